@@ -8,7 +8,7 @@ from fractions import Fraction
 from apiary_sales.planning import blend_sentences, blending
 from apiary_sales.planning.blend_sentences import SaidWayOut
 from apiary_sales.planning.rules.blend import BlendQuestion, BlendVessel, ValueFrom, per_pound
-from inventory.physics.units import POUND_GRAMS
+from inventory.shared.weights import in_units
 from inventory.stock.models import ProductionSettings
 from inventory.stock.queries import blend_plans
 from inventory.stock.queries.blend_plans import BlendOutcome, BlendRow
@@ -50,9 +50,7 @@ class FoundBlend:
         grams = self.outcome.moved_grams
         if not grams:
             return None
-        return (Decimal(self.cents) / 100 / (Decimal(grams) / POUND_GRAMS)).quantize(
-            Decimal("0.0001")
-        )
+        return (Decimal(self.cents) / 100 / (in_units(grams))).quantize(Decimal("0.0001"))
 
 
 @dataclass(frozen=True)

@@ -17,17 +17,16 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
 from apiary_sales.planning.rules.demand import Outlook, PastSales
 from apiary_sales.planning.rules.figures import (
-    DRUM_POUNDS,
     HOURS,
     MINUTES_PER_RUN,
     Bulk,
     Figures,
+    usual_drum_weight,
     whole_grams,
 )
 from apiary_sales.planning.services import DraftRun
 from inventory.bottling.models import Product
-from inventory.physics.units import POUND_GRAMS
-from inventory.shared import words
+from inventory.shared import conventions, words
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import (
     DayField,
@@ -37,6 +36,7 @@ from inventory.shared.forms.fields import (
     WholeNumberField,
 )
 from inventory.shared.money import amount
+from inventory.shared.weights import in_units
 from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place
 from inventory.stock.rules import PIECES_MAX
@@ -165,8 +165,8 @@ class FiguresForm(HouseForm):
             "rate": amount(books.costs.labour_cents_per_hour),
             "per_run": MINUTES_PER_RUN,
             "bulk": Bulk.POUNDS.value,
-            "drum": DRUM_POUNDS,
-            "drum_unit": "lb",
+            "drum": usual_drum_weight(),
+            "drum_unit": conventions.current().weight_unit,
             "stock_counts": "cost",
         }
         for vessel in books.vessels:
@@ -175,7 +175,7 @@ class FiguresForm(HouseForm):
             is_left = vessel.is_drum or vessel.moisture_question
             pounds = Decimal(0) if is_left else _pounds(vessel.free_grams)
             data[f"use-{vessel.place.pk}"] = pounds
-            data[f"use-{vessel.place.pk}_unit"] = "lb"
+            data[f"use-{vessel.place.pk}_unit"] = conventions.current().weight_unit
             data[f"bid-{vessel.place.pk}"] = _shown(vessel.bid_per_pound)
         for each in books.products:
             data[f"draws-{each.product.pk}"] = each.grams_each
@@ -329,7 +329,7 @@ def _price_field(most: int) -> NumberField:
 
 def _pounds(grams: int) -> Decimal:
     """Return grams in pounds to a tenth, cut and not rounded: no more than there is."""
-    return (Decimal(grams) / POUND_GRAMS).quantize(Decimal("0.1"), ROUND_FLOOR)
+    return (in_units(grams)).quantize(Decimal("0.1"), ROUND_FLOOR)
 
 
 def _shown(figure: Decimal | None) -> Decimal | str:

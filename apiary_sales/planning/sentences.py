@@ -13,6 +13,7 @@ from apiary_sales.planning.rules.books import Offer
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.planning.rules.statement import number
 from inventory.shared import words
+from inventory.shared.weights import by_unit
 
 
 @dataclass(frozen=True)
@@ -194,7 +195,7 @@ def _named(question: Question, limit: Limit) -> LimitWords:
             return LimitWords(
                 _("Honey in %(vessel)s") % {"vessel": vessel.place.name},
                 lambda grams: words.pounds(round(grams)),
-                _("One more pound"),
+                by_unit(_("One more %(unit)s")),
             )
         case "part":
             part = question.part_of[limit.key].part

@@ -22,7 +22,7 @@ from apiary_sales.planning.rules.blend import BlendQuestion
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
 from inventory.stock.blends import BlendLimits
-from inventory.stock.forms.fields import as_pounds
+from inventory.stock.forms.fields import as_weight
 from inventory.stock.models import BlendPlan
 from inventory.stock.services import blend_plans
 
@@ -141,7 +141,7 @@ def _query(way: SaidWayOut, asked: QueryDict, limits: BlendLimits) -> str:
         query["colour_max"] = _or_empty(limits.colour_mm_max)
     figure = way.nearest
     if way.limit in ("grams_min", "grams_max"):
-        figure, unit = as_pounds(int(way.nearest))
+        figure, unit = as_weight(int(way.nearest))
         query[f"{field}_unit"] = unit
     query[field] = typed(Decimal(f"{figure.normalize():f}"))
     return query.urlencode()

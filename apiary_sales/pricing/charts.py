@@ -13,8 +13,8 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.pricing.queries.comparison import Comparison
 from apiary_sales.pricing.rules.costs import Channel, FilledCost, JarNetBack
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared.money import cents_half_up
+from inventory.shared.weights import unit_grams
 
 ROW_HEIGHT = 48
 # Room above the rows for the word at the drum line.
@@ -92,7 +92,7 @@ class CostBar:
     @property
     def per_pound_cents(self) -> int:
         """The cost of so much as is a pound on the label."""
-        pound = self.total / self.cost.product.declared_grams * POUND_GRAMS
+        pound = self.total / self.cost.product.declared_grams * unit_grams()
         return cents_half_up(pound.quantize(Decimal("0.0001")))
 
 

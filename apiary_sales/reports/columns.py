@@ -18,8 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.reports.frames.make import plain
-from inventory.physics.units import POUND_GRAMS
-from inventory.shared import conventions, money
+from inventory.shared import conventions, money, weights
 from inventory.shared.templatetags import quantities
 
 Row = Mapping[str, Any]
@@ -47,7 +46,8 @@ class Unit(StrEnum):
 # Decimal places of the figures that are worked out, and what to multiply the fraction with.
 DERIVED = {
     Unit.PERCENT: (Decimal("0.1"), Decimal(100)),
-    Unit.PER_POUND: (Decimal("0.0001"), POUND_GRAMS / 100),
+    # Also times the grams of the house's unit, which is known only when the report is made.
+    Unit.PER_POUND: (Decimal("0.0001"), Decimal(1) / 100),
     Unit.PER_PIECE: (Decimal("0.0001"), Decimal(1) / 100),
     Unit.GRAMS_EACH: (Decimal("0.1"), Decimal(1)),
 }
@@ -100,6 +100,8 @@ class Column:
         if part is None or not whole:
             return None
         step, factor = DERIVED[self.unit]
+        if self.unit == Unit.PER_POUND:
+            factor *= weights.unit_grams()
         return (Decimal(part) * factor * self.scale / Decimal(whole)).quantize(
             step, ROUND_HALF_EVEN
         )
@@ -129,20 +131,20 @@ class Column:
         """Return a figure in the unit of its axis."""
         if value is not None and self.unit == Unit.CENTS:
             return money.amount(value)
-        return pounds(value) if value is not None and self.unit == Unit.GRAMS else value
+        return in_house_unit(value) if value is not None and self.unit == Unit.GRAMS else value
 
     def at_axis(self, value: Decimal) -> str:
         """Return a round figure as it stands at an axis: "$2,500", "40 lb", "97.5 %"."""
         text = _number(value, 0 if value == int(value) else 1)
         if self.unit in (Unit.CENTS, Unit.PER_POUND, Unit.PER_PIECE):
             return money.with_currency(text.replace("-", quantities.MINUS))
-        unit = {Unit.GRAMS: _("lb"), Unit.PERCENT: "%"}.get(self.unit, "")
+        unit = {Unit.GRAMS: weights.unit_word(), Unit.PERCENT: "%"}.get(self.unit, "")
         return f"{text} {unit}".strip()
 
     def exports(self) -> list[tuple[str, Callable[[Any], Any], str]]:
         """Return what a downloaded table shows: heading, the figure of a value, and its format.
 
-        Weights come as pounds to read and as grams to reckon with.
+        Weights come in the house's unit to read and as grams to reckon with.
         """
         return [
             (f"{self.label}{f', {unit}' if unit else ''}", figure, number_format_code)
@@ -150,18 +152,18 @@ class Column:
         ]
 
 
-def pounds(grams: int) -> Decimal:
-    """Return pounds to two decimals, half a hundredth to the even one."""
-    return (Decimal(grams) / POUND_GRAMS).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
+def in_house_unit(grams: int) -> Decimal:
+    """Return the house's unit of weight to two decimals, half a hundredth to the even one."""
+    return weights.in_units(grams).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
 
 
 def _number(value: Decimal | int, places: int) -> str:
     return number_format(round(Decimal(value), places), places, force_grouping=True)
 
 
-def _pounds_text(grams: int) -> str:
-    """Return pounds with one decimal whatever their product, so that a column lines up."""
-    return _number(Decimal(grams) / POUND_GRAMS, 1)
+def _weight_text(grams: int) -> str:
+    """Return a weight with one decimal whatever it is of, so that a column lines up."""
+    return _number(weights.in_units(grams), 1)
 
 
 def _quantity(text: str, unit: str) -> SafeString:
@@ -185,7 +187,7 @@ SHOWN: dict[Unit, Callable[[Any], SafeString | str]] = {
     Unit.COUNT: lambda value: _number(value, 0),
     Unit.PIECES: lambda value: _quantity(_number(value, 0), _("pc")),
     Unit.DAYS: lambda value: _quantity(_number(value, 0), _("days")),
-    Unit.GRAMS: lambda value: _quantity(_pounds_text(value), _("lb")),
+    Unit.GRAMS: lambda value: _quantity(_weight_text(value), weights.unit_word()),
     Unit.GRAMS_EACH: lambda value: _quantity(_number(value, 1), _("g")),
     Unit.CENTS: quantities.money,
     Unit.PERCENT: lambda value: _quantity(_number(value, 1), "%"),
@@ -197,7 +199,7 @@ WRITTEN: dict[Unit, Callable[[Any], str]] = {
     Unit.MONTH: lambda value: date_format(date.fromisoformat(f"{value}-01"), "M Y"),
     Unit.PIECES: lambda value: _("%(number)s pc") % {"number": _number(value, 0)},
     Unit.DAYS: lambda value: _("%(number)s days") % {"number": _number(value, 0)},
-    Unit.GRAMS: lambda value: _("%(number)s lb") % {"number": _pounds_text(value)},
+    Unit.GRAMS: lambda value: f"{_weight_text(value)} {weights.unit_word()}",
     Unit.GRAMS_EACH: lambda value: _("%(number)s g") % {"number": _number(value, 1)},
     Unit.CENTS: lambda value: _money_text(Decimal(value) / 100),
     Unit.PERCENT: lambda value: f"{_number(value, 1)} %",
@@ -212,7 +214,10 @@ EXPORTED: dict[Unit, Callable[[], list[tuple[str, Callable[[Any], Any], str]]]] 
     Unit.COUNT: lambda: [("", _same, "#,##0")],
     Unit.PIECES: lambda: [(_("pc"), _same, "#,##0")],
     Unit.DAYS: lambda: [(_("days"), _same, "#,##0")],
-    Unit.GRAMS: lambda: [(_("lb"), pounds, "#,##0.00"), (_("g"), _same, "#,##0")],
+    Unit.GRAMS: lambda: [
+        (weights.unit_word(), in_house_unit, "#,##0.00"),
+        (_("g"), _same, "#,##0"),
+    ],
     Unit.GRAMS_EACH: lambda: [(_("g"), _same, "0.0")],
     Unit.CENTS: lambda: [(conventions.current().currency, money.amount, "#,##0.00")],
     Unit.PERCENT: lambda: [("%", _same, "0.0")],

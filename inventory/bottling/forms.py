@@ -33,8 +33,8 @@ from inventory.shared.forms.fields import (
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import (
     VesselField,
-    as_pounds,
-    in_fahrenheit,
+    as_temperature,
+    as_weight,
     moisture_is_right_field,
     usual_temperature,
 )
@@ -175,8 +175,8 @@ def recorded_figures(run: BottlingRun) -> dict[str, Any]:
     return {
         "pieces_filled": run.pieces_filled,
         "pieces_broken": run.pieces_broken,
-        "drawn": as_pounds(run.drawn_grams or 0),
-        "loss": as_pounds(run.loss_grams),
+        "drawn": as_weight(run.drawn_grams or 0),
+        "loss": as_weight(run.loss_grams),
         "labour_minutes": run.labour_minutes,
         "bottled_on": day,
     }
@@ -249,7 +249,7 @@ class RunRecordForm(RecordedAdditionForm):
                 del figures["drawn"]
             self.initial = {**figures, **self.initial}
         if run.celsius is not None:
-            self.fields["celsius"].initial = in_fahrenheit(run.celsius)
+            self.fields["celsius"].initial = as_temperature(run.celsius)
 
     @property
     def uses_dip(self) -> bool:

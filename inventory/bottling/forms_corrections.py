@@ -23,7 +23,7 @@ from inventory.shared.forms.fields import (
     WholeNumberField,
 )
 from inventory.stock.forms.amounts import PIECES, AmountField, amount_of
-from inventory.stock.forms.fields import as_pounds
+from inventory.stock.forms.fields import as_weight
 from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.models import Lot, Place
 
@@ -59,7 +59,7 @@ class CorrectionForm(ActForm):
         for name, value in present.items():
             field = self.fields[name]
             is_weight = isinstance(field, WeightField) and value is not None
-            field.initial = as_pounds(value) if is_weight else value
+            field.initial = as_weight(value) if is_weight else value
         self.order_fields([name for name in self.fields if name != "reason"] + ["reason"])
 
     def changed(self) -> dict[str, Any]:
@@ -312,7 +312,7 @@ class GoodsReceiptCorrectForm(CorrectionForm):
         )
         is_weighed = self.item.is_weighed
         self.fields["quantity"].initial = (
-            as_pounds(receipt.quantity) if is_weighed else (receipt.quantity, PIECES)
+            as_weight(receipt.quantity) if is_weighed else (receipt.quantity, PIECES)
         )
 
     def clean(self) -> dict[str, Any]:

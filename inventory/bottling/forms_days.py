@@ -25,9 +25,9 @@ from inventory.shared.forms.fields import (
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import (
     VesselField,
-    as_inches,
-    as_pounds,
-    in_fahrenheit,
+    as_length,
+    as_temperature,
+    as_weight,
     moisture_is_right_field,
     note_field,
     usual_temperature,
@@ -288,12 +288,12 @@ def initial_of(sheet: BottlingDay) -> dict[str, Any]:
     """Return what the form of a saved sheet shows first."""
     return {
         "version": sheet.version,
-        "depth_before": None if sheet.before_mm is None else as_inches(sheet.before_mm),
-        "depth_after": None if sheet.after_mm is None else as_inches(sheet.after_mm),
-        "celsius": None if sheet.celsius is None else in_fahrenheit(sheet.celsius),
-        "weight_before": None if sheet.before_grams is None else as_pounds(sheet.before_grams),
-        "weight_after": None if sheet.after_grams is None else as_pounds(sheet.after_grams),
-        "skimmed": as_pounds(sheet.skimmed_grams) if sheet.skimmed_grams else None,
+        "depth_before": None if sheet.before_mm is None else as_length(sheet.before_mm),
+        "depth_after": None if sheet.after_mm is None else as_length(sheet.after_mm),
+        "celsius": None if sheet.celsius is None else as_temperature(sheet.celsius),
+        "weight_before": None if sheet.before_grams is None else as_weight(sheet.before_grams),
+        "weight_after": None if sheet.after_grams is None else as_weight(sheet.after_grams),
+        "skimmed": as_weight(sheet.skimmed_grams) if sheet.skimmed_grams else None,
         "target": sheet.target_id,
         "note": sheet.note,
     }

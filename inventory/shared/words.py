@@ -8,7 +8,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.physics import units
-from inventory.physics.units import GALLON_LITRES, MM_PER_INCH, POUND_GRAMS
+from inventory.physics.units import GALLON_LITRES, MM_PER_INCH
+from inventory.shared import conventions, weights
 from inventory.shared.money import price_places, with_currency
 
 MINUS = "−"
@@ -44,12 +45,12 @@ def grade(moisture_grade: str) -> str:
 
 
 def pounds(grams: int | Decimal, decimals: int | None = None) -> str:
-    """Write grams as pounds: "1,284 lb", with one decimal below a hundred.
+    """Write grams in the unit of the house: "1,284 lb" or "582 kg", one decimal below a hundred.
 
     Where a weight stands beside others that it is compared or added up with, `decimals` says how
     many each of them has.
     """
-    return _with_unit(Decimal(grams) / POUND_GRAMS, _("lb"), decimals)
+    return _with_unit(weights.in_units(grams), weights.unit_word(), decimals)
 
 
 def pounds_apart(*grams: int) -> tuple[str, ...]:
@@ -76,7 +77,12 @@ def grams(number: Decimal, decimals: int = 1) -> str:
 
 
 def gallons(litres: Decimal, decimals: int | None = None) -> str:
-    """Write litres as US gallons: "107 gal", with one decimal below a hundred, or `decimals`."""
+    """Write litres as the house does, with one decimal below a hundred, or `decimals`.
+
+    "107 gal" of the United States, or "405 L".
+    """
+    if conventions.current().is_metric:
+        return _with_unit(Decimal(litres), _("L"), decimals)
     return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"), decimals)
 
 
@@ -88,7 +94,9 @@ def small_volume(millilitres: Decimal) -> str:
 
 
 def depth(mm: int) -> str:
-    """Write millimetres as inches and millimetres: "52.0 in (1,321 mm)"."""
+    """Write millimetres as the house measures: "52.0 in (1,321 mm)" or "132.1 cm"."""
+    if conventions.current().is_metric:
+        return _("%(number)s cm") % {"number": _number(Decimal(mm) / 10, 1)}
     return _("%(inches)s in (%(mm)s mm)") % {
         "inches": _number(Decimal(mm) / MM_PER_INCH, 1),
         "mm": _number(mm, 0),
@@ -96,10 +104,12 @@ def depth(mm: int) -> str:
 
 
 def temperature(celsius: Decimal) -> str:
-    """Write a temperature both ways, as it was typed in either: "92 °F (33.3 °C)"."""
-    fahrenheit = units.fahrenheit(Decimal(celsius))
+    """Write a temperature as it was typed in either unit: "92 °F (33.3 °C)", or "33.3 °C"."""
     # A tenth of a degree Celsius tells no more than whole degrees Fahrenheit.
     decimals = 0 if round(celsius, 1) == round(celsius) else 1
+    if conventions.current().is_metric:
+        return f"{_number(celsius, decimals)} °C"
+    fahrenheit = units.fahrenheit(Decimal(celsius))
     return f"{_number(fahrenheit, 0)} °F ({_number(celsius, decimals)} °C)"
 
 

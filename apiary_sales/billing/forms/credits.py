@@ -16,7 +16,6 @@ from apiary_sales.billing.services.corrected_invoices import LineChange
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from apiary_sales.orders.rules.lines import vessel_of
 from apiary_sales.orders.rules.returns import GoodsBack, still_out
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import (
     DayField,
@@ -24,7 +23,9 @@ from inventory.shared.forms.fields import (
     NumberField,
     WeightField,
     WholeNumberField,
+    as_typed,
 )
+from inventory.shared.weights import in_units, unit_word
 from inventory.stock.models import Place
 
 NOTHING, GOODS, PRICE, ALLOWANCE = "", "goods", "price", "allowance"
@@ -58,12 +59,11 @@ class GoodsBackFields(WorkedOutForm):
         for row in self._goods:
             out, is_honey = still_out(row), row.order_line.kind == OrderLine.Kind.HONEY
             if row.lot is not None and row.lot.is_weighed:
-                pounds = round(Decimal(out) / POUND_GRAMS, 3)
                 self.fields[f"back_{row.pk}"] = WeightField(
                     label=_("Came back"),
                     required=False,
-                    help_text=_("Empty if nothing came back. %(out)s lb are with the buyer.")
-                    % {"out": f"{pounds:f}"},
+                    help_text=_("Empty if nothing came back. %(out)s %(unit)s are with the buyer.")
+                    % {"out": as_typed(round(in_units(out), 3)), "unit": unit_word()},
                 )
             else:
                 self.fields[f"back_{row.pk}"] = WholeNumberField(

@@ -12,12 +12,12 @@ from django.utils.translation import gettext as _
 from apiary_sales.billing.models import PurchaseOrder, PurchaseOrderLine, PurchaseReceipt
 from inventory.bottling.models import GoodsReceipt, PackagingPart, PartReceipt, Product
 from inventory.bottling.services import goods, parts
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.money import cents_half_even, share_cents
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
+from inventory.shared.weights import unit_grams
 from inventory.stock import rules
 from inventory.stock.models import Place, Supplier
 from inventory.stock.services import ledger, numbers
@@ -230,7 +230,7 @@ def link(
 def amount_of(thing: PackagingPart | Product, quantity: int, unit_price: Decimal) -> int:
     """Return what so many pieces or grams cost, in cents, half to the even."""
     if thing.item.is_weighed:
-        return cents_half_even(unit_price * quantity / POUND_GRAMS)
+        return cents_half_even(unit_price * quantity / unit_grams())
     return cents_half_even(unit_price * quantity)
 
 

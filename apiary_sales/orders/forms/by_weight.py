@@ -16,13 +16,24 @@ from apiary_sales.orders.queries.by_weight import WeightOffer
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.weighing import Weighed
-from inventory.physics.units import GALLON_LITRES, POUND_GRAMS, round_grams
-from inventory.shared import words
-from inventory.shared.forms.fields import NumberField
+from inventory.physics.units import GALLON_LITRES, GRAMS, round_grams
+from inventory.shared import conventions, words
+from inventory.shared.forms.fields import NumberField, metric_first
 from inventory.stock.density import REFERENCE_CELSIUS
 
 ROWS = 3
-UNITS = [("lb", _("lb")), ("kg", _("kg")), ("gal", _("gal at 68 °F"))]
+VOLUMES = {"gal": GALLON_LITRES, "L": Decimal(1)}
+UNITS = [
+    ("lb", _("lb")),
+    ("kg", _("kg")),
+    ("gal", _("gal at 68 °F")),
+    ("L", _("L at 20 °C")),
+]
+
+
+def units_in_order() -> list[tuple[str, Any]]:
+    """Return the units, in a metric house the metric ones first."""
+    return metric_first(UNITS)
 
 
 @dataclass(frozen=True)
@@ -45,7 +56,7 @@ def add_fields(form: LinesForm, offers: Sequence[WeightOffer]) -> None:
             label=_("How much"), required=False, min_value=0, max_digits=9, decimal_places=2
         )
         form.fields[f"weight_unit_{row}"] = forms.ChoiceField(
-            label=_("Unit"), required=False, choices=UNITS
+            label=_("Unit"), required=False, choices=units_in_order
         )
         form.fields[f"weight_price_{row}"] = PriceField(label=_("Another price per pound"))
 
@@ -74,7 +85,10 @@ def add_lines(form: LinesForm, offers: Sequence[WeightOffer], data: dict[str, An
 def _add_line(
     form: LinesForm, offer: WeightOffer, amount: Decimal, row: int, data: dict[str, Any]
 ) -> None:
-    unit, price = data.get(f"weight_unit_{row}") or "lb", data.get(f"weight_price_{row}")
+    unit, price = (
+        data.get(f"weight_unit_{row}") or conventions.current().weight_unit,
+        data.get(f"weight_price_{row}"),
+    )
     if price is None:
         price = offer.price_per_pound
     if price is None:
@@ -85,15 +99,15 @@ def _add_line(
             % {"what": offer.name},
         )
         return
-    if unit != "gal":
-        grams = round_grams(amount * (POUND_GRAMS if unit == "lb" else 1000))
+    if unit not in VOLUMES:
+        grams = round_grams(amount * GRAMS[unit])
         line = line_of(offer, Weighed(grams), price)
     elif offer.lot is None:
-        form.add_error(f"weight_unit_{row}", gettext("Only honey can be sold by the gallon."))
+        form.add_error(f"weight_unit_{row}", gettext("Only honey can be sold by volume."))
         return
     else:
         weighed = weighing.by_volume(
-            amount * GALLON_LITRES, lot=offer.lot, celsius=REFERENCE_CELSIUS
+            amount * VOLUMES[unit], lot=offer.lot, celsius=REFERENCE_CELSIUS
         )
         line = line_of(offer, weighed, price, description=_by_the_gallon(offer, weighed))
     form.add_line(

@@ -30,10 +30,11 @@ from apiary_sales.orders.rules.changes import OrderLineChange, state_of
 from apiary_sales.orders.rules.lines import LineWanted, is_whole_drum
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product
-from inventory.physics.units import POUND_GRAMS, round_grams
+from inventory.physics.units import round_grams
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
+from inventory.shared.weights import in_units, unit_grams
 from inventory.stock.forms.fields import moisture_is_right_field
 
 ROWS = 3
@@ -347,7 +348,7 @@ class SubstituteForm(ActForm):
             return goods
         typed = self.cleaned_data["quantity"]
         if typed is not None and goods["product"].item.is_weighed:
-            return goods | {"quantity": round_grams(typed * POUND_GRAMS)}
+            return goods | {"quantity": round_grams(typed * unit_grams())}
         return goods | {"quantity": _as_kept(self._line, typed)}
 
     def field_of(self, parameter: str | None) -> str | None:
@@ -381,7 +382,7 @@ def drum_words(offer: drums.DrumOffer) -> str:
 
 def pounds_shown(grams: int) -> Decimal:
     """Return grams as a field for pounds shows them."""
-    return round(Decimal(grams) / POUND_GRAMS, 2)
+    return round(in_units(grams), 2)
 
 
 def _quantity_field(line: OrderLine) -> forms.Field:
@@ -413,7 +414,7 @@ def _as_kept(line: OrderLine, typed: Any) -> int | None:
     if is_whole_drum(line):
         return 0 if typed else None
     if line.is_by_weight:
-        return round_grams(typed * POUND_GRAMS)
+        return round_grams(typed * unit_grams())
     if line.kind == OrderLine.Kind.SERVICE:
         return service_units.hundredths(typed)
     return int(typed)

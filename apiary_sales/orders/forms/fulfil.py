@@ -15,10 +15,10 @@ from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules import service_units, weighing
 from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.orders.services.weigh_out import DrumOnScale, ScaleUsed
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, NumberField, WeightField, WholeNumberField
+from inventory.stock.forms.fields import as_weight
 
 # How the drums were weighed; only on the form of an order with drums.
 SCALE_FIELDS = ("load_net", "scale", "weighed_by", "difference_is_right")
@@ -203,8 +203,7 @@ def _line_field(line: OrderLine) -> forms.Field:
         return WeightField(
             label=label,
             required=False,
-            # Three decimals of a pound are less than half a gram off, so the gram comes back.
-            initial=(round(Decimal(line.to_fill) / POUND_GRAMS, 3), "lb"),
+            initial=as_weight(line.to_fill),
             help_text=_(
                 "Net weight. Within %(percent)s %% of what was ordered it counts as all of it and "
                 "is billed as weighed."

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
-from typing import cast
+from typing import Any, cast
 
 from django import forms
 from django.forms.boundfield import BoundField
@@ -29,10 +29,23 @@ from apiary_sales.orders.rules.lines import LineWanted
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
-from inventory.shared.forms.fields import DayField, MoneyField, NumberField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, metric_first
 from inventory.shared.models import House
 from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place, ProductionSettings
+
+PICKED_IN = [
+    ("lb", _("pounds")),
+    ("gal", _("gallons at 68 °F")),
+    ("kg", _("kilograms")),
+    ("L", _("litres at 20 °C")),
+    ("drums", _("drums")),
+]
+
+
+def units_to_pick_in() -> list[tuple[str, Any]]:
+    """Return the units in which honey in drums is asked for, those of the house first."""
+    return metric_first(PICKED_IN)
 
 
 class PickForm(HouseForm):
@@ -43,12 +56,7 @@ class PickForm(HouseForm):
     amount = NumberField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)
     unit = forms.ChoiceField(
         label=_("Unit"),
-        choices=[
-            ("lb", _("pounds")),
-            ("gal", _("gallons at 68 °F")),
-            ("kg", _("kilograms")),
-            ("drums", _("drums")),
-        ],
+        choices=units_to_pick_in,
     )
     colour = forms.ChoiceField(label=_("Colour class"), required=False)
     moisture = NumberField(

@@ -20,15 +20,17 @@ from apiary_sales.orders.rules.lines import (
 from apiary_sales.pricing.queries import costs, prices
 from apiary_sales.pricing.rules.costs import JarNetBack
 from inventory.physics import density as density_tables
-from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+from inventory.physics.units import GALLON_LITRES, GRAMS
 from inventory.shared import words
 from inventory.shared.errors import BadValue, NotEnoughHoney
 from inventory.shared.money import cents_half_even, share_cents
+from inventory.shared.weights import in_units
 from inventory.stock import density
 from inventory.stock.models import Balance, Item, Lot, Place
 
 OLDEST_FIRST = "oldest"
 BEST_FIT = "fit"
+LITRES = {"gal": GALLON_LITRES, "L": Decimal(1)}
 
 
 @dataclass(frozen=True)
@@ -66,9 +68,9 @@ class DrumsWanted:
         """Return how much of the unit a drum holds."""
         if self.unit == "drums":
             return Decimal(1)
-        if self.unit == "gal":
-            return offer.litres / GALLON_LITRES
-        return Decimal(offer.grams) / (POUND_GRAMS if self.unit == "lb" else 1000)
+        if self.unit in LITRES:
+            return offer.litres / LITRES[self.unit]
+        return offer.grams / GRAMS[self.unit]
 
 
 def free_drums(on: date) -> list[DrumOffer]:
@@ -169,7 +171,7 @@ class QuoteFigures:
 
     @property
     def pounds(self) -> Decimal:
-        return Decimal(self.grams) / POUND_GRAMS
+        return in_units(self.grams)
 
     @property
     def price_per_pound(self) -> Decimal | None:
@@ -249,7 +251,7 @@ def _against_jars(
     jar = book.best_net_back()
     if jar is None or jar.per_pound is None:
         return None, None
-    pounds = Decimal(grams) / POUND_GRAMS
+    pounds = in_units(grams)
     drum = book.drum_net_back(Decimal(honey_cents) / 100 / pounds)
     return jar, cents_half_even((drum.per_pound - jar.per_pound) * pounds)
 
@@ -259,10 +261,8 @@ def _sum(lines: Sequence[LineWanted | OrderLine], *kinds: str) -> int:
 
 
 def _amount(amount: Decimal, unit: str) -> str:
-    if unit == "gal":
-        return words.gallons(amount * GALLON_LITRES)
-    if unit == "lb":
-        return words.pounds(amount * POUND_GRAMS)
-    if unit == "kg":
-        return words.kilograms(amount * 1000)
+    if unit in LITRES:
+        return words.gallons(amount * LITRES[unit])
+    if unit in GRAMS:
+        return words.pounds(amount * GRAMS[unit])
     return ngettext("%(count)s drum", "%(count)s drums", int(amount)) % {"count": int(amount)}

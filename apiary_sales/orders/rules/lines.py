@@ -17,10 +17,10 @@ from apiary_sales.orders.rules import service_units, weighing
 from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared import checks, words
 from inventory.shared.errors import Problems
 from inventory.shared.money import cents_half_up
+from inventory.shared.weights import in_units, unit_grams
 from inventory.stock import rules
 from inventory.stock.models import Lot, Place
 
@@ -215,12 +215,12 @@ def honey_cents(grams: int, unit_price: Decimal) -> int:
 
     Grams become pounds by the exact pound of 453.59237 g.
     """
-    return cents_half_up(Fraction(grams) / Fraction(POUND_GRAMS) * Fraction(unit_price))
+    return cents_half_up(Fraction(grams) / Fraction(unit_grams()) * Fraction(unit_price))
 
 
 def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decimal:
     """Return the pounds to print, with the fewest decimals that still give the amount."""
-    pounds = Decimal(grams) / POUND_GRAMS
+    pounds = in_units(grams)
     steps = [pounds.quantize(step) for step in POUND_STEPS]
     for shown in steps:
         if cents_half_up(shown * unit_price) == gross_cents:

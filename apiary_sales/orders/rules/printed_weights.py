@@ -32,8 +32,8 @@ class PrintedWeights:
 
 
 def is_in_kilograms(house: House) -> bool:
-    """Tell whether the house weighs in kilograms: where it sells, labels say grams."""
-    return house.market == House.Market.EU
+    """Tell whether the house weighs in kilograms: its prices are by the kilogram."""
+    return house.weight_unit == House.WeightUnit.KILOGRAM
 
 
 def unit(house: House) -> str:

@@ -9,7 +9,6 @@ from typing import TypeVar
 from apiary_sales.planning.programme.plan import Plan
 from apiary_sales.planning.programme.problem import (
     HOUR_MINUTES,
-    POUND_GRAMS,
     Figure,
     Honey,
     Part,
@@ -83,7 +82,7 @@ def _unvalued(plan: Plan) -> Iterator[Limit]:
     programme, grams_used, parts_used = plan.programme, plan.grams_used, plan.parts_used
     yield Limit("minutes", "", programme.minutes, plan.minutes_used, HOUR_MINUTES)
     for honey in programme.honeys:
-        yield Limit("honey", honey.key, honey.grams, grams_used[honey.key], POUND_GRAMS)
+        yield Limit("honey", honey.key, honey.grams, grams_used[honey.key], programme.honey_step)
     for part in programme.parts:
         yield Limit("part", part.key, part.stock + part.order_max, parts_used[part.key], 1)
     for buyer in programme.buyers:
@@ -100,7 +99,7 @@ def _with_more(programme: Programme, limit: Limit) -> Programme:
             honeys = _changed(
                 programme.honeys,
                 limit.key,
-                lambda honey: replace(honey, grams=honey.grams + POUND_GRAMS),
+                lambda honey: replace(honey, grams=honey.grams + programme.honey_step),
             )
             return replace(programme, honeys=honeys)
         case "part":

@@ -98,6 +98,8 @@ class Programme:
     minutes: Figure = 0
     cents_per_minute: Figure = 0
     minutes_per_run: Figure = 0
+    # Of how much more honey the plan tells the worth: a unit of weight.
+    honey_step: Figure = POUND_GRAMS
 
     def __post_init__(self) -> None:
         kinds = (self.honeys, self.products, self.buyers, self.parts)

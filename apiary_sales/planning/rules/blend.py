@@ -12,8 +12,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.planning.blending import BlendProblem, BlendSource, Span
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared.money import FOUR_PLACES
+from inventory.shared.weights import unit_grams
 from inventory.stock import density
 from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Lot, Place
@@ -254,13 +254,13 @@ class BlendQuestion:
 
 def per_pound(cents_per_gram: Fraction) -> Decimal:
     """Return what a pound is worth in whole currency, with four places."""
-    cents = cents_per_gram * Fraction(POUND_GRAMS)
+    cents = cents_per_gram * Fraction(unit_grams())
     return (Decimal(cents.numerator) / cents.denominator / 100).quantize(FOUR_PLACES)
 
 
 def cents_per_gram(per_pound: Decimal) -> Fraction:
     """Return a price of a pound as cents a gram, exact."""
-    return Fraction(per_pound) * 100 / Fraction(POUND_GRAMS)
+    return Fraction(per_pound) * 100 / Fraction(unit_grams())
 
 
 def limit_problems(limits: BlendLimits) -> Iterator[tuple[str, str]]:

@@ -10,7 +10,6 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.planning.programme import (
     HOUR_MINUTES,
-    POUND_GRAMS,
     Honey,
     Need,
     Part,
@@ -20,9 +19,12 @@ from apiary_sales.planning.programme import (
 )
 from apiary_sales.planning.rules.books import Books, Offer, VesselState
 from apiary_sales.pricing.rules.costs import WhatIf
+from inventory.shared import conventions
+from inventory.shared.weights import unit_grams
 
 # A 55-gallon drum holds about 640 to 660 lb (common practice).
-DRUM_POUNDS = Decimal(650)
+# What a full drum of 55 gallons weighs net, about.
+DRUM_POUNDS, DRUM_KILOGRAMS = Decimal(650), Decimal(295)
 # Default hours and minutes, which can be changed on the page: one week of one person, and a
 # quarter of an hour for setting up and cleaning a run. The recorded work of past runs includes
 # setting up, so these minutes are deducted before the minutes of each piece are worked out.
@@ -127,6 +129,7 @@ def programme_of(
     Vessels without honey to use are left out.
     """
     return Programme(
+        honey_step=Fraction(unit_grams()),
         honeys=tuple(
             _honey(figures, vessel, drum_sellings.get(vessel.key))
             for vessel in books.vessels
@@ -162,11 +165,16 @@ def programme_of(
     )
 
 
+def usual_drum_weight() -> Decimal:
+    """Return what a full drum of 55 gallons weighs, in the house's unit of weight."""
+    return DRUM_KILOGRAMS if conventions.current().is_metric else DRUM_POUNDS
+
+
 def bulk_grams(figures: Figures, vessel: VesselState) -> int | Fraction:
     """Return what one bulk unit of a vessel weighs: a full drum as it is, a drum, a pound."""
     if vessel.is_drum:
         return figures.grams[vessel.place.pk]
-    return figures.drum_grams if figures.bulk == Bulk.DRUMS else POUND_GRAMS
+    return figures.drum_grams if figures.bulk == Bulk.DRUMS else Fraction(unit_grams())
 
 
 def whole_grams(grams: Decimal) -> int:
@@ -201,4 +209,6 @@ def _honey(figures: Figures, vessel: VesselState, selling: Selling | None) -> Ho
     if selling is None or selling.net_cents < 0:
         return honey
     each = bulk_grams(figures, vessel)
-    return replace(honey, bulk_grams=each, bulk_cents=selling.net_cents * each / POUND_GRAMS)
+    return replace(
+        honey, bulk_grams=each, bulk_cents=selling.net_cents * each / Fraction(unit_grams())
+    )

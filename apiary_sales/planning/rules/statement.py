@@ -14,13 +14,14 @@ from math import floor
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.planning.programme import HOUR_MINUTES, POUND_GRAMS, Answer, Plan
+from apiary_sales.planning.programme import HOUR_MINUTES, Answer, Plan
 from apiary_sales.planning.rules.books import PartState, VesselState
 from apiary_sales.planning.rules.figures import bulk_grams
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.pricing.models import ChannelCost
 from inventory.bottling.models import Product
 from inventory.shared import words
+from inventory.shared.weights import unit_grams
 
 
 @dataclass(frozen=True)
@@ -228,7 +229,7 @@ def _labour_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
 
 
 def _pounds(question: Question, vessel: VesselState, count: int) -> Fraction:
-    return count * bulk_grams(question.figures, vessel) / POUND_GRAMS
+    return count * bulk_grams(question.figures, vessel) / Fraction(unit_grams())
 
 
 def _count(pieces: int, price: str) -> str:

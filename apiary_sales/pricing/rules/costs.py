@@ -24,9 +24,9 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.rules.prices import PriceList
 from inventory.bottling.models import Product, UsedPart
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.money import FOUR_PLACES, cents_half_up
+from inventory.shared.weights import unit_grams
 from inventory.stock.models import Lot
 
 Channel = ChannelCost.Channel
@@ -73,7 +73,7 @@ class Fill:
 
     @property
     def drawn_pounds(self) -> Decimal:
-        return self.drawn_grams / POUND_GRAMS
+        return self.drawn_grams / unit_grams()
 
 
 @dataclass(frozen=True)
@@ -185,7 +185,7 @@ class HoneyCost:
     def per_pound(self) -> Decimal | None:
         if self.cents_per_gram is None:
             return None
-        return _money(self.cents_per_gram * Fraction(POUND_GRAMS))
+        return _money(self.cents_per_gram * Fraction(unit_grams()))
 
 
 @dataclass(frozen=True)
@@ -248,7 +248,7 @@ class Book:
         fill = self.fill(product)
         cost = self._channel(channel)
         discount, after_discount, card, kept_share = _deductions(price, cost)
-        label_pounds = fill.declared_grams / POUND_GRAMS
+        label_pounds = fill.declared_grams / unit_grams()
         lines = [
             CostLine("price", _("Price"), _("before sales tax"), price),
             CostLine(

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from apiary_sales.pricing.models import SeasonExpense
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared.money import FOUR_PLACES, split_cents
+from inventory.shared.weights import unit_grams
 from inventory.stock.models import Lot
 
 
@@ -81,4 +81,4 @@ def per_pound(cents: int | None, grams: int) -> Decimal | None:
     """Return cents over grams as a price a pound, to four places."""
     if cents is None or not grams:
         return None
-    return (Decimal(cents) / 100 / Decimal(grams) * POUND_GRAMS).quantize(FOUR_PLACES)
+    return (Decimal(cents) / 100 / Decimal(grams) * unit_grams()).quantize(FOUR_PLACES)

@@ -10,7 +10,7 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from inventory.bottling.models import GoodsMade, GoodsReceipt, Product
 from inventory.bottling.queries import packed_stock
 from inventory.bottling.queries.packed_stock import ProductStock
-from inventory.physics.units import POUND_GRAMS
+from inventory.shared.weights import unit_grams
 from inventory.stock.models import Item, Posting, PostingLine
 
 
@@ -40,7 +40,7 @@ class GoodsStock:
             return None
         each = Fraction(value_cents, self.stock.on_hand)
         if self.item.is_weighed:
-            each *= Fraction(POUND_GRAMS)
+            each *= Fraction(unit_grams())
         return Decimal(each.numerator) / each.denominator / 100
 
 

@@ -12,7 +12,7 @@ from inventory.bottling.models import GoodsMade, GoodsReceipt, Product
 from inventory.bottling.queries import corrections
 from inventory.bottling.queries import goods as goods_queries
 from inventory.bottling.services import goods
-from inventory.shared import words
+from inventory.shared import conventions, words
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms.amounts import PIECES
@@ -87,7 +87,7 @@ class GoodsComeView(ActView):
         product = asked.first() or Product.objects.in_use().of_goods().first()
         if product is None:
             return {}
-        unit = "lb" if product.item.is_weighed else PIECES
+        unit = conventions.current().weight_unit if product.item.is_weighed else PIECES
         return {"product": product.pk, "quantity": [None, unit]}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

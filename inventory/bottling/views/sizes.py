@@ -21,7 +21,7 @@ from inventory.bottling.services import sizes
 from inventory.bottling.services.products import PartUse
 from inventory.physics import labelling
 from inventory.shared.views import ActView
-from inventory.stock.forms.fields import in_fahrenheit, plain
+from inventory.stock.forms.fields import as_temperature, plain
 from inventory.stock.models import ProductionSettings
 from inventory.stock.services import production
 
@@ -132,12 +132,12 @@ class ProductionSettingsView(ActView):
         settings = ProductionSettings.current()
         return {
             "labour": self.request.GET.get("labour", settings.labour_cents_per_hour),
-            "celsius": in_fahrenheit(settings.honey_house_celsius),
+            "celsius": as_temperature(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
             "setting_days": settings.setting_days,
             "moisture_limit": plain(settings.moisture_limit_percent, 2),
             "named_source": plain(settings.named_source_percent, 1),
-            "warming_limit": in_fahrenheit(settings.warming_limit_celsius),
+            "warming_limit": as_temperature(settings.warming_limit_celsius),
             "stick_mark": [settings.stick_mark_mm, "mm"],
             "lot_code_pattern": settings.lot_code_pattern,
         }

@@ -8,7 +8,7 @@ after it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 from typing import TYPE_CHECKING, Any
 
@@ -33,11 +33,20 @@ if TYPE_CHECKING:
 WHOLE_NUMBER_MAX = 1_000_000_000
 # A quantity of so many of its unit, or more, is a slip of the finger.
 QUANTITY_LIMIT = 100_000_000
+# The units that a metric house is offered last.
+IMPERIAL = {"lb", "oz", "in", "gal", "fl_oz", "F"}
 
 
 def decimal_sign() -> str:
     """Return the house's decimal sign, "." or ",", with which pages write and forms read."""
     return str(get_format("DECIMAL_SEPARATOR"))
+
+
+def metric_first(units: Sequence[tuple[str, Any]]) -> list[tuple[str, Any]]:
+    """Return choices of units, in a metric house with the others last."""
+    if not conventions.current().is_metric:
+        return list(units)
+    return sorted(units, key=lambda unit: unit[0] in IMPERIAL)
 
 
 def as_typed(number: Any) -> Any:
@@ -198,7 +207,7 @@ class QuantityWidget(forms.MultiWidget):
 
     def __init__(
         self,
-        units: Sequence[tuple[str, str | Promise]],
+        units: Callable[[], Sequence[tuple[str, str | Promise]]],
         attrs: dict[str, Any] | None = None,
         *,
         typed: str = "number",
@@ -207,7 +216,10 @@ class QuantityWidget(forms.MultiWidget):
         super().__init__(
             widgets={
                 "": forms.TextInput(attrs=number),
-                "unit": forms.Select(choices=units, attrs={"aria-label": _("unit")}),
+                "unit": forms.Select(
+                    choices=units,  # type: ignore[arg-type]  # the stubs know no callable
+                    attrs={"aria-label": _("unit")},
+                ),
             },
             attrs=attrs,
         )
@@ -243,24 +255,28 @@ class QuantityField(forms.MultiValueField):
         units: Sequence[tuple[str, str | Promise]] | None = None,
         **kwargs: Any,
     ) -> None:
-        choices = units or self.units
+        if units:
+            self.units = units
         super().__init__(
             fields=(
                 forms.CharField(required=required),
                 forms.ChoiceField(
                     required=False,
-                    choices=choices,
+                    choices=self.choices,
                     error_messages={
                         "invalid_choice": _("%(value)s does not fit here. Choose another unit.")
                     },
                 ),
             ),
-            widget=QuantityWidget(choices, typed=self.kind),
+            widget=QuantityWidget(self.choices, typed=self.kind),
             required=required,
             require_all_fields=False,
             **kwargs,
         )
-        self._default_unit = choices[0][0]
+
+    def choices(self) -> Sequence[tuple[str, str | Promise]]:
+        """Return the units, in a metric house the metric ones first."""
+        return metric_first(self.units)
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, list | tuple):
@@ -275,7 +291,7 @@ class QuantityField(forms.MultiValueField):
             return None
         typed, unit = data_list
         try:
-            return self.read(typed, unit or self._default_unit)
+            return self.read(typed, unit or self.choices()[0][0])
         except Mistyped as error:
             raise refusal(error, self.error_messages) from None
 

@@ -16,8 +16,8 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
-from inventory.shared import conventions
+from inventory.physics.units import GALLON_LITRES
+from inventory.shared import conventions, weights
 from inventory.shared.money import price_places, symbol, with_currency
 
 register = template.Library()
@@ -63,8 +63,8 @@ def _places(number: Decimal, decimals: int | None = None) -> int:
     return 0 if abs(_rounded(number, 1)) >= 100 else 1
 
 
-def _pounds_text(grams: Decimal, decimals: int | None = None) -> str:
-    number = grams / POUND_GRAMS
+def _weight_text(grams: Decimal, decimals: int | None = None) -> str:
+    number = weights.in_units(grams)
     return _plain(number, _places(number, decimals))
 
 
@@ -75,12 +75,12 @@ def _kilograms_text(grams: Decimal, decimals: int | None = None) -> str:
 
 @register.filter
 def pounds(grams: object, decimals: int | None = None) -> SafeString:
-    """Show grams as avoirdupois pounds: one decimal below 100 lb, none from there on.
+    """Show grams in the house's unit, pounds or kilograms: one decimal below 100, then none.
 
     `decimals` is for rows that add up (1) or are multiplied by a price (2).
     """
     number = _decimal(grams)
-    return NOTHING if number is None else _quantity(_pounds_text(number, decimals), _("lb"))
+    return NOTHING if number is None else _house_weight(_weight_text(number, decimals))
 
 
 @register.filter
@@ -99,19 +99,25 @@ def grams_of(grams: object) -> SafeString:
 
 @register.filter
 def weight(grams: object, decimals: int | None = None) -> SafeString:
-    """Show grams as pounds with kilograms small beside them; `decimals` as for `pounds`."""
+    """Show as `pounds`, in a house of pounds with kilograms small beside them."""
     number = _decimal(grams)
     if number is None:
         return NOTHING
-    return _weight(_pounds_text(number, decimals), _kilograms_text(number, decimals))
+    return _weight(_weight_text(number, decimals), _kilograms_text(number, decimals))
 
 
-def _weight(pounds_text: str, kilograms_text: str) -> SafeString:
+def _house_weight(text: str) -> SafeString:
+    return _quantity(text, weights.unit_word())
+
+
+def _weight(weight_text: str, kilograms_text: str) -> SafeString:
+    if conventions.current().is_metric:
+        return _house_weight(kilograms_text)
     return format_html(
         '<span class="quantity"><b>{}</b> <small>{}</small> '
         '<small class="also">{} {}</small></span>',
-        pounds_text,
-        _("lb"),
+        weight_text,
+        weights.unit_word(),
         kilograms_text,
         _("kg"),
     )
@@ -119,41 +125,40 @@ def _weight(pounds_text: str, kilograms_text: str) -> SafeString:
 
 @register.filter
 def pounds_of_all(things: Iterable[object], attribute: str = "grams") -> SafeString:
-    """Show the sum of the pounds and tenths that stand in the rows above it.
+    """Show the sum of the weights that stand in the rows above it, in tenths of the house's unit.
 
     `things` are what the rows show, `attribute` where each keeps its grams: "lot.quantity_made".
     """
     grams_of = attrgetter(attribute)
     total = sum((_tenths(grams_of(thing)) for thing in things), Decimal(0))
-    return _quantity(_plain(total, 1), _("lb"))
+    return _house_weight(_plain(total, 1))
 
 
 @register.simple_tag
 def pounds_left(grams: int, *taken: int) -> SafeString:
     """Show what is left of a weight once others are taken off, in the tenths that are shown."""
-    return _quantity(_left_text(grams, taken, POUND_GRAMS), _("lb"))
+    return _house_weight(_left_text(grams, taken))
 
 
 @register.simple_tag
 def weight_left(grams: int, *taken: int) -> SafeString:
     """Show as `pounds_left`, with kilograms small beside them."""
     kilogram_grams = Decimal(1000)
-    return _weight(_left_text(grams, taken, POUND_GRAMS), _left_text(grams, taken, kilogram_grams))
+    return _weight(_left_text(grams, taken), _left_text(grams, taken, kilogram_grams))
 
 
 @register.simple_tag
 def pounds_between(before: int, after: int) -> SafeString:
     """Show how much heavier `after` is than `before`, with its sign, in the tenths shown."""
-    text = _left_text(after, [before], POUND_GRAMS)
-    return _quantity(_with_plus(text), _("lb"))
+    return _house_weight(_with_plus(_left_text(after, [before])))
 
 
-def _left_text(grams: int, taken: Iterable[int], unit_grams: Decimal) -> str:
+def _left_text(grams: int, taken: Iterable[int], unit_grams: Decimal | None = None) -> str:
     return _plain(_tenths(grams, unit_grams) - sum(_tenths(each, unit_grams) for each in taken), 1)
 
 
-def _tenths(grams: int, unit_grams: Decimal = POUND_GRAMS) -> Decimal:
-    return _rounded(grams / unit_grams, 1)
+def _tenths(grams: int, unit_grams: Decimal | None = None) -> Decimal:
+    return _rounded(grams / (unit_grams or weights.unit_grams()), 1)
 
 
 def _with_plus(text: str) -> str:
@@ -162,10 +167,12 @@ def _with_plus(text: str) -> str:
 
 @register.filter
 def gallons_of(litres: object) -> SafeString:
-    """Show litres as US gallons: one decimal below 100 gal, none from there on."""
+    """Show litres as US gallons, or litres in a metric house: one decimal below 100."""
     number = _decimal(litres)
     if number is None:
         return NOTHING
+    if conventions.current().is_metric:
+        return _quantity(_plain(number, _places(number)), _("L"))
     number = number / GALLON_LITRES
     return _quantity(_plain(number, _places(number)), _("gal"))
 
@@ -194,12 +201,36 @@ def money(cents: object) -> SafeString:
 
 @register.filter
 def unit_price(price: object) -> SafeString:
-    """Show a price a pound or a piece: two decimals, up to four where they are not zero."""
+    """Show a price by weight or a piece: two decimals, up to four where they are not zero."""
     number = _decimal(price)
     if number is None:
         return NOTHING
     number = _rounded(number, 4)
     return _currency(number, price_places(number))
+
+
+@register.simple_tag
+def a_unit() -> str:
+    """Say what a price by weight is for, after it: "a lb" or "a kg"."""
+    return _("a kg") if conventions.current().is_metric else _("a lb")
+
+
+@register.simple_tag
+def by_unit(text: str) -> str:
+    """Put the house's unit of weight into a sentence, as `inventory.shared.weights.in_words`."""
+    return weights.in_words(text)
+
+
+@register.simple_tag
+def unit_name() -> str:
+    """Return "pound" or "kilogram", for a sentence that has other figures too."""
+    return weights.unit_name()
+
+
+@register.simple_tag
+def unit_word() -> str:
+    """Return "lb" or "kg", at the head of a column."""
+    return weights.unit_word()
 
 
 @register.filter

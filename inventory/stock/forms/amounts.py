@@ -11,6 +11,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
+from inventory.shared import conventions
 from inventory.shared.forms.fields import (
     WHOLE_NUMBER_MAX,
     QuantityField,
@@ -18,6 +19,7 @@ from inventory.shared.forms.fields import (
     decimal_sign,
 )
 from inventory.shared.typed import read_number, read_quantity
+from inventory.stock.forms.fields import as_weight
 from inventory.stock.models import Item
 
 PIECES = "pieces"
@@ -55,7 +57,7 @@ class AmountField(QuantityField):
     def read(self, typed: str, unit: str) -> Amount:
         sign = decimal_sign()
         if unit != PIECES or _LETTER.search(typed):
-            unit = "lb" if unit == PIECES else unit
+            unit = conventions.current().weight_unit if unit == PIECES else unit
             quantity = read_quantity(typed, kind="weight", unit=unit, decimal_sign=sign)
             self.check(round(quantity.m_as(unit), 20))
             return Amount(units.round_grams(quantity.m_as("g")), is_weight=True)
@@ -80,7 +82,7 @@ def amount_of(form: forms.Form, name: str, item: Item | None) -> int | None:
 
 
 def as_amount(quantity: int, item: Item) -> tuple[Decimal | int, str]:
-    """Return a quantity as a form shows it first: pieces, or pounds that are the same gram."""
+    """Return a quantity as a form shows it first: pieces, or a weight that is the same gram."""
     if not item.is_weighed:
         return quantity, PIECES
-    return Decimal(f"{round(quantity / units.POUND_GRAMS, 3).normalize():f}"), "lb"
+    return as_weight(quantity)

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, WeightField
-from inventory.stock.forms.fields import as_pounds, note_field
+from inventory.stock.forms.fields import as_weight, note_field
 from inventory.stock.forms.honey import HoneyForm
 from inventory.stock.models import BlendPlan, BlendPlanLine, Place
 
@@ -21,7 +21,7 @@ class BlendWeightsForm(HoneyForm):
         self.lines: list[BlendPlanLine] = list(plan.lines.all())
         for line in self.lines:
             self.fields[f"weight_{line.pk}"] = WeightField(
-                label=line.place.name, required=False, initial=as_pounds(line.grams)
+                label=line.place.name, required=False, initial=as_weight(line.grams)
             )
 
     def rows(self) -> list[tuple[BlendPlanLine, forms.BoundField]]:

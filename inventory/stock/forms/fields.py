@@ -12,8 +12,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
-from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
-from inventory.shared import words
+from inventory.physics.units import GALLON_LITRES
+from inventory.shared import conventions, weights, words
 from inventory.shared.forms.fields import CodeChoiceField, LengthField, decimal_sign
 from inventory.shared.typed import Mistyped, read_number
 from inventory.stock.models import Balance, Place, ProductionSettings
@@ -23,35 +23,40 @@ from inventory.stock.services import places
 CHOOSE_A_VESSEL = _("Choose a vessel")
 
 
-def usual_temperature() -> tuple[int, str]:
-    """Return the usual temperature of the honey house in °F, as a form's initial value."""
-    return in_fahrenheit(ProductionSettings.current().honey_house_celsius)
+def usual_temperature() -> tuple[Decimal | int, str]:
+    """Return the usual temperature of the honey house, as a form's initial value."""
+    return as_temperature(ProductionSettings.current().honey_house_celsius)
 
 
-def in_fahrenheit(celsius: Decimal) -> tuple[int, str]:
-    """Return a temperature in whole °F with its unit, as a form's initial value."""
+def as_temperature(celsius: Decimal) -> tuple[Decimal | int, str]:
+    """Return a temperature in whole °F, or °C, with its unit, as a form's initial value."""
+    if conventions.current().is_metric:
+        return plain(Decimal(celsius), 1), "C"
     return round(units.fahrenheit(Decimal(celsius))), "F"
 
 
-def as_pounds(grams: int) -> tuple[Decimal, str]:
-    """Return grams as pounds for a form, with the fewest decimals that come back as the same gram.
+def as_weight(grams: int) -> tuple[Decimal, str]:
+    """Return grams in the house's unit, with the fewest decimals that come back as the same gram.
 
     Three are always enough: 272,155 g are 600 lb, not 599.999.
     """
-    pounds = Decimal(grams) / POUND_GRAMS
-    shortest = (plain(pounds, decimals) for decimals in range(4))
+    weight, each = weights.in_units(grams), weights.unit_grams()
+    shortest = (plain(weight, decimals) for decimals in range(4))
     return next(
-        short for short in shortest if units.round_grams(short * POUND_GRAMS) == grams
-    ), "lb"
+        short for short in shortest if units.round_grams(short * each) == grams
+    ), conventions.current().weight_unit
 
 
-def as_inches(mm: int) -> tuple[Decimal, str]:
-    """Return millimetres as inches for a form; two decimals come back as the same millimetre."""
-    return plain(Decimal(mm) / LengthField.MILLIMETRES["in"], 2), "in"
+def as_length(mm: int) -> tuple[Decimal, str]:
+    """Return millimetres for a form, in inches or cm, as come back as the same millimetre."""
+    unit = conventions.current().length_unit
+    return plain(Decimal(mm) / LengthField.MILLIMETRES[unit], 2), unit
 
 
-def as_gallons(litres: Decimal) -> tuple[Decimal, str]:
-    """Return litres as gallons for a form; four decimals come back as the same millilitre."""
+def as_volume(litres: Decimal) -> tuple[Decimal, str]:
+    """Return litres for a form, in gallons or litres, as come back as the same millilitre."""
+    if conventions.current().is_metric:
+        return plain(litres, 3), "L"
     return plain(litres / GALLON_LITRES, 4), "gal"
 
 

@@ -8,6 +8,7 @@ from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared import conventions
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import LengthField, VolumeField, WeightField, WholeNumberField
 from inventory.stock.forms.fields import PointsField, between_points
@@ -15,6 +16,13 @@ from inventory.stock.models import Place, TankShape
 from inventory.stock.services.places import Shape
 
 NO_SPACES = _("Use only letters, digits and hyphens, without spaces, for example tank-2.")
+
+
+def usual_drum() -> tuple[Decimal, str]:
+    """Return what a steel drum sold as 55 gallons holds at least: ISO 15750-1, from memory."""
+    if conventions.current().is_metric:
+        return Decimal("216.5"), "L"
+    return Decimal("57.2"), "gal"
 
 
 def _points_help() -> str:
@@ -93,7 +101,7 @@ class PlaceForm(HouseForm):
             unit = self["points_unit"].value()
             # An invalid unit is reported at its own field; the table is still read.
             cast(PointsField, self.fields["points"]).unit = (
-                unit if unit in LengthField.MILLIMETRES else "in"
+                unit if unit in LengthField.MILLIMETRES else conventions.current().length_unit
             )
 
     def shape(self) -> Shape | None:
@@ -166,9 +174,9 @@ class DrumsForm(HouseForm):
     capacity = VolumeField(
         label=_("Capacity to the brim"),
         required=False,
-        # ISO 15750-1, from memory: a steel drum sold as 55 gallons holds at least 216.5 L.
-        initial=(Decimal("57.2"), "gal"),
+        initial=usual_drum,
         help_text=_(
-            "A steel drum sold as 55 gallons takes a little more to the brim: 57.2 gallons."
+            "A steel drum sold as 55 gallons (208 L) takes a little more to the brim: "
+            "57.2 gallons (216.5 L)."
         ),
     )

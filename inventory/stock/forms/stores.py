@@ -7,6 +7,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared import conventions
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import ActDayField, CodeChoiceField
 from inventory.shared.people import Person
@@ -84,7 +85,7 @@ class StockActForm(ActForm):
         cast(StockField, self.fields["stock"]).queryset = offered
         chosen = str(self.initial.get("stock", ""))
         if chosen.isdigit() and offered.filter(pk=chosen, item__is_weighed=True).exists():
-            self.initial.setdefault("pieces", [None, "lb"])
+            self.initial.setdefault("pieces", [None, conventions.current().weight_unit])
 
     def offered_to(self, person: Person) -> QuerySet[Balance]:
         return own_places.stock_of(person, honey.stock_lately())

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.physics.units import POUND_GRAMS
+from inventory.shared.weights import unit_grams
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Supplier
 
 CAME, PACKED, LOST, COUNTED = "came", "packed", "lost", "counted"
@@ -129,12 +129,12 @@ def _steps(item: Item, quantity: int) -> int:
     """Return a quantity in the steps in which it is printed: tenths of a pound, or pieces."""
     if item.kind != Item.Kind.HONEY:
         return quantity
-    return int((quantity * 10 / POUND_GRAMS).quantize(Decimal(1), ROUND_HALF_UP))
+    return int((quantity * 10 / unit_grams()).quantize(Decimal(1), ROUND_HALF_UP))
 
 
 def _of_steps(item: Item, steps: int) -> int:
     """Return the quantity, in grams or pieces, that is printed as so many steps."""
-    return steps if item.kind != Item.Kind.HONEY else round(steps * POUND_GRAMS / 10)
+    return steps if item.kind != Item.Kind.HONEY else round(steps * unit_grams() / 10)
 
 
 def _honey_first(each: OwnerSum) -> tuple[bool, str]:

@@ -10,7 +10,6 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared import checks, words
 from inventory.shared.errors import (
     BadValue,
@@ -24,6 +23,7 @@ from inventory.shared.errors import (
 )
 from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
+from inventory.shared.weights import unit_grams
 from inventory.stock import density, own_places, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.services import held, ledger, lots, measurements, moments
@@ -84,7 +84,7 @@ class HoneyPreview:
         """The fewest decimals with which pounds times the price are the cost."""
         if self.bought is None or self.price_per_pound is None:
             return POUND_DECIMALS[0]
-        pounds = self.bought.quantity_made / POUND_GRAMS
+        pounds = self.bought.quantity_made / unit_grams()
         for decimals in POUND_DECIMALS:
             shown = pounds.quantize(Decimal(1).scaleb(-decimals))
             if cents_half_even(shown * self.price_per_pound) == self.bought.cost_cents:

@@ -8,11 +8,11 @@ from typing import Unpack
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.errors import Problems
 from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
+from inventory.shared.weights import unit_grams
 from inventory.stock.models import Item, Lot, Place, Posting, Supplier
 from inventory.stock.services import arrivals, honey, ledger, lots, suppliers
 from inventory.stock.services.arrivals import HoneyFacts, VesselReceived
@@ -73,7 +73,7 @@ def preview(
 
 def cost_of(grams: int, price_per_pound: Decimal) -> int:
     """Return what so many grams cost at a price a pound, in whole cents, half to the even."""
-    return cents_half_even(price_per_pound * grams / POUND_GRAMS)
+    return cents_half_even(price_per_pound * grams / unit_grams())
 
 
 def check_cost(

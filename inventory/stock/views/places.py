@@ -16,9 +16,9 @@ from inventory.shared.people import person_of
 from inventory.stock import own_places
 from inventory.stock.forms import places as forms
 from inventory.stock.forms.fields import (
-    as_gallons,
-    as_inches,
-    as_pounds,
+    as_length,
+    as_volume,
+    as_weight,
     between_points,
     plain,
 )
@@ -144,11 +144,11 @@ def _as_typed(place: Place) -> dict[str, Any]:
     """Return a place as its form shows it; every figure comes back as the same one."""
     typed: dict[str, Any] = {"name": place.name, "note": place.note}
     if place.tare_grams is not None:
-        typed["tare"] = as_pounds(place.tare_grams)
+        typed["tare"] = as_weight(place.tare_grams)
     shape = getattr(place, "shape", None)
     if shape is None:
         if place.capacity_litres is not None:
-            typed["capacity"] = as_gallons(place.capacity_litres)
+            typed["capacity"] = as_volume(place.capacity_litres)
         return typed
     typed |= {"form": shape.form, "end": shape.end}
     if shape.form == TankShape.Form.TABLE:
@@ -159,7 +159,7 @@ def _as_typed(place: Place) -> dict[str, Any]:
         return typed | {"points": points, "points_unit": "mm"}
     for name in ("diameter", "length", "cone"):
         if (mm := getattr(shape, f"{name}_mm")) is not None:
-            typed[name] = as_inches(mm)
+            typed[name] = as_length(mm)
     return typed
 
 
