@@ -12,6 +12,7 @@ class InventoryConfig(AppConfig):
         from inventory.bottling.services import retold_runs
         from inventory.shared import attachable
         from inventory.stock import found_things as found_in_stock
+        from inventory.shared import attachable, conventions
         from inventory.stock import signals
         from inventory.stock.models import Lot
         from inventory.stock.services import lot_costs
@@ -20,6 +21,7 @@ class InventoryConfig(AppConfig):
         found_in_stock.register()
         found_in_bottling.register()
         signals.entries_retold.connect(retold_runs.follow, dispatch_uid="runs")
+        conventions.register_use("currency", Lot.objects.filter(cost_cents__isnull=False).exists)
         attachable.register(
             "inventory.Lot",
             name="lot",

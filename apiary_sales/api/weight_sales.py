@@ -24,6 +24,7 @@ from inventory.bottling.models import Product
 from inventory.shared.checks import GRAMS_MAX
 from inventory.shared.errors import BadValue
 from inventory.shared.people import person_of
+from inventory.shared.weights import in_words
 from inventory.stock.models import Balance, Place
 
 
@@ -85,5 +86,5 @@ def _price(data: dict[str, Any]) -> Decimal:
     else:
         price, name = prices.of_honey(there.honey_lot), "vessel"
     if price is None:
-        raise BadValue(_("No stand price a pound is set for this."), parameter=name)
+        raise BadValue(in_words(_("No stand price a %(unit)s is set for this.")), parameter=name)
     return price

@@ -21,7 +21,16 @@ class BillingConfig(AppConfig):
         found_things.register()
         from django.urls import reverse
 
-        from inventory.shared import attachable
+        from apiary_sales.billing import mailed_papers
+        from apiary_sales.billing.models import Entry, Invoice, PurchaseOrderLine, SupplierBill
+        from inventory.shared import attachable, conventions
+
+        mailed_papers.register()
+        for priced in (Entry, Invoice, PurchaseOrderLine, SupplierBill):
+            conventions.register_use("currency", priced.objects.exists)
+        conventions.register_use(
+            "weight_unit", PurchaseOrderLine.objects.filter(product__item__is_weighed=True).exists
+        )
 
         manage = ("billing.manage_purchases",)
         attachable.register(

@@ -52,6 +52,8 @@ UNITS: Mapping[str, str] = {
     InvoiceLine.Unit.HIVE: "C62",
     InvoiceLine.Unit.DRUM: "XDR",
     InvoiceLine.Unit.SERVED_POUND: "LBR",
+    InvoiceLine.Unit.KILOGRAM: "KGM",
+    InvoiceLine.Unit.SERVED_KILOGRAM: "KGM",
 }
 
 

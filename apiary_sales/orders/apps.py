@@ -20,8 +20,10 @@ class OrdersConfig(AppConfig):
 
         from apiary_sales.customers.permissions import ANY_OF
         from apiary_sales.orders import found_things, mailed_papers
+        from apiary_sales.orders import mailed_papers
+        from apiary_sales.orders.models import Order, OrderLine
         from apiary_sales.orders.services import followed_stock
-        from inventory.shared import attachable
+        from inventory.shared import attachable, conventions
         from inventory.stock import signals
 
         signals.promise_moved.connect(followed_stock.promise_moved, dispatch_uid="orders")
@@ -37,6 +39,10 @@ class OrdersConfig(AppConfig):
         )
         mailed_papers.register()
         found_things.register()
+        conventions.register_use("currency", Order.objects.exists)
+        conventions.register_use(
+            "weight_unit", OrderLine.objects.filter(kind__in=OrderLine.BY_WEIGHT).exists
+        )
         attachable.register(
             "orders.Contract",
             name="contract",

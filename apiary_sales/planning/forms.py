@@ -36,7 +36,7 @@ from inventory.shared.forms.fields import (
     WholeNumberField,
 )
 from inventory.shared.money import amount
-from inventory.shared.weights import in_units
+from inventory.shared.weights import by_unit, in_units
 from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place
 from inventory.stock.rules import PIECES_MAX
@@ -136,7 +136,9 @@ class FiguresForm(HouseForm):
         for vessel in books.vessels:
             name = vessel.place.name
             self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
-            self._add(f"bid-{vessel.place.pk}", _("Bid per pound"), name, _price_field(1000))
+            self._add(
+                f"bid-{vessel.place.pk}", by_unit(_("Bid per %(unit)s")), name, _price_field(1000)
+            )
         for each in books.products:
             name, least = each.product.name, whole_grams(each.product.declared_grams)
             draws = WholeNumberField(min_value=least, max_value=GRAMS_EACH_MAX)

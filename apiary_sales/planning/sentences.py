@@ -13,7 +13,7 @@ from apiary_sales.planning.rules.books import Offer
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.planning.rules.statement import number
 from inventory.shared import words
-from inventory.shared.weights import by_unit
+from inventory.shared.weights import by_unit, in_words
 
 
 @dataclass(frozen=True)
@@ -53,9 +53,11 @@ def obstacle(question: Question) -> str:
     if not bids and not books.products:
         return _("There are no sizes to fill and no drum prices. Add a size or a drum price.")
     if not bids and not wanted:
-        return _(
-            "The plan has no buyers: no pieces can be sold and no drum price fits the "
-            "honey. Enter how many pieces you could sell, or a bid per pound."
+        return in_words(
+            _(
+                "The plan has no buyers: no pieces can be sold and no drum price fits the "
+                "honey. Enter how many pieces you could sell, or a bid per %(unit)s."
+            )
         )
     return ""
 

@@ -436,6 +436,7 @@ class Service(models.Model):
         HIVE = "hive", _("hive")
         DRUM = "drum", _("drum")
         POUND = "pound", _("pound")
+        KILOGRAM = "kilogram", _("kilogram")
 
     code = models.SlugField(_("short name"), max_length=40, unique=True)
     name = models.CharField(_("name"), max_length=100, unique=True)

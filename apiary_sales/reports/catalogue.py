@@ -19,6 +19,7 @@ from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.report import Picture, Report
 from inventory.bottling.models import BottlingRun
+from inventory.shared.weights import by_unit
 from inventory.stock.models import Item, Place
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ WHAT_SALES_ARE = gettext_lazy(
 )
 WHAT_AMOUNTS_ARE = gettext_lazy(
     "Amounts are after discounts and before sales tax. Other goods (wax, candles), and drums, "
-    "deposits and freight, are left out unless they are chosen as goods. They have no pounds."
+    "deposits and freight, are left out unless they are chosen as goods. They have no weight."
 )
 WHAT_IS_BROUGHT_IN = gettext_lazy(
     "Past sales that were brought in from a list count on their day, before the first sale in "
@@ -48,7 +49,7 @@ WHAT_IS_BROUGHT_IN = gettext_lazy(
 )
 WHAT_WEIGHTS_ARE = gettext_lazy(
     "The weight of jars is the weight on their label; the weight of honey in bulk is the "
-    "weight on the scale. Pounds are rounded here; the download has the exact grams."
+    "weight on the scale. Weights are rounded here; the download has the exact grams."
 )
 WHAT_COSTS_ARE = gettext_lazy(
     "The cost of each line is recorded when the goods are handed over. For jars it is the "
@@ -122,7 +123,7 @@ MARGIN_PERCENT = Column(
 )
 PRICE_A_POUND = Column(
     "sales_per_pound",
-    gettext_lazy("Sales per pound"),
+    by_unit(gettext_lazy("Sales per %(unit)s")),
     Unit.PER_POUND,
     part="honey_cents",
     whole="nanograms",
@@ -130,7 +131,7 @@ PRICE_A_POUND = Column(
 )
 MARGIN_A_POUND = Column(
     "margin_per_pound",
-    gettext_lazy("Margin per pound"),
+    by_unit(gettext_lazy("Margin per %(unit)s")),
     Unit.PER_POUND,
     part="margin_cents",
     whole="known_nanograms",
@@ -513,13 +514,17 @@ MARGIN_BY_PRODUCT = Report(
 BULK_AGAINST_RETAIL = Report(
     slug="bulk-against-retail",
     title=gettext_lazy("Compare bulk and retail"),
-    sentence=gettext_lazy("What a pound brought in jars, and what a pound brought in drums."),
+    sentence=by_unit(
+        gettext_lazy("What a %(unit)s brought in jars, and what a %(unit)s brought in drums.")
+    ),
     subject=SALES,
     definition=(
         *MARGIN_DEFINITION,
-        gettext_lazy(
-            "Sales per pound are sales divided by the label weight of jars and the net "
-            "weight of bulk. Margin per pound counts only the pounds whose cost is known."
+        by_unit(
+            gettext_lazy(
+                "Sales per %(unit)s are sales divided by the label weight of jars and the net "
+                "weight of bulk. Margin per %(unit)s counts only the %(units)s whose cost is known."
+            )
         ),
     ),
     form=forms.HoneySalesForm,
@@ -534,7 +539,7 @@ BULK_AGAINST_RETAIL = Report(
     ),
     picture=Picture(
         "bars",
-        gettext_lazy("Sales and margin per pound"),
+        by_unit(gettext_lazy("Sales and margin per %(unit)s")),
         ("sales_per_pound", "margin_per_pound"),
     ),
     opens=_way_lines,

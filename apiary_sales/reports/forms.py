@@ -220,7 +220,7 @@ class SeasonsForm(HoneySalesForm):
         label=gettext_lazy("Show"),
         choices=[
             ("", gettext_lazy("money")),
-            ("grams", gettext_lazy("pounds")),
+            ("grams", gettext_lazy("weight")),
             ("margin_cents", gettext_lazy("margin")),
         ],
     )

@@ -122,7 +122,7 @@ MIDDLEWARE = [
     "apiary_sales.web.middleware.LongBodyMiddleware",
     "inventory.shared.middleware.ConventionsMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
+    "inventory.shared.middleware.HouseLocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",

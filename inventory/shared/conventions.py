@@ -11,9 +11,10 @@ can change once anything is priced or booked in it; who keeps such rows says so 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
-from contextlib import nullcontext
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
+from contextvars import ContextVar
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 
 from django.conf import settings
@@ -92,6 +93,8 @@ _written_by: Conventions | None = None
 def current() -> Conventions:
     """Return the conventions of the house, or of a new one while it has not been saved."""
     global _kept, _written_by
+    if instead := _instead.get():
+        return instead
     kept = _kept
     if kept is None:
         kept = _kept = _read()
@@ -112,6 +115,20 @@ def _read() -> Conventions:
     except DatabaseError:
         house = House()
     return Conventions(**{each.name: getattr(house, each.name) for each in fields(Conventions)})
+
+
+_instead: ContextVar[Conventions | None] = ContextVar("conventions_instead", default=None)
+
+
+@contextmanager
+def in_currency(currency: str) -> Iterator[None]:
+    """Write amounts in the currency of a document, which may be older than the house's own."""
+    token = _instead.set(replace(current(), currency=currency)) if currency else None
+    try:
+        yield
+    finally:
+        if token is not None:
+            _instead.reset(token)
 
 
 def use(conventions: Conventions) -> None:

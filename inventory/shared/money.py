@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
+from django.utils.translation import get_language
+
 from inventory.shared import conventions
 
-# How a currency is written before its amounts; any other is written by its code, behind them.
+# The sign of a currency; any other is written by its code, behind its amounts.
 SYMBOLS = {
     "USD": "$",
     "CAD": "$",
@@ -69,6 +71,11 @@ def symbol() -> str:
     return SYMBOLS.get(conventions.current().currency, "")
 
 
+def is_sign_behind() -> bool:
+    """Tell whether the sign stands behind the amount: "1.234,50 €", as readers of Spanish do."""
+    return conventions.current().currency == "EUR" and get_language() == "es"
+
+
 def price_places(price: Decimal) -> int:
     """Return the decimals a price is written with: two, and more where they are not nought."""
     decimals = f"{price.normalize():f}".partition(".")[2]
@@ -76,12 +83,14 @@ def price_places(price: Decimal) -> int:
 
 
 def with_currency(number: str) -> str:
-    """Write a number, already in words, in the house's currency: "$1,284.50" or "1,284.50 CHF".
+    """Write a number, already in words, in the currency: "$1,284.50", "1.234,50 €", "1,284.50 CHF".
 
     A sign before the number stays before all of it: "−$0.50".
     """
     sign = number[0] if number[:1] in ("-", "−") else ""
     number = number[len(sign) :]
+    if is_sign_behind():
+        return f"{sign}{number}\N{NO-BREAK SPACE}{symbol()}"
     if symbol():
         return f"{sign}{symbol()}{number}"
     return f"{sign}{number} {conventions.current().currency}"

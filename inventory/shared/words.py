@@ -66,8 +66,10 @@ def gallons_apart(*litres: Decimal) -> tuple[str, ...]:
     return _apart(gallons, litres)
 
 
-def kilograms(grams: int | Decimal) -> str:
-    """Write grams as kilograms: "582 kg", with one decimal below a hundred."""
+def other_weight(grams: int | Decimal) -> str:
+    """Write grams in the unit that is not the house's: in kilograms, or in pounds."""
+    if conventions.current().is_metric:
+        return _with_unit(Decimal(grams) / units.POUND_GRAMS, _("lb"))
     return _with_unit(Decimal(grams) / 1000, _("kg"))
 
 
@@ -83,6 +85,11 @@ def gallons(litres: Decimal, decimals: int | None = None) -> str:
     """
     if conventions.current().is_metric:
         return _with_unit(Decimal(litres), _("L"), decimals)
+    return us_gallons(litres, decimals)
+
+
+def us_gallons(litres: Decimal, decimals: int | None = None) -> str:
+    """Write litres as US gallons, wherever the house is."""
     return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"), decimals)
 
 
@@ -129,9 +136,14 @@ def money(cents: int) -> str:
 
 
 def unit_price(price: Decimal) -> str:
-    """Write a price a pound or a piece: two decimals, up to four where they are not nought."""
+    """Write a price by weight or a piece: two decimals, up to four where they are not nought."""
     price = round(Decimal(price), 4)
     return with_currency(_number(price, price_places(price)).replace("-", MINUS))
+
+
+def price_by_weight(price: Decimal) -> str:
+    """Write a price with the house's unit of weight that it is for: "$2.15 a lb"."""
+    return _("%(price)s a %(lb)s") % {"price": unit_price(price), "lb": weights.unit_word()}
 
 
 def number(figure: int | Decimal) -> str:

@@ -2,6 +2,7 @@
 
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from django import forms
 from django.utils import timezone
@@ -10,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.billing.models import Payment
 from apiary_sales.customers.models import Customer
 from inventory.shared import days
+from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
@@ -96,6 +98,17 @@ class CustomerChoiceForm(HouseForm):
     )
 
 
+# How the house writes and measures; what is not sent stays as it is.
+CONVENTIONS = (
+    "weight_unit",
+    "currency",
+    "smallest_coin_cents",
+    "language",
+    "decimal_sign",
+    "first_weekday",
+)
+
+
 class HouseDetailsForm(forms.ModelForm):
     """What is printed on every paper, and how tax, quotes and drums are handled."""
 
@@ -156,15 +169,20 @@ class HouseDetailsForm(forms.ModelForm):
             "drum_price_cents",
             "drum_tolerance_percent",
             "market",
+            *CONVENTIONS,
             "origin_country",
             "origin_region",
             "origin_rule",
         ]
-        field_classes = {"quote_days": WholeNumberField}
+        field_classes = {"quote_days": WholeNumberField, "smallest_coin_cents": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
             "receipt_paper": {"required": CHOOSE},
             "market": {"required": CHOOSE},
+            "smallest_coin_cents": {
+                "min_value": _("Enter from 1 to 100 cents."),
+                "max_value": _("Enter from 1 to 100 cents."),
+            },
             "tax_rounding": {"required": CHOOSE},
             "origin_rule": {"required": CHOOSE},
             "quote_days": NOT_NEGATIVE,
@@ -174,6 +192,25 @@ class HouseDetailsForm(forms.ModelForm):
                 "In most states, and with VAT, what an early payment takes off is off the taxed "
                 "amount too. This is common practice: ask your tax office."
             ),
+            "weight_unit": _(
+                "Honey is shown and priced by the pound, with gallons, inches and °F, or by the "
+                "kilogram, with litres, centimetres and °C. Either can be typed. It stays as it is "
+                "once there is a price or a sale by weight."
+            ),
+            "currency": _(
+                "Three letters, such as USD or EUR. It stays as it is once anything is priced or "
+                "booked."
+            ),
+            "smallest_coin_cents": _(
+                "What is paid in cash is rounded to it: 5 where the five-cent piece is the "
+                "smallest coin, 1 where every cent is paid. Cards pay to the cent."
+            ),
+            "language": _(
+                "Of papers, and of pages for a browser that asks for neither. Each person can "
+                "choose another for the pages."
+            ),
+            "decimal_sign": _("How figures are written and read, in either language."),
+            "first_weekday": _("The day on which a week begins in calendars."),
             "market": _("Sets how labels write the net weight, and how high its letters are."),
             "origin_country": _("The country your own hives are in, for labels and the trace."),
             "origin_rule": _(
@@ -203,3 +240,20 @@ class HouseDetailsForm(forms.ModelForm):
 
     def clean_interest_percent_a_year(self) -> Decimal:
         return self.cleaned_data["interest_percent_a_year"] or Decimal(0)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in CONVENTIONS:
+            self.fields[name].required = False
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        for name in CONVENTIONS:
+            if name in cleaned and cleaned[name] in ("", None):
+                cleaned[name] = getattr(self.instance, name)
+        return cleaned
+
+    def refuse(self, error: HouseError) -> None:
+        """Show each problem of a refused change at its field."""
+        for problem in error.problems:
+            self.add_error(problem.parameter, problem.message)

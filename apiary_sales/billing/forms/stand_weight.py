@@ -19,6 +19,7 @@ from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.pricing.forms.prices import PerPoundField
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import MoneyField, TemperatureField, VolumeField, WeightField
+from inventory.shared.weights import by_unit, unit_name
 
 
 class SellByWeightForm(ActForm):
@@ -44,7 +45,7 @@ class SellByWeightForm(ActForm):
     volume = VolumeField(label=_("Volume of honey"), required=False)
     celsius = TemperatureField(label=_("Temperature of the honey"), required=False)
     price_per_pound = PerPoundField(
-        label=_("Another price per pound"),
+        label=by_unit(_("Another price per %(unit)s")),
         required=False,
         help_text=_("Leave empty for the price on the list."),
     )
@@ -102,8 +103,8 @@ class SellByWeightForm(ActForm):
             name = "price_per_pound" if "price_per_pound" in self.fields else "what"
             self.add_error(
                 name,
-                gettext("%(what)s has no price per pound. Set one on the price list first.")
-                % {"what": offer.name},
+                gettext("%(what)s has no price per %(unit)s. Set one on the price list first.")
+                % {"what": offer.name, "unit": unit_name()},
             )
         return price
 

@@ -206,6 +206,8 @@ class InvoiceLine(models.Model):
         HIVE = "hive", _("hive")
         DRUM = "drum", _("drum")
         SERVED_POUND = "pound", _("lb")
+        KILOGRAM = "kg", _("kg")
+        SERVED_KILOGRAM = "kilogram", _("kg")
 
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="lines")
     fulfilment_line = models.ForeignKey(
@@ -252,14 +254,26 @@ class InvoiceLine(models.Model):
         return self.description
 
     @property
+    def is_by_weight(self) -> bool:
+        """Whether it is of goods that are priced by their weight."""
+        return self.unit in (self.Unit.POUND, self.Unit.KILOGRAM)
+
+    @property
+    def price_is_for(self) -> str:
+        """Say what the price is for, where it is by weight: "a lb" or "a kg"."""
+        if not self.is_by_weight:
+            return ""
+        return str(_("a kg") if self.unit == self.Unit.KILOGRAM else _("a lb"))
+
+    @property
     def shown_quantity(self) -> str:
-        """The quantity as printed: whole pieces, pounds with two decimals or, if needed, three."""
+        """The quantity as printed: whole pieces, weights with two decimals or, if needed, three."""
         return self.as_printed(self.quantity)
 
     def as_printed(self, quantity: Decimal) -> str:
         """Return this or another quantity of the line as `shown_quantity` is printed."""
         needed = -int(plain(quantity).as_tuple().exponent)
-        places = max(2, needed) if self.unit == self.Unit.POUND else needed
+        places = max(2, needed) if self.is_by_weight else needed
         return number_format(quantity, places, force_grouping=True).replace("-", "−")
 
     @property

@@ -22,6 +22,7 @@ from apiary_sales.orders.queries import by_weight
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
+from inventory.shared import weights
 from inventory.shared.money import with_currency
 from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
@@ -37,7 +38,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
     """Return places, products with price and stock, sellers, takings and addresses, as JSON.
 
     In a constant number of queries, for `places`. Nothing in it depends on who is signed in, but
-    for the places. Amounts are whole cents, prices a pound decimals as text.
+    for the places. Amounts are whole cents, prices by weight decimals as text.
     """
     now = timezone.now()
     on = timezone.localdate(now)
@@ -186,7 +187,9 @@ def _weighed(places: list[Place], on: date) -> list[dict[str, Any]]:
             {
                 "key": offer.key,
                 "name": offer.name,
+                # Of a unit of weight of the house, which has so many grams.
                 "price_per_pound": None if price is None else str(price),
+                "unit_grams": str(weights.unit_grams()),
                 "taxed_as": taxed.value,
                 "places": [place.code for place in where],
             }

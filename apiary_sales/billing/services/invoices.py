@@ -322,7 +322,7 @@ def taxed_as(line: OrderLine | LineWanted, own: Mapping[int, ProductTax]) -> str
 
 
 def line_of(good: FulfilmentLine) -> InvoiceLine:
-    """Return the printed line of some goods; what is sold by weight is billed by the pound."""
+    """Return the printed line of some goods; what is sold by weight by its unit."""
     order_line = good.order_line
     if order_line.service is not None:
         quantity = service_units.amount(good.quantity)
@@ -330,7 +330,7 @@ def line_of(good: FulfilmentLine) -> InvoiceLine:
     elif order_line.is_by_weight:
         gross_cents = good.amount_cents + order_line.discount_cents
         quantity = pounds_to_print(good.quantity, order_line.unit_price, gross_cents)
-        unit = InvoiceLine.Unit.POUND
+        unit = InvoiceLine.Unit(conventions.current().weight_unit)
     else:
         quantity, unit = Decimal(good.quantity), InvoiceLine.Unit.PIECE
     discount_cents = 0

@@ -357,8 +357,12 @@ def settings_page(request: HttpRequest) -> HttpResponse:
     status = 200
     if request.method == "POST":
         if form.is_valid():
-            house_details.change(**form.cleaned_data)
-            messages.success(request, _("Saved. Papers show it from now on."))
-            return redirect("billing:settings")
+            try:
+                house_details.change(**form.cleaned_data)
+            except HouseError as error:
+                form.refuse(error)
+            else:
+                messages.success(request, _("Saved. Papers show it from now on."))
+                return redirect("billing:settings")
         status = 422
     return render(request, "billing/settings.html", {"form": form}, status=status)

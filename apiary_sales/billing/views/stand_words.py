@@ -3,7 +3,8 @@
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import StandSale
-from inventory.shared import words
+from inventory.shared import conventions, weights, words
+from inventory.shared.weights import in_words as of_house
 
 
 def till_words() -> dict[str, str]:
@@ -33,9 +34,11 @@ def _goods_words() -> dict[str, str]:
         "in_sale": _("× {count}"),
         "offer": _("{count} for {price}"),
         "offer_case": _("Case of {count}: {price}"),
-        "per_pound": _("{price} per lb"),
-        "no_price_per_pound": _("no price per pound yet"),
-        "no_price_text": _("It has no price per pound. The office sets one on the price list."),
+        "per_pound": of_house(_("{price} per %(lb)s")),
+        "no_price_per_pound": of_house(_("no price per %(unit)s yet")),
+        "no_price_text": of_house(
+            _("It has no price per %(unit)s. The office sets one on the price list.")
+        ),
         "pickups": _("Orders to pick up: {count}"),
         "scan": _("Scan a code"),
         "scan_help": _("Hold the bar code in front of the camera."),
@@ -49,7 +52,11 @@ def _goods_words() -> dict[str, str]:
         "net": _("Net weight"),
         "weight_unit": _("Weights are in"),
         "put_in": _("Put in the sale"),
-        "weight_unread": _("Enter each weight as a number, for example 2.5 or 2 lb 8 oz."),
+        "weight_unread": (
+            _("Enter each weight as a number, for example 2.5 or 1.25 kg.")
+            if conventions.current().is_metric
+            else _("Enter each weight as a number, for example 2.5 or 2 lb 8 oz.")
+        ),
         "weight_missing": _("Enter what it weighs: full and empty, or the net weight."),
         "weight_one_way": _("Enter either the full container or the net weight, not both."),
         "tare_missing": _("Enter what the empty container weighs, or 0."),
@@ -70,8 +77,8 @@ def _basket_words() -> dict[str, str]:
             "It is not on the price list any more. It is sold at the price it had."
         ),
         "mending_bar": _("Mending a sale: {text}"),
-        "pounds": _("{number} lb"),
-        "weight_at": _("{weight} at {price} per lb"),
+        "weight": "{number} " + weights.unit_word(),
+        "weight_at": of_house(_("{weight} at {price} per %(lb)s")),
         "pieces_one": _("1 piece"),
         "pieces_many": _("{count} pieces"),
         "way_amount": _("Taken off the whole sale"),

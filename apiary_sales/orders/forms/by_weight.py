@@ -19,6 +19,7 @@ from apiary_sales.orders.rules.weighing import Weighed
 from inventory.physics.units import GALLON_LITRES, GRAMS, round_grams
 from inventory.shared import conventions, words
 from inventory.shared.forms.fields import NumberField, metric_first
+from inventory.shared.weights import by_unit, unit_name
 from inventory.stock.density import REFERENCE_CELSIUS
 
 ROWS = 3
@@ -58,7 +59,9 @@ def add_fields(form: LinesForm, offers: Sequence[WeightOffer]) -> None:
         form.fields[f"weight_unit_{row}"] = forms.ChoiceField(
             label=_("Unit"), required=False, choices=units_in_order
         )
-        form.fields[f"weight_price_{row}"] = PriceField(label=_("Another price per pound"))
+        form.fields[f"weight_price_{row}"] = PriceField(
+            label=by_unit(_("Another price per %(unit)s"))
+        )
 
 
 def rows_of(form: LinesForm) -> list[WeightRow]:
@@ -95,8 +98,8 @@ def _add_line(
         form.unpriced.append(offer.name)
         form.add_error(
             f"weight_price_{row}",
-            gettext("%(what)s has no price per pound for this customer. Enter one.")
-            % {"what": offer.name},
+            gettext("%(what)s has no price per %(unit)s for this customer. Enter one.")
+            % {"what": offer.name, "unit": unit_name()},
         )
         return
     if unit not in VOLUMES:
@@ -153,5 +156,4 @@ def in_words(offer: WeightOffer) -> str:
     price = offer.price_per_pound
     if price is None:
         return f"{offer.name} ({free}, {gettext('no price')})"
-    a_pound = gettext("%(price)s a lb") % {"price": words.unit_price(price)}
-    return f"{offer.name} ({free}, {a_pound})"
+    return f"{offer.name} ({free}, {words.price_by_weight(price)})"

@@ -31,10 +31,10 @@ from apiary_sales.orders.rules.lines import LineWanted, is_whole_drum
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product
 from inventory.physics.units import round_grams
-from inventory.shared import words
+from inventory.shared import conventions, words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
-from inventory.shared.weights import in_units, unit_grams
+from inventory.shared.weights import by_unit, in_units, unit_grams, unit_name, units_name
 from inventory.stock.forms.fields import moisture_is_right_field
 
 ROWS = 3
@@ -117,7 +117,8 @@ class OrderChangeForm(LinesForm):
         key, what = line.pk, {"what": line.description}
         self.fields[f"quantity_{key}"] = _quantity_field(line)
         self.fields[f"price_{key}"] = PriceField(
-            label=_("Price per lb") if line.is_by_weight else _("Price of one"), required=True
+            label=by_unit(_("Price per %(lb)s")) if line.is_by_weight else _("Price of one"),
+            required=True,
         )
         self.fields[f"discount_{key}"] = MoneyField(
             label=gettext("%(what)s: discount") % what, required=False
@@ -151,7 +152,9 @@ class OrderChangeForm(LinesForm):
                     label=_("Pieces"), required=False, min_value=0
                 )
             self.fields[f"new_{kind}_price_{row}"] = PriceField(
-                label=_("Another price per pound") if kind == "drum" else _("Another price")
+                label=by_unit(_("Another price per %(unit)s"))
+                if kind == "drum"
+                else _("Another price")
             )
 
     def line_rows(self) -> list[LineRow]:
@@ -270,7 +273,9 @@ class OrderChangeForm(LinesForm):
         price = data.get(name) if data.get(name) is not None else offer.price_per_pound
         if price is None:
             self.add_error(
-                name, gettext("Enter a price per pound for %(drum)s.") % {"drum": offer.drum.name}
+                name,
+                gettext("Enter a price per %(unit)s for %(drum)s.")
+                % {"drum": offer.drum.name, "unit": unit_name()},
             )
             return
         self.add_line(
@@ -331,13 +336,15 @@ class SubstituteForm(ActForm):
                 pounds_shown(line.to_fill) if line.is_by_weight else line.to_fill
             )
         if line.is_by_weight:
-            self.fields["unit_price"].label = _("Price per lb")
+            self.fields["unit_price"].label = by_unit(_("Price per %(lb)s"))
         elif any(
             "product" in goods and goods["product"].item.is_weighed
             for goods in self._goods.values()
         ):
-            self.fields["quantity"].label = _("Pieces, or pounds of goods by weight")
-            self.fields["unit_price"].label = _("Price of one, or per lb of goods by weight")
+            self.fields["quantity"].label = by_unit(_("Pieces, or %(units)s of goods by weight"))
+            self.fields["unit_price"].label = by_unit(
+                _("Price of one, or per %(lb)s of goods by weight")
+            )
         cast(forms.ChoiceField, self.fields["what"]).choices = [("", "–"), *choices]
 
     @property
@@ -376,20 +383,24 @@ def drum_words(offer: drums.DrumOffer) -> str:
     what = f"{offer.drum.name}: {offer.lot.floral_source}, {words.pounds(offer.grams)}"
     if offer.price_per_pound is None:
         return what
-    a_pound = gettext("%(price)s a lb") % {"price": words.unit_price(offer.price_per_pound)}
-    return f"{what}, {a_pound}"
+    return f"{what}, {words.price_by_weight(offer.price_per_pound)}"
 
 
 def pounds_shown(grams: int) -> Decimal:
-    """Return grams as a field for pounds shows them."""
-    return round(in_units(grams), 2)
+    """Return grams as a field for the house's unit shows them; a kilogram has three decimals."""
+    return round(in_units(grams), 3 if conventions.current().is_metric else 2)
+
+
+def _weight_label() -> str:
+    name = units_name()
+    return name[:1].upper() + name[1:]
 
 
 def _quantity_field(line: OrderLine) -> forms.Field:
     if is_whole_drum(line):
         return forms.BooleanField(label=_("Take this drum off"), required=False)
     if line.is_by_weight:
-        return NumberField(label=_("Pounds"), min_value=0, max_digits=9, decimal_places=2)
+        return NumberField(label=_weight_label(), min_value=0, max_digits=9, decimal_places=3)
     if line.kind == OrderLine.Kind.SERVICE:
         return NumberField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)
     label = _("Pieces") if line.kind == OrderLine.Kind.PACKED else _("Number")

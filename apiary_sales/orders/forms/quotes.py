@@ -31,6 +31,7 @@ from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, metric_first
 from inventory.shared.models import House
+from inventory.shared.weights import unit_name
 from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place, ProductionSettings
 
@@ -163,7 +164,8 @@ class QuoteForm(LinesForm):
                 widget=forms.CheckboxInput(attrs={"form": "quote"}),
             )
             self.fields[f"price_{key}"] = PriceField(
-                label=gettext("%(drum)s: price per pound") % {"drum": offer.drum.name},
+                label=gettext("%(drum)s: price per %(unit)s")
+                % {"drum": offer.drum.name, "unit": unit_name()},
                 initial=offer.price_per_pound,
             )
             self.fields[f"price_{key}"].widget.attrs["form"] = "quote"
@@ -199,7 +201,8 @@ class QuoteForm(LinesForm):
             if name not in self.errors:
                 self.add_error(
                     name,
-                    gettext("Enter a price per pound for %(drum)s.") % {"drum": offer.drum.name},
+                    gettext("Enter a price per %(unit)s for %(drum)s.")
+                    % {"drum": offer.drum.name, "unit": unit_name()},
                 )
             return
         self.add_line(

@@ -42,6 +42,7 @@ from inventory.shared.forms.fields import (
     WholeNumberField,
 )
 from inventory.shared.models import House
+from inventory.shared.weights import by_unit, unit_name
 from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.forms.stores import StoreField
 from inventory.stock.models import Lot
@@ -227,7 +228,7 @@ class ContractForm(ActForm):
     customer_reference = forms.CharField(label=_("Their reference"), max_length=60, required=False)
     min_grams = WeightField(label=_("At least"), required=False)
     max_grams = WeightField(label=_("At most"))
-    unit_price = PriceField(label=_("Price for one pound, before tax"), required=True)
+    unit_price = PriceField(label=by_unit(_("Price for one %(unit)s, before tax")), required=True)
     starts_on = DayField(label=_("From"), initial=timezone.localdate)
     ends_on = DayField(label=_("Until"))
     colour_class = forms.ChoiceField(label=_("This colour class or lighter"), required=False)
@@ -257,7 +258,8 @@ class ContractForm(ActForm):
                 label=gettext("Price %(number)s: in a call-off from") % figures, required=False
             )
             self.fields[f"step_price_{number}"] = PriceField(
-                label=gettext("Price %(number)s: for one pound") % figures
+                label=gettext("Price %(number)s: for one %(unit)s")
+                % {**figures, "unit": unit_name()}
             )
 
     def step_rows(self) -> list[tuple[Any, Any]]:

@@ -17,10 +17,10 @@ from apiary_sales.orders.rules import service_units, weighing
 from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
-from inventory.shared import checks, words
+from inventory.shared import checks, conventions, words
 from inventory.shared.errors import Problems
 from inventory.shared.money import cents_half_up
-from inventory.shared.weights import in_units, unit_grams
+from inventory.shared.weights import in_units, unit_grams, unit_word
 from inventory.stock import rules
 from inventory.stock.models import Lot, Place
 
@@ -30,6 +30,7 @@ UNIT_PRICE_STEP = Decimal("0.0001")
 
 # A drum scale shows half a pound: two decimals hide the gram that at-rest rounding adds. More are
 # printed where two would not multiply out to the amount.
+KILOGRAM_STEP, CENTI = Decimal("0.001"), Decimal("0.01")
 POUND_STEPS = tuple(Decimal(1).scaleb(-places) for places in range(2, 6))
 
 OF_PRODUCTS = (OrderLine.Kind.PACKED, OrderLine.Kind.WEIGHED)
@@ -211,15 +212,21 @@ def _check_price(problems: Problems, index: int, line: LineWanted) -> None:
 
 
 def honey_cents(grams: int, unit_price: Decimal) -> int:
-    """Return what grams of honey come to at a price a pound, half a cent rounding up.
+    """Return what grams of honey come to at a price of the house's unit, half a cent rounding up.
 
-    Grams become pounds by the exact pound of 453.59237 g.
+    Grams become pounds by the exact pound of 453.59237 g, or kilograms.
     """
     return cents_half_up(Fraction(grams) / Fraction(unit_grams()) * Fraction(unit_price))
 
 
 def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decimal:
-    """Return the pounds to print, with the fewest decimals that still give the amount."""
+    """Return the weight to print, with the fewest decimals that still give the amount.
+
+    Kilograms are exact to the gram, so they are printed as they are.
+    """
+    if conventions.current().is_metric:
+        exact, short = in_units(grams).quantize(KILOGRAM_STEP), in_units(grams).quantize(CENTI)
+        return short if short == exact else exact
     pounds = in_units(grams)
     steps = [pounds.quantize(step) for step in POUND_STEPS]
     for shown in steps:
@@ -229,7 +236,7 @@ def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decima
 
 
 def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
-    """Return the pounds that are printed of so much honey at a price a pound."""
+    """Return the weight that is printed of so much honey at a price of the house's unit."""
     return pounds_to_print(grams, unit_price, honey_cents(grams, unit_price))
 
 
@@ -237,7 +244,7 @@ def printed_quantity(line: OrderLine) -> str:
     """Write the quantity of a line as papers print it, with its unit: "24", "655.50 lb"."""
     if line.kind in OrderLine.BY_WEIGHT:
         pounds = printed_pounds(line.quantity, line.unit_price)
-        return f"{number_format(pounds, force_grouping=True)}\N{NO-BREAK SPACE}{_('lb')}"
+        return f"{number_format(pounds, force_grouping=True)}\N{NO-BREAK SPACE}{unit_word()}"
     if line.service is not None:
         return f"{service_units.in_words(line.quantity)} {line.service.get_unit_display()}"
     return number_format(line.quantity, force_grouping=True)

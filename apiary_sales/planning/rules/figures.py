@@ -35,7 +35,7 @@ MINUTES_PER_RUN = Decimal(15)
 class Bulk(TextChoices):
     """How honey that is not bottled is sold."""
 
-    POUNDS = "pounds", _("by the pound: the last drum may be partly full")
+    POUNDS = "pounds", _("by weight: the last drum may be partly full")
     DRUMS = "drums", _("in full drums only")
 
 

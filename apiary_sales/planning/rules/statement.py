@@ -21,7 +21,7 @@ from apiary_sales.planning.rules.question import Question
 from apiary_sales.pricing.models import ChannelCost
 from inventory.bottling.models import Product
 from inventory.shared import words
-from inventory.shared.weights import unit_grams
+from inventory.shared.weights import unit_grams, unit_name, unit_word
 
 
 @dataclass(frozen=True)
@@ -175,9 +175,11 @@ def _drum_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
             price = question.drums[vessel.key].price
             pounds = _pounds(question, vessel, count)
             label = _("Drums from %(vessel)s") % {"vessel": vessel.place.name}
-            how = _("%(pounds)s lb at %(price)s a pound") % {
-                "pounds": number(pounds, 0 if pounds.denominator == 1 else 1),
+            how = _("%(weight)s %(lb)s at %(price)s a %(unit)s") % {
+                "weight": number(pounds, 0 if pounds.denominator == 1 else 1),
+                "lb": unit_word(),
                 "price": words.unit_price(price),
+                "unit": unit_name(),
             }
             yield MoneyLine("drums", label, how, round(pounds * Fraction(price) * 100))
 

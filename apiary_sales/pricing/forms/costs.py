@@ -10,6 +10,7 @@ from apiary_sales.pricing.forms.prices import PerPoundField
 from apiary_sales.pricing.models import ChannelCost, SeasonExpense
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import MoneyField, NumberField, WholeNumberField
+from inventory.shared.weights import by_unit
 
 BELOW_HUNDRED = {
     "min_value": _("Enter 0 percent or more, and less than 100."),
@@ -48,7 +49,7 @@ class ChannelCostForm(HouseForm):
         help_text=_("Bag, time at the stand, listing fee."),
     )
     per_pound = PerPoundField(
-        label=_("Cost of each pound"), help_text=_("Freight, the van, the drum itself.")
+        label=by_unit(_("Cost of each %(unit)s")), help_text=_("Freight, the van, the drum itself.")
     )
 
     def __init__(self, *args, channel: str, **kwargs) -> None:

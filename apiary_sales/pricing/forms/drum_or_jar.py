@@ -11,6 +11,7 @@ from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, Book, WhatIf
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyField, NumberField, as_typed
+from inventory.shared.weights import by_unit
 from inventory.shared.words import pounds
 
 MOISTURE_LIMITS = _("Enter a moisture from 10 to 30 percent.")
@@ -29,7 +30,7 @@ class WhatIfForm(HouseForm):
         max_value=30,
         error_messages={"min_value": MOISTURE_LIMITS, "max_value": MOISTURE_LIMITS},
     )
-    drum_price = PerPoundField(label=_("Drum price per pound"), required=False)
+    drum_price = PerPoundField(label=by_unit(_("Drum price per %(unit)s")), required=False)
     labour = MoneyField(label=_("Labour cost per hour"), required=False)
     overfill = NumberField(
         label=_("Over the label weight, percent"),

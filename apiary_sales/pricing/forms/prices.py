@@ -21,6 +21,7 @@ from inventory.shared.forms.fields import (
     NumberField,
     WholeNumberField,
 )
+from inventory.shared.weights import by_unit
 
 NEGATIVE = {"min_value": _("Enter a price of 0 or more.")}
 
@@ -139,7 +140,7 @@ class BulkPriceForm(HouseForm):
         widget=forms.TextInput(attrs={"list": "sources", "autocomplete": "off"}),
     )
     price_per_pound = PerPoundField(
-        label=_("Price per pound"),
+        label=by_unit(_("Price per %(unit)s")),
         required=False,
         help_text=_("Leave empty to end this price on that day."),
     )

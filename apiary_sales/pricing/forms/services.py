@@ -12,6 +12,7 @@ from inventory.bottling.models import Product, Variety
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyInput, NumberField
 from inventory.shared.money import price_places
+from inventory.shared.weights import by_unit
 
 
 class UnitPriceField(NumberField):
@@ -41,7 +42,7 @@ class WeightPriceForm(HouseForm):
     tier = forms.ChoiceField(label=_("Price list"), choices=Customer.Tier)
     what = forms.ChoiceField(label=_("What is sold by weight"))
     price_per_pound = PerPoundField(
-        label=_("Price per pound"),
+        label=by_unit(_("Price per %(unit)s")),
         required=False,
         help_text=_("Leave empty to end this price on that day."),
     )

@@ -26,7 +26,7 @@ from apiary_sales.pricing.rules.prices import PriceList
 from inventory.bottling.models import Product, UsedPart
 from inventory.shared import words
 from inventory.shared.money import FOUR_PLACES, cents_half_up
-from inventory.shared.weights import unit_grams
+from inventory.shared.weights import unit_grams, unit_name
 from inventory.stock.models import Lot
 
 Channel = ChannelCost.Channel
@@ -258,10 +258,11 @@ class Book:
             CostLine(
                 "channel",
                 _("Selling this way"),
-                _("%(piece)s a piece and %(pound)s a pound")
+                _("%(piece)s a piece and %(price)s a %(unit)s")
                 % {
                     "piece": words.unit_price(Decimal(cost.piece_cents) / 100),
-                    "pound": words.unit_price(cost.per_pound),
+                    "price": words.unit_price(cost.per_pound),
+                    "unit": unit_name(),
                 },
                 -_four_places(Decimal(cost.piece_cents) / 100 + cost.per_pound * label_pounds),
             ),
@@ -305,7 +306,8 @@ class Book:
             CostLine(
                 "channel",
                 _("Selling this way"),
-                _("%(pound)s a pound") % {"pound": words.unit_price(cost.per_pound)},
+                _("%(price)s a %(unit)s")
+                % {"price": words.unit_price(cost.per_pound), "unit": unit_name()},
                 -_four_places(cost.per_pound),
             ),
         )
@@ -355,9 +357,10 @@ class Book:
             if honey.cents_per_gram is None or honey.per_pound is None:
                 how = _("%(grams)s g; the cost of this honey is not entered") % {"grams": weight}
                 return CostLine(kind, label, how, None)
-            how = _("%(grams)s g at %(price)s a pound") % {
+            how = _("%(grams)s g at %(price)s a %(unit)s") % {
                 "grams": weight,
                 "price": words.unit_price(honey.per_pound),
+                "unit": unit_name(),
             }
             return CostLine(kind, label, how, _money(Fraction(grams) * honey.cents_per_gram))
 

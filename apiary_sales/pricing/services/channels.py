@@ -9,6 +9,7 @@ from apiary_sales.pricing.models import ChannelCost
 from inventory.shared import words
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import Problems
+from inventory.shared.weights import unit_name
 
 PIECE_CENTS_MAX = 100_000
 PER_POUND_MAX = 1000
@@ -36,7 +37,8 @@ def set_cost(
     if not 0 <= per_pound <= 1000:
         problems.add(
             "per_pound",
-            _("Enter a cost from 0 to %(most)s per pound.") % {"most": words.number(1000)},
+            _("Enter a cost from 0 to %(most)s per %(unit)s.")
+            % {"most": words.number(1000), "unit": unit_name()},
         )
     problems.raise_any()
     row = ChannelCost.objects.select_for_update().filter(channel=channel).first()

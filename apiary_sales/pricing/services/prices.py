@@ -17,6 +17,7 @@ from inventory.physics import grading
 from inventory.shared import words
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
+from inventory.shared.weights import unit_name
 
 # A jar dearer than this is a slip of the finger.
 PIECE_CENTS_MAX = 1_000_000
@@ -142,8 +143,8 @@ def set_bulk(
     if price_per_pound is not None and price_per_pound > PER_POUND_MAX:
         problems.add(
             "price_per_pound",
-            _("%(price)s a pound is too much. Check the decimal point.")
-            % {"price": words.money(int(price_per_pound * 100))},
+            _("%(price)s a %(unit)s is too much. Check the decimal point.")
+            % {"price": words.money(int(price_per_pound * 100)), "unit": unit_name()},
         )
     problems.raise_any()
     floral_source = " ".join(floral_source.split())

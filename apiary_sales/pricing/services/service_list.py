@@ -7,6 +7,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from apiary_sales.pricing.models import Service, TaxRate
+from inventory.shared import conventions
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import Problems
 
@@ -94,9 +95,10 @@ def add_usual() -> list[Service]:
 
 def _usual() -> list[tuple[str, str, str, str]]:
     services, untaxed = TaxRate.Goods.SERVICES, ""
+    by_weight = Unit.KILOGRAM if conventions.current().is_metric else Unit.POUND
     return [
         ("pollination", _("Pollination"), Unit.HIVE, services),
-        ("extracting", _("Extracting for others"), Unit.POUND, services),
+        ("extracting", _("Extracting for others"), by_weight, services),
         ("packing", _("Packing for others"), Unit.EACH, services),
         ("storage", _("Storage for others"), Unit.MONTH, services),
         ("work-by-the-hour", _("Work by the hour"), Unit.HOUR, services),

@@ -11,6 +11,7 @@ from apiary_sales.pricing.services.prices import PER_POUND_MAX, newest_or_saved
 from inventory.bottling.models import Product, Variety
 from inventory.shared import words
 from inventory.shared.errors import Problems
+from inventory.shared.weights import unit_name
 
 
 @transaction.atomic
@@ -40,8 +41,8 @@ def set_price(
     if price_per_pound is not None and price_per_pound > PER_POUND_MAX:
         problems.add(
             "price_per_pound",
-            _("%(price)s a pound is too much. Check the decimal point.")
-            % {"price": words.money(int(price_per_pound * 100))},
+            _("%(price)s a %(unit)s is too much. Check the decimal point.")
+            % {"price": words.money(int(price_per_pound * 100)), "unit": unit_name()},
         )
     problems.raise_any()
     row = WeightPrice(

@@ -19,13 +19,14 @@ from apiary_sales.pricing.rules.price_changes import Ending
 from inventory.shared.forms.fields import as_typed
 from inventory.shared.htmx import HtmxRequest
 from inventory.shared.money import amount
+from inventory.shared.weights import by_unit
 from inventory.stock.models import Lot
 
 SORT_LABELS = {
     "product": _("Product"),
     "channel": _("Channel"),
     "price": _("Price"),
-    "per_pound": _("A pound brings"),
+    "per_pound": by_unit(_("A %(unit)s brings")),
     "difference": _("Compared with the drum"),
     "break_even": _("Break-even price"),
 }

@@ -91,6 +91,22 @@ def kilograms(grams: object, decimals: int | None = None) -> SafeString:
 
 
 @register.filter
+def and_kilograms(grams: object, decimals: int | None = None) -> SafeString:
+    """Show kilograms behind the pounds of a sentence: ", 582 kg"; nothing in a metric house."""
+    if conventions.current().is_metric:
+        return mark_safe("")
+    return format_html(", {}", kilograms(grams, decimals))
+
+
+@register.filter
+def kilograms_beside(grams: object) -> SafeString:
+    """Show kilograms in brackets beside pounds: " (582 kg)"; nothing in a metric house."""
+    if conventions.current().is_metric:
+        return mark_safe("")
+    return format_html(" ({})", kilograms(grams))
+
+
+@register.filter
 def grams_of(grams: object) -> SafeString:
     """Show whole grams, where a figure is exact."""
     number = _decimal(grams)
@@ -184,6 +200,12 @@ def litres(value: object) -> SafeString:
     return NOTHING if number is None else _quantity(_plain(number, _places(number)), _("L"))
 
 
+@register.filter
+def and_litres(value: object) -> SafeString:
+    """Show litres behind the gallons of a sentence: ", 405 L"; nothing in a metric house."""
+    return mark_safe("") if conventions.current().is_metric else format_html(", {}", litres(value))
+
+
 def _currency(number: Decimal, places: int) -> SafeString:
     text = _plain(number, places)
     if symbol():
@@ -207,6 +229,12 @@ def unit_price(price: object) -> SafeString:
         return NOTHING
     number = _rounded(number, 4)
     return _currency(number, price_places(number))
+
+
+@register.simple_tag
+def is_metric() -> bool:
+    """Tell whether the house weighs in kilograms, for what only the other one shows."""
+    return conventions.current().is_metric
 
 
 @register.simple_tag

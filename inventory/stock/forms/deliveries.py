@@ -17,6 +17,7 @@ from inventory.shared.forms.fields import (
     WeightField,
     WholeNumberField,
 )
+from inventory.shared.weights import by_unit
 from inventory.stock.forms.fields import VesselField, note_field
 from inventory.stock.forms.honey import HoneyForm
 from inventory.stock.forms.measurements import index_read
@@ -179,7 +180,7 @@ class PurchaseForm(DeliveryForm):
     )
     cost = MoneyField(label=_("What all of it cost"), required=False)
     price_per_pound = NumberField(
-        label=_("Or the price of a pound"),
+        label=by_unit(_("Or the price of a %(unit)s")),
         max_digits=10,
         decimal_places=4,
         required=False,

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
+from inventory.shared.weights import by_unit
 from inventory.stock.forms.deliveries import DeliveryForm
 from inventory.stock.forms.fields import VesselField, note_field
 from inventory.stock.forms.honey import AllOrSomeForm
@@ -76,7 +77,10 @@ class BuyFromOwnerForm(AllOrSomeForm):
     )
     cost = MoneyField(label=_("What you pay for it"), required=False)
     price_per_pound = NumberField(
-        label=_("Or the price of a pound"), max_digits=10, decimal_places=4, required=False
+        label=by_unit(_("Or the price of a %(unit)s")),
+        max_digits=10,
+        decimal_places=4,
+        required=False,
     )
     bought_on = DayField(label=_("Bought on"), initial=timezone.localdate)
     note = note_field()

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
+from inventory.shared.weights import in_words
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, Supplier
 from inventory.stock.services import arrivals, honey, ledger, lots, moments, purchases, stores
@@ -282,7 +283,9 @@ def _check_price(
     if grams is not None:
         checks.check_grams(problems, "grams", grams)
     if cost_cents is None and price_per_pound is None:
-        problems.add("cost_cents", _("Enter what you pay for it, or the price of a pound."))
+        problems.add(
+            "cost_cents", in_words(_("Enter what you pay for it, or the price of a %(unit)s."))
+        )
     purchases.check_cost(problems, cost_cents=cost_cents, price_per_pound=price_per_pound)
     checks.check_day(problems, "bought_on", bought_on)
     problems.raise_any()

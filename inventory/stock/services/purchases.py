@@ -12,7 +12,7 @@ from inventory.shared import words
 from inventory.shared.errors import Problems
 from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
-from inventory.shared.weights import unit_grams
+from inventory.shared.weights import in_words, unit_grams, unit_name
 from inventory.stock.models import Item, Lot, Place, Posting, Supplier
 from inventory.stock.services import arrivals, honey, ledger, lots, suppliers
 from inventory.stock.services.arrivals import HoneyFacts, VesselReceived
@@ -82,15 +82,16 @@ def check_cost(
     """Add what is wrong with a cost of all, or a price a pound, of which one may be given."""
     if cost_cents is not None and price_per_pound is not None:
         problems.add(
-            "price_per_pound", _("Enter the cost of all of it, or the price a pound, not both.")
+            "price_per_pound",
+            in_words(_("Enter the cost of all of it, or the price a %(unit)s, not both.")),
         )
     if cost_cents is not None and not 0 <= cost_cents <= COST_CENTS_MAX:
         problems.add("cost_cents", _("Enter what all of it cost, from 0 to a million."))
     if price_per_pound is not None and not 0 <= price_per_pound <= PRICE_PER_POUND_MAX:
         problems.add(
             "price_per_pound",
-            _("Enter the price of a pound, from 0 to %(most)s.")
-            % {"most": words.number(PRICE_PER_POUND_MAX)},
+            _("Enter the price of a %(unit)s, from 0 to %(most)s.")
+            % {"most": words.number(PRICE_PER_POUND_MAX), "unit": unit_name()},
         )
 
 

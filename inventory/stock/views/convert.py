@@ -59,7 +59,7 @@ def _weight_line(data: dict) -> str:
         return ""
     figures = {
         "pounds": words.pounds(measured.grams, 1),
-        "kilograms": words.kilograms(measured.grams),
+        "kilograms": words.other_weight(measured.grams),
         "gallons": words.gallons(measured.litres),
         "moisture": plain(data["moisture_known"], 2),
         "uncertainty": words.pounds(measured.uncertainty_grams),
@@ -107,8 +107,8 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "%(uncertainty)s, at %(moisture)s %%, %(temperature)s. The books say %(book)s."
     ) % {
         "litres": weighed.litres.quantize(Decimal("0.1")),
-        "gallons": words.gallons(weighed.litres),
-        "kilograms": words.kilograms(weighed.grams),
+        "gallons": words.us_gallons(weighed.litres),
+        "kilograms": words.other_weight(weighed.grams),
         "pounds": words.pounds(weighed.grams, 1),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
         "moisture": plain(there.honey_lot.honey_moisture, 2),
@@ -134,12 +134,12 @@ def drum(request: HttpRequest) -> HttpResponse:
         return _line(request, error.message)
     net = went_in.grams
     if not is_weighed:
-        text = f"= {words.pounds(net, 1)}, {words.kilograms(net)}. {went_in.how}"
+        text = f"= {words.pounds(net, 1)}, {words.other_weight(net)}. {went_in.how}"
         return _line(request, text)
     tare = measured.tare_grams
     text = _("= %(net)s net, %(kilograms)s (tare %(tare)s)") % {
         "net": words.pounds(net, 1),
-        "kilograms": words.kilograms(net),
+        "kilograms": words.other_weight(net),
         "tare": words.pounds(filled.tare_grams if tare is None else tare, 1),
     }
     return _line(request, text)
@@ -156,7 +156,7 @@ def capacity(request: HttpRequest) -> HttpResponse:
     if litres is None:
         return _line(request, "")
     text = _("= %(gallons)s (%(litres)s L) full to the brim") % {
-        "gallons": words.gallons(litres),
+        "gallons": words.us_gallons(litres),
         "litres": litres.quantize(Decimal(1)),
     }
     return _line(request, text)

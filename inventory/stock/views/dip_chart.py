@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from inventory.physics.units import MM_PER_INCH
-from inventory.shared import documents
+from inventory.shared import conventions, documents
 from inventory.shared.forms.fields import as_typed
 from inventory.stock import dip_chart as charts
 from inventory.stock import vessels
@@ -24,17 +24,21 @@ USUAL_MOISTURE = Decimal("17.5")
 EIGHTHS_IN_GROUP, INCHES_FIRST_PAGE, INCHES_FURTHER_PAGES = 8, 5, 7
 CENTIMETRES_IN_GROUP, CENTIMETRE_GROUPS_A_PAGE = 10, 6
 
+TWO_CENTIMETRES_MM = Decimal(20)
+
 may_move_honey = permission_required("inventory.move_honey", raise_exception=True)
 
 
 @require_safe
 @may_move_honey
 def dip_chart(request: HttpRequest, code: str) -> HttpResponse:
-    """Show the chart in whole inches; the paper has every eighth and every centimetre."""
+    """Show the chart in whole inches, or every 2 cm; the paper has every eighth and centimetre."""
     place = _place(code)
     form = _form(request, place)
-    found = _rows(place, form, MM_PER_INCH)
+    metric = conventions.current().is_metric
+    found = _rows(place, form, TWO_CENTIMETRES_MM if metric else MM_PER_INCH)
     context = {"place": place, "form": form, "rows": found, "settings": _settings()}
+    context["metric"] = metric
     status = 422 if form.errors else 200
     return render(request, "inventory/honey/dip_chart.html", context, status=status)
 
@@ -44,7 +48,9 @@ def dip_chart(request: HttpRequest, code: str) -> HttpResponse:
 def dip_chart_pdf(request: HttpRequest, code: str) -> HttpResponse:
     place = _place(code)
     form = _form(request, place)
-    eighths = _rows(place, form, charts.EIGHTH_OF_AN_INCH_MM)
+    # A metric house has no stick in inches.
+    is_metric = conventions.current().is_metric
+    eighths = [] if is_metric else _rows(place, form, charts.EIGHTH_OF_AN_INCH_MM)
     centimetres = _rows(place, form, charts.CENTIMETRE_MM)
     if form.errors:
         return dip_chart(request, code)

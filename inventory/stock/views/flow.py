@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import words
 from inventory.shared.csv_files import csv_bytes
+from inventory.shared.weights import in_words, unit_name
 from inventory.stock import flow_drawing
 from inventory.stock.flow import Band, Form, Source, band_named
 from inventory.stock.flow_drawing import Node, Ribbon
@@ -104,8 +105,11 @@ def _title(harvest: Harvest) -> str:
     if harvest.is_of_others:
         return _("Where the honey of other beekeepers went")
     if harvest.season is not None:
-        return _("Where every pound of %(season)s went") % {"season": harvest.season}
-    return _("Where every pound went")
+        return _("Where every %(unit)s of %(season)s went") % {
+            "season": harvest.season,
+            "unit": unit_name(),
+        }
+    return in_words(_("Where every %(unit)s went"))
 
 
 def _query(harvest: Harvest) -> str:

@@ -7,7 +7,7 @@
 export const PIECES_MAX = 1000;
 
 const NOTES_CENTS = [100, 500, 1000, 2000, 5000, 10000];
-const POUND_PARTS = 45359237n;
+const POUND_GRAMS = "453.59237";
 
 function roundHalfEven(number, divisor) {
   const whole = Math.floor(number / divisor);
@@ -36,11 +36,14 @@ export function lineCents(product, pieces) {
   return Math.floor((unitPrice(product, pieces) * pieces + 50) / 100);
 }
 
-/* What a weight comes to at a price per pound such as "6.5000"; half a cent rounds up. */
-export function weightCents(grams, pricePerPound) {
+/* What a weight comes to at a price such as "6.5000" for so many grams: a pound, or the house's
+   unit of weight; half a cent rounds up. */
+export function weightCents(grams, price, unitGrams = POUND_GRAMS) {
   // A pound is 453.59237 g, so an amount is a whole number of these parts of a cent.
-  const parts = BigInt(grams) * BigInt(hundredthsOfCent(pricePerPound)) * 1000n;
-  return Number((2n * parts + POUND_PARTS) / (2n * POUND_PARTS));
+  const [whole, decimals = ""] = unitGrams.split(".");
+  const unitParts = BigInt(whole + decimals.padEnd(5, "0"));
+  const parts = BigInt(grams) * BigInt(hundredthsOfCent(price)) * 1000n;
+  return Number((2n * parts + unitParts) / (2n * unitParts));
 }
 
 /* A typed weight, as a plain decimal of grams, in whole grams: half a gram to the even one. */
@@ -54,7 +57,9 @@ export function wholeGrams(grams) {
 
 /* The price of a line of a basket as it is sent, and what it comes to. */
 export function priceOfLine({ product, pieces, grams, unit_price, was }) {
-  if (grams !== undefined) return { unit_price, cents: weightCents(grams, unit_price) };
+  if (grams !== undefined) {
+    return { unit_price, cents: weightCents(grams, unit_price, product.unit_grams) };
+  }
   if (was?.pieces !== pieces) {
     return { unit_price: priceSent(product, pieces), cents: lineCents(product, pieces) };
   }

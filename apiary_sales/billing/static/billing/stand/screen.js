@@ -30,9 +30,12 @@ export const show = (cents) => writeMoney(cents, money);
 
 export const showPrice = (price) => writePrice(price, money);
 
-/* A weight in pounds, as scales at a counter show it. */
+/* The unit of weight that the house prices in: "lb" or "kg". */
+export const houseUnit = () => till.dataset.weightUnit;
+
+/* A weight in it, as scales at a counter show it. */
 export function weightOf(grams) {
-  return say("pounds", { number: writeNumber(inUnit(grams, "lb"), decimalSign) });
+  return say("weight", { number: writeNumber(inUnit(grams, houseUnit()), decimalSign) });
 }
 
 /* An amount as a person would type it. */

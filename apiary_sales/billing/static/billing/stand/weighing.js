@@ -2,10 +2,11 @@
 
 import { Mistyped, readQuantity } from "../../web/typed.js";
 import { wholeGrams, weightCents } from "./figures.js";
-import { ask, button, decimalSign, make, say, show, showPrice } from "./screen.js";
+import { ask, button, decimalSign, houseUnit, make, say, show, showPrice } from "./screen.js";
 import { recall, remember } from "./store.js";
 
 const UNITS = ["lb", "oz", "kg", "g"];
+const METRIC_FIRST = ["kg", "g", "lb", "oz"];
 const GRAMS_MAX = 1_000_000;
 
 /* Whole grams of what is typed; null for an empty field, NaN for what is no weight. */
@@ -54,9 +55,9 @@ export async function weigh(offer) {
   const unit = make(
     "select",
     { id: "till-unit" },
-    ...UNITS.map((name) => make("option", { value: name, text: name })),
+    ...(houseUnit() === "kg" ? METRIC_FIRST : UNITS).map((name) => make("option", { value: name, text: name })),
   );
-  unit.value = (await recall("unit")) ?? "lb";
+  unit.value = (await recall("unit")) ?? houseUnit();
   const comes = make("p", { class: "reading", "aria-live": "polite" });
   const problem = make("p", { class: "errors", role: "alert" });
   const confirm = button(say("put_in"), undefined, { class: "button button-wide" });
@@ -92,7 +93,7 @@ export async function weigh(offer) {
         problem.textContent = "";
         comes.textContent = weight.problem
           ? ""
-          : `= ${show(weightCents(weight.grams, offer.price_per_pound))}`;
+          : `= ${show(weightCents(weight.grams, offer.price_per_pound, offer.unit_grams))}`;
       });
       form.addEventListener("submit", (event) => {
         event.preventDefault();
