@@ -87,6 +87,7 @@ _DEFAULTS: tuple[tuple[str, str, str | Promise, str], ...] = (
     (Account.INTEREST, "4300", gettext_lazy("Interest"), Kind.INCOME),
     (Account.GIFTS, "4400", gettext_lazy("Given on top by buyers"), Kind.INCOME),
     (Account.ROUNDING, "4900", gettext_lazy("Rounding"), Kind.INCOME),
+    (Account.CASH_ROUNDING, "4910", gettext_lazy("Rounding of cash"), Kind.INCOME),
     (COST_OF_SALES, "5000", gettext_lazy("Cost of sales"), Kind.COST_OF_SALES),
     (HARVEST, "5100", gettext_lazy("Cost of honey that was harvested"), Kind.COST_OF_SALES),
     (LABOUR, "5110", gettext_lazy("Labour that is in jars and goods"), Kind.COST_OF_SALES),

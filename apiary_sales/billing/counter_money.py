@@ -5,10 +5,19 @@ or later on account, and that is no part of the takings of the place. Services a
 so it is in one place.
 """
 
-from django.db.models import F, Q, QuerySet, Value
-from django.db.models.functions import Concat
+from django.db.models import F, Q, QuerySet, Sum, Value
+from django.db.models.functions import Coalesce, Concat
 
 from apiary_sales.billing.models import Allocation, Invoice, StandSale
+
+# What changed hands: in cash rounded to the smallest coin. What came back in part is exact here.
+HANDED = Sum("amount_cents") + Coalesce(
+    Sum(
+        "payment__rounding_cents",
+        filter=Q(amount_cents__gt=0) | Q(payment__reverses__isnull=False),
+    ),
+    0,
+)
 
 
 def put_to(sales: QuerySet[StandSale]) -> QuerySet[Allocation]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -62,7 +62,7 @@ def drawer_of(stand_day: StandDay) -> Drawer:
     )
     return Drawer(
         float_cents=stand_day.float_cents,
-        sold_cents=_sum(cash_payments(sales)),
+        sold_cents=_handed(cash_payments(sales)),
         on_top_cents=_on_top_cents(sales),
         given_back_cents=_given_back_cents(stand_day.place, stand_day.day),
         in_cents=moved["came"],
@@ -96,14 +96,14 @@ def cash_payments(sales: QuerySet[StandSale]) -> QuerySet[Payment]:
 def cash_of(sale: StandSale) -> int:
     """Return the cash that a sale brought, with what was given on top."""
     one = StandSale.objects.filter(pk=sale.pk)
-    return _sum(cash_payments(one)) + _on_top_cents(one)
+    return _handed(cash_payments(one)) + _on_top_cents(one)
 
 
 def cash_back_of(sale: StandSale) -> int:
     """Return the cash of a sale that the books have as given back, with what was on top."""
     back = _back_of(StandSale.objects.filter(pk=sale.pk))
     on_top = EntryLine.objects.filter(account=Account.CASH, entry__stand_sale_undone=sale)
-    return -_sum(back) - _sum(on_top)
+    return -_handed(back) - _sum(on_top)
 
 
 def count_of_all_with(sale: StandSale, *, known_at: datetime) -> CashCount | None:
@@ -156,13 +156,20 @@ def _given_back_cents(place: Place, day: date) -> int:
     corrected = sales_of(place, day).exclude(corrected_by=None)
     on_top = EntryLine.objects.filter(account=Account.CASH)
     return -(
-        _sum(_back_of(plain).filter(received_on=day))
-        + _sum(_back_of(corrected))
+        _handed(_back_of(plain).filter(received_on=day))
+        + _handed(_back_of(corrected))
         + _sum(on_top.filter(entry__stand_sale_undone__in=plain, entry__happened_on=day))
         + _sum(on_top.filter(entry__stand_sale_undone__in=corrected))
     )
 
 
-def _sum(rows: QuerySet[Payment] | QuerySet[EntryLine]) -> int:
+def _handed(rows: QuerySet[Payment]) -> int:
+    """Return the cash that changed hands, rounded to the smallest coin as it was."""
+    found = rows.aggregate(cents=Coalesce(Sum(F("amount_cents") + F("rounding_cents")), 0))
+    cents: int = found["cents"]
+    return cents
+
+
+def _sum(rows: QuerySet[EntryLine]) -> int:
     cents: int = rows.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
     return cents

@@ -130,7 +130,7 @@ def _by_method(sales: QuerySet[StandSale]) -> list[TakingsRow]:
         counter_money.put_to(sales)
         .order_by()
         .values("payment__method")
-        .annotate(cents=Sum("amount_cents"), count=Count("payment", distinct=True))
+        .annotate(cents=counter_money.HANDED, count=Count("payment", distinct=True))
     )
     names = dict(Payment.Method.choices)
     return [

@@ -78,6 +78,7 @@ class EntryLine(AppendOnlyModel):
         TRANSFER = "transfer", _("bank")
         DEPOSITS = "deposits", _("deposits on drums")
         ROUNDING = "rounding", _("rounding")
+        CASH_ROUNDING = "cash_rounding", _("rounding of cash")
         WRITE_OFFS = "write_offs", _("bad debts")
         DISCOUNTS = "discounts", _("discounts for early payment")
         INTEREST = "interest", _("interest")

@@ -34,6 +34,8 @@ class Payment(models.Model):
     tendered_cents = models.BigIntegerField(_("cash given"), null=True, blank=True)
     # What a buyer at the stand gave on top with a check, beyond `amount_cents`.
     on_top_cents = models.BigIntegerField(_("given on top"), default=0)
+    # What the smallest coin adds to `amount_cents` in cash, or takes off.
+    rounding_cents = models.BigIntegerField(_("rounding of cash"), default=0)
     received_on = models.DateField(_("received"), default=timezone.localdate)
     reference = models.CharField(_("check number or reference"), max_length=60, blank=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
@@ -58,6 +60,10 @@ class Payment(models.Model):
         permissions = [("take_payments", "Can record payments")]
         constraints = [
             models.CheckConstraint(condition=~Q(amount_cents=0), name="payment_amount_not_0"),
+            models.CheckConstraint(
+                condition=Q(rounding_cents=0) | Q(method="cash"),
+                name="payment_only_cash_is_rounded",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -72,6 +78,11 @@ class Payment(models.Model):
     def has_receipt(self) -> bool:
         """Whether there is a receipt for it: money changed hands, and it undoes no payment."""
         return self.reverses_id is None and self.method != self.Method.OPENING
+
+    @property
+    def handed_cents(self) -> int:
+        """What changed hands: the amount, in cash rounded to the smallest coin."""
+        return self.amount_cents + self.rounding_cents
 
     @property
     def face_cents(self) -> int:

@@ -128,7 +128,7 @@ class StandSale(models.Model):
     def change_cents(self) -> int:
         """The cash given back at the counter."""
         given = [pay for pay in self.payments if pay.tendered_cents is not None]
-        kept_cents = sum(pay.amount_cents for pay in given)
+        kept_cents = sum(pay.handed_cents for pay in given)
         handed_cents = sum(cast(int, pay.tendered_cents) for pay in given)
         return max(0, handed_cents - kept_cents - self._on_top_in_cash) if given else 0
 

@@ -74,6 +74,18 @@ def _documents_and_entries() -> Iterator[str]:
             f"Payment {payment.pk} of {payment.amount_cents} cents is entered at "
             f"{-payment.entered_cents}."
         )
+    rounded = Coalesce(
+        Sum("entry__lines__amount_cents", filter=Q(entry__lines__account=Account.CASH_ROUNDING)), 0
+    )
+    for payment in (
+        Payment.objects.annotate(entered_cents=rounded)
+        .exclude(entered_cents=-F("rounding_cents"))
+        .order_by("id")
+    ):
+        yield (
+            f"Payment {payment.pk} was rounded by {payment.rounding_cents} cents, and is entered "
+            f"with {-payment.entered_cents}."
+        )
     for entry in Entry.objects.filter(
         (Q(kind=Entry.Kind.INVOICE) & Q(invoice__credits__isnull=False))
         | (Q(kind=Entry.Kind.CREDIT_NOTE) & Q(invoice__credits__isnull=True))

@@ -57,6 +57,7 @@ class GivenMoney:
     on_top_cents: int = 0
     tendered_cents: int | None = None
     reference: str = ""
+    rounding_cents: int = 0
 
     @property
     def given_cents(self) -> int:
@@ -102,6 +103,11 @@ class ReceiptFacts:
         return (self.sale.sold_by if self.sale else self.receipt.issued_by).display_name
 
     @property
+    def rounding_cents(self) -> int:
+        """What the smallest coin added to what was paid in cash, or took off."""
+        return sum(given.rounding_cents for given in self.money)
+
+    @property
     def on_top_cents(self) -> int:
         return sum(given.on_top_cents for given in self.money)
 
@@ -117,7 +123,11 @@ class ReceiptFacts:
     @property
     def unpaid_cents(self) -> int:
         """What the buyer gave too little."""
-        return self.receipt.total_cents - sum(given.cents for given in self.money)
+        return (
+            self.receipt.total_cents
+            + self.rounding_cents
+            - sum(given.cents for given in self.money)
+        )
 
     @property
     def discount_cents(self) -> int:
@@ -185,10 +195,11 @@ def _money_of(payments: Sequence[Payment], on_top: dict[str, int]) -> list[Given
         made.append(
             GivenMoney(
                 payment.method,
-                payment.amount_cents,
+                payment.handed_cents,
                 _on_top_with(payment, left),
                 payment.tendered_cents,
                 payment.reference,
+                payment.rounding_cents,
             )
         )
     only_on_top = [GivenMoney(method, 0, cents) for method, cents in left.items()]

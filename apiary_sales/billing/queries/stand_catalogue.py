@@ -22,7 +22,7 @@ from apiary_sales.orders.queries import by_weight
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
-from inventory.shared import weights
+from inventory.shared import conventions, weights
 from inventory.shared.money import with_currency
 from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
@@ -98,14 +98,15 @@ def _today(taken: PlaceTaken) -> dict[str, Any]:
     }
 
 
-def _money() -> dict[str, str]:
-    """Return how the house writes money: what is before and after the figure, and its signs."""
+def _money() -> dict[str, Any]:
+    """Return how the house writes money, what is around a figure and its signs, and its coins."""
     before, _digit, after = with_currency("0").partition("0")
     return {
         "before": before,
         "after": after,
         "decimal": get_format("DECIMAL_SEPARATOR"),
         "group": get_format("THOUSAND_SEPARATOR"),
+        "coin_cents": conventions.current().smallest_coin_cents,
     }
 
 

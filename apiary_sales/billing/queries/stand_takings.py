@@ -78,7 +78,9 @@ def taken_at(places: Collection[Place], on: date) -> dict[int, PlaceTaken]:
         name = full or row["sold_by__username"]
         taken.people.append(PersonTaken(name, row["count"], row["cents"]))
     put = counter_money.put_to(sales).values_list("invoice__stand_sale__place", "payment__method")
-    for place, method, cents in put.annotate(cents=Sum("amount_cents")).order_by("payment__method"):
+    for place, method, cents in put.annotate(cents=counter_money.HANDED).order_by(
+        "payment__method"
+    ):
         if method and cents:
             made[place].methods[method] = cents
     return made

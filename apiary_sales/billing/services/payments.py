@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import date, timedelta
+from itertools import accumulate
 from typing import TYPE_CHECKING, TypedDict
 
 from django.db import transaction
@@ -27,7 +28,8 @@ from apiary_sales.billing.services import adjustments, beginning, book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
-from inventory.shared import keys, words
+from inventory.shared import conventions, keys, words
+from inventory.shared.coins import to_coins
 from inventory.shared.errors import BadValue, CannotReverse, HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
@@ -66,6 +68,7 @@ def receive(
     allocations: Mapping[Invoice, int] | None = None,
     tendered_cents: int | None = None,
     on_top_cents: int = 0,
+    rounding_cents: int = 0,
     on_top_account: str | None = None,
     note: str = "",
     order: Order | None = None,
@@ -77,7 +80,9 @@ def receive(
 
     `allocations` says how much goes to which invoice; left out, the invoices due first are paid
     first. `tendered_cents` is the cash that was handed over, where it was more. `on_top_cents` came
-    with a check beyond the amount; it is entered on `on_top_account` here, or by the caller. Money
+    with a check beyond the amount; it is entered on `on_top_account` here, or by the caller. Cash
+    that is what is due rounded to the smallest coin pays all that is due; `rounding_cents` says the
+    difference where the caller knows it, and `amount_cents` is then what is due. Money
     for an `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with
     what these invoices have left to pay. With `is_another` False, a payment that looks like one
     that is recorded already is refused with the question whether it is the same.
@@ -86,6 +91,9 @@ def receive(
     received_on = received_on or timezone.localdate()
     book.lock_customer(customer)
     refuse_repeat(Payment, key, message=_("This payment was recorded already."))
+    if method == Payment.Method.CASH and not rounding_cents:
+        due = _exactly_due(customer, amount_cents, allocations, order)
+        amount_cents, rounding_cents = due, amount_cents - due
     problems = Problems()
     _check_amount(problems, amount_cents)
     _check_how(problems, method)
@@ -112,6 +120,7 @@ def receive(
         amount_cents=amount_cents,
         tendered_cents=tendered_cents,
         on_top_cents=on_top_cents,
+        rounding_cents=rounding_cents,
         received_on=received_on,
         reference=reference.strip(),
         note=note.strip(),
@@ -131,6 +140,30 @@ def receive(
     if rest != Rest.LEAVE:
         _settle_rests(payment, [bill for bill, cents in shares if cents], rest, rest_reason)
     return payment
+
+
+def _exactly_due(
+    customer: Customer | None,
+    handed_cents: int,
+    allocations: Mapping[Invoice, int] | None,
+    order: Order | None,
+) -> int:
+    """Return what cash pays that is what is due, rounded to the smallest coin; else the cash."""
+    if conventions.current().smallest_coin_cents == 1:
+        return handed_cents
+    if allocations is not None:
+        sums = [sum(allocations.values())]
+    elif customer is not None:
+        bills = Invoice.objects.open_of(customer)
+        if order is not None:
+            bills = bills.filter(order=order)
+        # It may pay the first of them, the first two and so on.
+        sums = list(accumulate(bill.open_cents for bill in bills))
+    else:
+        sums = []
+    return next(
+        (cents for cents in sums if cents and to_coins(cents) == handed_cents), handed_cents
+    )
 
 
 def _settle_rests(payment: Payment, invoices: list[Invoice], rest: str, reason: str) -> None:
@@ -310,6 +343,7 @@ def reverse(
         method=payment.method,
         amount_cents=-payment.amount_cents,
         on_top_cents=-payment.on_top_cents,
+        rounding_cents=-payment.rounding_cents,
         received_on=reversed_on or timezone.localdate(),
         reference=payment.reference,
         note=reason.strip(),
@@ -392,6 +426,7 @@ def pay_back(
         customer=customer,
         method=method,
         amount_cents=-amount_cents,
+        rounding_cents=_rounding_back(amount_cents, method),
         received_on=paid_on,
         reference=reference.strip(),
         note=note.strip(),
@@ -446,6 +481,7 @@ def hand_back(
         customer=note.customer,
         method=method,
         amount_cents=-amount_cents,
+        rounding_cents=_rounding_back(amount_cents, method),
         note=reason.strip(),
         received_by=given_by,
         refunds=note,
@@ -453,6 +489,11 @@ def hand_back(
     )
     _enter(payment)
     return payment
+
+
+def _rounding_back(amount_cents: int, method: str) -> int:
+    """Return what the smallest coin adds to money given back, which is below zero."""
+    return amount_cents - to_coins(amount_cents) if method == Payment.Method.CASH else 0
 
 
 def to_refund_cents(note: Invoice) -> int:
@@ -674,7 +715,8 @@ def _enter(payment: Payment, on_top_account: str | None = None) -> None:
         kind=Entry.Kind.PAYMENT,
         lines=[
             # The accounts of money are named as the ways it is paid.
-            BookLine(Account(payment.method), payment.amount_cents + on_top_cents),
+            BookLine(Account(payment.method), payment.handed_cents + on_top_cents),
+            BookLine(Account.CASH_ROUNDING, -payment.rounding_cents),
             BookLine(on_top_account or Account.GIFTS, -on_top_cents),
             BookLine(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
         ],

@@ -214,7 +214,7 @@ def _of_money(settled: Settled, asked_on_top_cents: int, total_cents: int) -> It
             },
         )
     for each in settled.payments:
-        cents, tendered_cents = each.cents or 0, each.tendered_cents
+        cents, tendered_cents = each.handed_cents, each.tendered_cents
         if tendered_cents is None:
             continue
         figures = {"given": words.money(tendered_cents), "cents": words.money(cents)}

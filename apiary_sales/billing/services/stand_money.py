@@ -11,7 +11,8 @@ from apiary_sales.billing.services import adjustments, book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.payments import receive as receive_payment
 from apiary_sales.customers.models import Customer
-from inventory.shared import keys, words
+from inventory.shared import conventions, keys, words
+from inventory.shared.coins import to_coins
 from inventory.shared.errors import BadValue, Problems
 from inventory.shared.models import House
 from inventory.shared.people import Person
@@ -26,13 +27,20 @@ PAYMENTS_MAX = 5
 class PaymentMade:
     """One way in which a buyer paid: how much of the sale, the cash handed over, a check's number.
 
-    Without `cents` it pays what the others leave. `tendered_cents` is given for cash alone.
+    Without `cents` it pays what the others leave. `tendered_cents` is given for cash alone, of
+    which `cents` may be rounded to the smallest coin: `settle` finds by how many `rounding_cents`.
     """
 
     method: str
     cents: int | None = None
     tendered_cents: int | None = None
     reference: str = ""
+    rounding_cents: int = 0
+
+    @property
+    def handed_cents(self) -> int:
+        """What is kept of what was handed over."""
+        return (self.cents or 0) + self.rounding_cents
 
 
 @dataclass(frozen=True)
@@ -91,7 +99,14 @@ def settle(
     made = []
     for each in payments:
         cents = max(0, left_cents if each.cents is None else each.cents)
-        made.append(replace(each, cents=cents))
+        rounding_cents = 0
+        if each.method == Payment.Method.CASH and (
+            each.cents is None or _is_but_for_coins(cents, left_cents)
+        ):
+            # It pays all that is left, as far as there are coins for it.
+            rounding_cents = (to_coins(left_cents) if each.cents is None else cents) - left_cents
+            cents = left_cents
+        made.append(replace(each, cents=cents, rounding_cents=rounding_cents))
         left_cents -= cents
     if not has_happened:
         _check_comes_out(made, wanted_cents, left_cents)
@@ -103,6 +118,11 @@ def settle(
     )
 
 
+def _is_but_for_coins(cents: int, left_cents: int) -> bool:
+    """Tell whether cash differs from what is left by no more than half the smallest coin."""
+    return 2 * abs(cents - left_cents) <= conventions.current().smallest_coin_cents - 1
+
+
 def _check_comes_out(made: Sequence[PaymentMade], wanted_cents: int, left_cents: int) -> None:
     if left_cents:
         raise BadValue(
@@ -112,7 +132,7 @@ def _check_comes_out(made: Sequence[PaymentMade], wanted_cents: int, left_cents:
         )
     for index, each in enumerate(made):
         if each.tendered_cents is not None:
-            _check_cash(each.cents or 0, each.tendered_cents, _field_of(index, "tendered_cents"))
+            _check_cash(each.handed_cents, each.tendered_cents, _field_of(index, "tendered_cents"))
 
 
 def _check_cash(cents: int, tendered_cents: int, parameter: str) -> None:
@@ -174,6 +194,7 @@ def receive(
             reference=each.reference,
             allocations={receipt: put_cents},
             tendered_cents=each.tendered_cents,
+            rounding_cents=each.rounding_cents,
             on_top_cents=share if each.method == Payment.Method.CHECK else 0,
         )
     if settled.missing_cents:

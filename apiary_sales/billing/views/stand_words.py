@@ -110,6 +110,7 @@ def _paying_words() -> dict[str, str]:
         "check": _("Check"),
         "of_total": _("left of {total}"),
         "with_on_top": _("with {amount} on top"),
+        "rounded_from": _("{total}, rounded to the smallest coin"),
         "enter_cash": _("Enter the cash that was given"),
         "enter_card": _("Enter what was paid by card"),
         "enter_check": _("Enter the amount of the check"),

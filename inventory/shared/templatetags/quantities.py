@@ -238,6 +238,12 @@ def is_metric() -> bool:
 
 
 @register.simple_tag
+def weight_unit() -> str:
+    """Return the code of the house's unit of weight, for scripts: "lb" or "kg"."""
+    return conventions.current().weight_unit
+
+
+@register.simple_tag
 def a_unit() -> str:
     """Say what a price by weight is for, after it: "a lb" or "a kg"."""
     return _("a kg") if conventions.current().is_metric else _("a lb")

@@ -181,6 +181,12 @@ export function nameTotal(basket, named, tax) {
   return { discount: low, on_top: named - totalAt(low) };
 }
 
+/* What of an amount can be paid in cash: the nearest multiple of the smallest coin, half a coin up;
+   see inventory/shared/coins.py. */
+export function toCoins(cents, coin = 1) {
+  return Math.floor((2 * cents + coin) / (2 * coin)) * coin;
+}
+
 /* Cash given against what is to be paid: `missing` and `change`, one of them zero. */
 export function settle(given, total) {
   return { missing: Math.max(0, total - given), change: Math.max(0, given - total) };

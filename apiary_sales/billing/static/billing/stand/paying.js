@@ -11,6 +11,7 @@ import {
   say,
   show,
   showRows,
+  smallestCoin,
   till,
   typedAmount,
   write,
@@ -32,12 +33,15 @@ let way = "cash";
 let made = [];
 let kept = 0;
 
-/* What the sale comes to with the change that is kept, and what is left of it to pay. */
+/* What the sale comes to with the change that is kept, and what is left of it to pay: in cash as
+   far as there are coins for it. */
 function owed() {
   const sums = basket.reckon();
   const total = sums.to_pay + kept;
   const paid = made.reduce((sum, { cents }) => sum + cents, 0);
-  return { sums, total, paid, left: total - paid };
+  const exact = sums.to_pay - paid;
+  const left = (way === "cash" ? figures.toCoins(exact, smallestCoin()) : exact) + kept;
+  return { sums, total, paid, left, isRounded: left !== exact + kept };
 }
 
 const given = () => centsTyped(inputs[way].value);
@@ -136,13 +140,14 @@ function changeText(cents, left) {
 }
 
 export function showPaying() {
-  const { total, left, sums } = owed();
+  const { total, left, sums, isRounded } = owed();
   const cents = given();
   write(part("total-again"), show(left));
   const onTop = sums.on_top + kept;
   const notes = [
     made.length > 0 && say("of_total", { total: show(total) }),
     onTop > 0 && say("with_on_top", { amount: show(onTop) }),
+    isRounded && say("rounded_from", { total: show(total) }),
   ];
   write(part("pay-of"), notes.filter(Boolean).join(", "));
   showMade();
@@ -217,7 +222,7 @@ function tooLittle(cents, left, total, paid) {
 }
 
 async function finish(done) {
-  const { left, total, paid, sums } = owed();
+  const { left, total, paid, sums, isRounded } = owed();
   const cents = given();
   if (cents === null || Number.isNaN(cents) || cents < 0) {
     complain(say(`enter_${way}`));
@@ -259,7 +264,8 @@ async function finish(done) {
   }
   const all = left > 0 || made.length === 0 ? [...made, payment(cents, left)] : made;
   const payments = all
-    .filter((each) => each.cents > 0 || each.tendered_cents > 0)
+    // What is less than a coin is paid with nothing.
+    .filter((each) => each.cents > 0 || each.tendered_cents > 0 || (each === all.at(-1) && isRounded))
     .map(({ id, ...rest }) => rest);
   done(payments, sums.on_top + kept, cents - left);
 }

@@ -26,6 +26,9 @@ export function writeMoneyAs(style) {
   money = style;
 }
 
+/* The smallest coin of the house, in cents. */
+export const smallestCoin = () => money.coin_cents ?? 1;
+
 export const show = (cents) => writeMoney(cents, money);
 
 export const showPrice = (price) => writePrice(price, money);
