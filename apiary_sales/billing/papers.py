@@ -165,7 +165,7 @@ def deposit_slip_context(slip: DepositSlip) -> dict[str, Any]:
 
 def invoice(invoice: Invoice) -> bytes:
     """Return an invoice or credit note as PDF; raises `PdfUnavailable`."""
-    with translation.override(invoice.language):
+    with translation.override(invoice.language), conventions.in_currency(invoice.currency):
         return documents.render_pdf(invoice_template(invoice), invoice_context(invoice))
 
 
@@ -175,7 +175,7 @@ def receipt(receipt: Invoice, paper: str = "", site: str | None = None) -> bytes
     `site` is that of `receipt_context`.
     """
     paper = paper or House.current().receipt_paper
-    with translation.override(receipt.language):
+    with translation.override(receipt.language), conventions.in_currency(receipt.currency):
         context = receipt_context(receipt, site)
         if paper == House.ReceiptPaper.PAGE:
             return documents.render_pdf("documents/receipt.html", context)

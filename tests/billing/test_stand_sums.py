@@ -63,6 +63,19 @@ def test_a_pound_of_honey_is_453_59237_grams():
     assert call("weightCents", (454, "10.0000"), (453, "10.0000"), (0, "10.0000")) == [1001, 999, 0]
 
 
+def test_a_kilogram_is_1000_grams_and_cash_goes_to_the_nearest_coin():
+    # 1.234 kg at 9.90 are 12.2166.
+    assert call("weightCents", (1234, "9.9000", "1000"), (500, "9.9900", "1000")) == [1222, 500]
+    # From memory: 1 and 2 cents go down, 3 and 4 up, where five cents are the smallest coin.
+    assert call("toCoins", (1002, 5), (1003, 5), (1008, 5), (1003, 1), (1003,)) == [
+        1000,
+        1005,
+        1010,
+        1003,
+        1003,
+    ]
+
+
 @hypothesis_settings(max_examples=5, deadline=None, database=None)
 @given(drawn=st.lists(st.decimals(0, 50_000, places=3), min_size=50, max_size=60))
 def test_a_typed_weight_is_rounded_as_the_server_does(drawn):

@@ -435,9 +435,33 @@ def test_drums_are_in_pounds_and_their_deposit_is_no_sale_with_tax(shop, house):
     assert [row[0] for row in breakdown(root)] == ["S", "E"]
 
 
+def test_drums_of_a_house_in_kilograms_are_exact_to_the_gram(shop, house):
+    houses.change(weight_unit="kg")
+    drum = builders.place("7", Place.Kind.DRUM)
+    lot = builders.lot_in(drum, 296_433)
+
+    root = is_right(
+        invoice_of(
+            shop, LineWanted(OrderLine.Kind.HONEY, 296_433, Decimal("2.65"), drum=drum, lot=lot)
+        )
+    )
+
+    [quantity] = root.iterfind(".//cbc:InvoicedQuantity", UBL)
+    # 296.433 × 2.65 = 785.547.
+    assert (quantity.get("unitCode"), quantity.text) == ("KGM", "296.433")
+    assert texts(root, "cac:InvoiceLine/cbc:LineExtensionAmount") == ["785.55"]
+
+
 @pytest.mark.parametrize(
     ("unit", "code"),
-    [("hour", "HUR"), ("day", "DAY"), ("month", "MON"), ("each", "C62"), ("pound", "LBR")],
+    [
+        ("hour", "HUR"),
+        ("day", "DAY"),
+        ("month", "MON"),
+        ("each", "C62"),
+        ("pound", "LBR"),
+        ("kilogram", "KGM"),
+    ],
 )
 def test_services_are_in_the_units_of_the_norm(shop, unit, code):
     service = Service.objects.create(code="work", name="Extracting", unit=unit)

@@ -114,8 +114,17 @@ def test_a_document_is_written_in_its_own_currency(metric):
 @pytest.mark.parametrize(
     ("cents", "coin", "expected"),
     # From memory: Canada rounds to 5 cents so; Sweden to a whole krona; nothing to round at 1.
-    [(1002, 5, 1000), (1003, 5, 1005), (1007, 5, 1005), (1008, 5, 1010), (1003, 1, 1003)]
-    + [(1049, 100, 1000), (1050, 100, 1100), (2, 5, 0), (-1003, 5, -1005)],
+    [
+        (1002, 5, 1000),
+        (1003, 5, 1005),
+        (1007, 5, 1005),
+        (1008, 5, 1010),
+        (1003, 1, 1003),
+        (1049, 100, 1000),
+        (1050, 100, 1100),
+        (2, 5, 0),
+        (-1003, 5, -1005),
+    ],
 )
 def test_cash_goes_to_the_nearest_coin_and_half_a_coin_up(cents, coin, expected):
     assert nearest(cents, coin) == expected

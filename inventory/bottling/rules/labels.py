@@ -11,16 +11,17 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
+from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.physics import labelling
 from inventory.physics.units import MM_PER_INCH
-from inventory.shared import lettering
+from inventory.shared import conventions, lettering
 from inventory.shared.models import House
 
 # The least height of the small "o" or "x" of all other words.
-SMALL_LETTERS_MM = {House.Market.US: 25.4 / 16, House.Market.EU: 1.2}
+SMALL_LETTERS_MM = {House.Market.US: 25.4 / 16, House.Market.EU: 1.2, House.Market.OTHER: 1.2}
 # Above 10 kg the directive says no height; its last step is used on.
 EUROPEAN_MOST_G = 10_000
 SHARE_OF_PANEL_FOR_NET_WEIGHT = 0.3
@@ -69,22 +70,42 @@ class NetWeightType:
 
 def texts(facts: LabelFacts) -> list[LabelText]:
     """Return what a label says, from the top, without what is not known."""
-    said = [
-        LabelText("brand", _("Brand"), facts.brand),
-        LabelText("common_name", _("Common name"), common_name(facts.form)),
-        LabelText("variety", _("Kind of honey"), facts.variety),
-        LabelText("sources", _("Sources"), blend_sentence(facts.sources)),
-        LabelText("origin", _("Origin"), "\n".join(facts.origin)),
-        LabelText("house", _("Name of the house"), house_line(facts)),
-        LabelText("address", _("Address"), "\n".join(facts.address)),
-        LabelText("lot", _("Lot code"), lot_line(facts.lot_code)),
-        LabelText("best_by", _("Best by"), best_by_line(facts.best_by)),
-        LabelText(
-            "caution", _("Caution"), _("Do not feed honey to infants under one year of age.")
-        ),
-        LabelText("net_weight", _("Net weight"), net_weight(facts.declared_grams, facts.market)),
-    ]
-    return [text for text in said if text.text]
+    titles = {
+        "brand": _("Brand"),
+        "common_name": _("Common name"),
+        "variety": _("Kind of honey"),
+        "sources": _("Sources"),
+        "origin": _("Origin"),
+        "house": _("Name of the house"),
+        "address": _("Address"),
+        "lot": _("Lot code"),
+        "best_by": _("Best by"),
+        "caution": _("Caution"),
+        "net_weight": _("Net weight"),
+    }
+    with translation.override(language(facts.market)):
+        said = {
+            "brand": facts.brand,
+            "common_name": common_name(facts.form),
+            "variety": facts.variety,
+            "sources": blend_sentence(facts.sources),
+            "origin": "\n".join(facts.origin),
+            "house": house_line(facts),
+            "address": "\n".join(facts.address),
+            "lot": lot_line(facts.lot_code),
+            "best_by": best_by_line(facts.best_by),
+            "caution": _("Do not feed honey to infants under one year of age."),
+            "net_weight": net_weight(facts.declared_grams, facts.market),
+        }
+    return [LabelText(name, titles[name], text) for name, text in said.items() if text]
+
+
+def language(market: str) -> str:
+    """Return the language of a label: that of the house, in the United States English.
+
+    Whoever reads the page, a label is read where it is sold (21 CFR 101.15(c), from memory).
+    """
+    return "en" if market == House.Market.US else conventions.current().language
 
 
 def house_line(facts: LabelFacts) -> str:
@@ -116,8 +137,10 @@ def best_by_line(day: date | None) -> str:
 
 
 def net_weight(grams: Decimal, market: str) -> str:
-    """Return the net weight as the house's market wants it: metric alone in Europe."""
-    return str(labelling.net_contents_statement(grams, metric_only=market == House.Market.EU))
+    """Return the net weight as the market wants it: metric alone outside the United States."""
+    is_metric = market != House.Market.US
+    said = str(labelling.net_contents_statement(grams, metric_only=is_metric))
+    return said.replace(".", conventions.current().decimal_sign) if is_metric else said
 
 
 def blend_sentence(sources: Sequence[tuple[str, Fraction]]) -> str:
@@ -146,11 +169,11 @@ def net_weight_type(
     """Return the least height of the net weight, and the size of type that reaches it.
 
     In the United States by the area of the front panel, measured on the upper-case letter, or on
-    the small "o" where small letters are used; in the European Union by the weight, measured on
-    the figures.
+    the small "o" where small letters are used; in the European Union, and elsewhere in metric
+    units, by the weight, measured on the figures.
     """
     letters = lettering.face(bold=True)
-    if market == House.Market.EU:
+    if market != House.Market.US:
         within = min(float(grams), EUROPEAN_MOST_G)
         least = float(labelling.minimum_figure_height_mm(within))
         return NetWeightType(least, _("figures"), least * RESERVE / letters.figure_em)
