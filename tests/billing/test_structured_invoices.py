@@ -34,6 +34,7 @@ from apiary_sales.pricing.services import taxes
 from inventory.shared import conventions
 from inventory.shared.errors import NotAllowedNow
 from inventory.shared.models import House
+from inventory.shared.services import house as houses
 from inventory.stock.models import Place
 from tests import builders, structured
 from tests.billing.conftest import NOON, TODAY, invoice_of, jars, order_of, pay
