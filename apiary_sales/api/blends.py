@@ -202,7 +202,7 @@ class BlendSearchSerializer(serializers.Serializer):
         child=serializers.RegexField(WITH_FIGURE),
         required=False,
         default=list,
-        help_text="A vessel and what a pound of its honey is worth: drum-7:1.85",
+        help_text="A vessel and what the house's unit of weight of its honey is worth: drum-7:1.85",
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:

@@ -129,7 +129,7 @@ class PurchaseOrderSerializer(serializers.ModelSerializer):
 
 
 class LineOrderedSerializer(serializers.Serializer):
-    """A part in pieces, or goods in pieces or grams; the price is of a piece or a pound."""
+    """A part in pieces, or goods in pieces or grams; a price is of a piece or a unit of weight."""
 
     part = CodeField(queryset=PackagingPart.objects.all(), required=False, allow_null=True)
     product = CodeField(queryset=Product.objects.of_goods(), required=False, allow_null=True)

@@ -116,7 +116,7 @@ class ArrivalSerializer(ReadingSerializer):
 
 
 class PurchaseSerializer(ArrivalSerializer):
-    """Bought honey; a new supplier's name is added. It cost so much, or so much a pound."""
+    """Bought honey; a new supplier's name is added. It cost so much, or so much a unit."""
 
     supplier = StrictCharField(max_length=120)
     cost_cents = StrictIntegerField(

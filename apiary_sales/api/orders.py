@@ -43,7 +43,7 @@ class LineQuantityField(StrictIntegerField):
 
 
 class LinePriceField(StrictDecimalField):
-    """A price of one piece, pound or unit, with at most four decimals."""
+    """A price of one piece, unit of weight of the house, or unit, with at most four decimals."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_digits=12, decimal_places=4, min_value=0, **kwargs)

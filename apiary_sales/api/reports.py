@@ -50,8 +50,9 @@ class ReportColumnSerializer(serializers.Serializer):
 class ReportSerializer(serializers.Serializer):
     """A report: rows of figures by column name, and their total.
 
-    Cents, grams, pieces, days and counts are whole numbers; percentages and prices a pound are
-    decimals in text; null is a figure that is not known, in a total one that does not add up.
+    Cents, grams, pieces, days and counts are whole numbers; percentages and prices by weight,
+    of the house's unit of weight, are decimals in text; null is a figure that is not known, in a
+    total one that does not add up.
     """
 
     slug = serializers.CharField()

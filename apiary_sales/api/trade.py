@@ -363,7 +363,7 @@ class ConsignmentReportsApiView(ApiActView):
 
 
 class PriceStepSerializer(serializers.Serializer):
-    """The price of a pound in a call-off of so many grams or more."""
+    """The price of a unit of weight of the house in a call-off of so many grams or more."""
 
     from_grams = GramsCountField(min_value=0)
     unit_price = priced()

@@ -64,7 +64,7 @@ class WeightSaleView(ApiActView):
         responses={201: StandSaleMadeSerializer, **REFUSALS},
     )
     def post(self, request):
-        """Sell one thing by weight over the counter at today's stand price a pound."""
+        """Sell one thing by weight over the counter at today's stand price."""
         key = self.key()
         data = self.checked()
         sale = weight_sales.sell(

@@ -316,7 +316,11 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Honey house",
-    "DESCRIPTION": "Honey in hand, bottling, selling and money of one honey house.",
+    "DESCRIPTION": (
+        "Honey in hand, bottling, selling and money of one honey house. Weights are whole grams. "
+        "Prices by weight, in fields such as `price_per_pound` too, are of the house's own unit of "
+        "weight, a pound or a kilogram, and amounts are in its currency."
+    ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,

@@ -76,6 +76,8 @@ def chromium() -> Iterator:
 def sign_in(chromium, live_server, transactional_db) -> Iterator[Callable]:
     """Return `sign_in(role, viewport=DESKTOP)`: a page of its own, signed in as that role.
 
+    `locale` is the language that its browser asks for.
+
     Each call is another person with another browser. A script that fails, or that the content
     security policy stops, fails the test at its end.
     """
@@ -85,7 +87,7 @@ def sign_in(chromium, live_server, transactional_db) -> Iterator[Callable]:
         if message.type == "error" and "Content Security Policy" in message.text:
             complaints.append(message.text)
 
-    def open_page(role: str, viewport: tuple[int, int] = DESKTOP):
+    def open_page(role: str, viewport: tuple[int, int] = DESKTOP, locale: str = "en-US"):
         client = Client()
         client.force_login(builders.person(role))
         width, height = viewport
@@ -94,7 +96,7 @@ def sign_in(chromium, live_server, transactional_db) -> Iterator[Callable]:
             viewport={"width": width, "height": height},
             has_touch=width < 600,
             is_mobile=width < 600,
-            locale="en-US",
+            locale=locale,
         )
         contexts.append(context)
         context.set_default_timeout(30_000)

@@ -19,7 +19,8 @@ def change(**fields: Any) -> House:
     """Set details of the house; bills already issued keep the ones of their day.
 
     Raises `BadValue` (or several) for what does not fit its field, and for another currency or unit
-    of weight than that of what is priced and booked already.
+    of weight than that of what is priced and booked already. A house that sells elsewhere than in
+    the United States prints on A4, unless its paper is said.
     """
     house = House.current()
     problems = Problems()
@@ -47,6 +48,9 @@ def change(**fields: Any) -> House:
             % {"unit": house.get_weight_unit_display()},
         )
     problems.raise_any()
+    if house.market == House.Market.US and fields.get("market", house.market) != house.market:
+        # Only there paper is Letter (common practice).
+        fields.setdefault("paper", House.Paper.A4)
     for name, value in fields.items():
         setattr(house, name, value)
     checks.save_checked(house)
