@@ -8,7 +8,8 @@ from functools import cached_property
 from typing import Any
 
 from django.conf import settings
-from django.db.models import F, Q, QuerySet, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models.functions import TruncDate
 from django.urls import reverse
 from django.utils import timezone
 
@@ -235,10 +236,19 @@ def seen_by(user: Any) -> QuerySet[Invoice]:
 
 
 @dataclass(frozen=True)
+class DaySums:
+    """How many receipts of one day a list has on all its pages, and what they come to."""
+
+    receipts: int
+    cents: int
+
+
+@dataclass(frozen=True)
 class ListedReceipt:
-    """A receipt as a list shows it."""
+    """A receipt as a list shows it, with the sums of its day, where it has a sale."""
 
     receipt: Invoice
+    of_day: DaySums | None = None
 
     @property
     def sale(self) -> StandSale | None:
@@ -280,6 +290,26 @@ class ReceiptsFound:
         sold = Invoice.objects.filter(pk__in=own).aggregate(cents=Sum("total_cents"))
         back = Invoice.objects.filter(credits__in=own).aggregate(cents=Sum("total_cents"))
         return {"sold_cents": sold["cents"] or 0, "back_cents": -(back["cents"] or 0)}
+
+    def listed(self, page: Sequence[Invoice]) -> list[ListedReceipt]:
+        """Return the receipts of one page, each with the sums of its whole day."""
+        rows = [ListedReceipt(receipt) for receipt in page]
+        sums = self._by_day([row.day for row in rows if row.sale])
+        return [ListedReceipt(row.receipt, sums.get(row.day)) for row in rows]
+
+    def _by_day(self, shown: Sequence[date]) -> dict[date, DaySums]:
+        if not shown:
+            return {}
+        on = TruncDate("stand_sale__sold_at", tzinfo=timezone.get_current_timezone())
+        of_days = (days.start_of(min(shown)), days.end(max(shown)))
+        return {
+            row["day"]: DaySums(row["receipts"], row["cents"])
+            for row in self.receipts.order_by()
+            .filter(stand_sale__sold_at__range=of_days)
+            .annotate(day=on)
+            .values("day")
+            .annotate(receipts=Count("pk", distinct=True), cents=Sum("total_cents"))
+        }
 
 
 def found(

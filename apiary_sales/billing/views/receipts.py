@@ -15,7 +15,7 @@ from apiary_sales.billing.queries import receipts as queries
 from inventory.shared import documents, public_address
 from inventory.shared.models import House
 
-RECEIPTS_A_PAGE = 50
+RECEIPTS_A_PAGE = 40
 
 
 @require_GET
@@ -29,7 +29,7 @@ def receipt_list(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "page_obj": page,
-        "rows": [queries.ListedReceipt(receipt) for receipt in page],
+        "rows": found.listed(list(page)),
         "is_filtered": bool(asked),
         "is_narrowed": bool(asked.keys() - {"text"}),
         **found.sums,

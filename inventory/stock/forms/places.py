@@ -31,6 +31,35 @@ def _points_help() -> str:
     return gettext("One line for each measured depth: the depth, a comma, the litres.")
 
 
+class PlaceFilterForm(HouseForm):
+    """What the list of places is narrowed to; what is unreadable is left out."""
+
+    words = forms.CharField(label=_("Number or name"), max_length=60, required=False)
+    kind = forms.ChoiceField(
+        label=_("Kind"),
+        choices=[
+            ("", _("all")),
+            *((each.value, each.label) for each in (*Place.VESSELS, *Place.FOR_GOODS)),
+        ],
+        required=False,
+    )
+    state = forms.ChoiceField(
+        label=_("What is there"),
+        choices=[
+            ("", _("all")),
+            ("filled", _("with stock")),
+            ("empty", _("empty")),
+            ("off", _("out of use")),
+        ],
+        required=False,
+    )
+
+    def asked(self) -> dict[str, str]:
+        """Return what was asked for and can be read."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
 class PlaceForm(HouseForm):
     """A place as it is known: its name, its tare and capacity, and a vessel's shape."""
 

@@ -13,12 +13,14 @@ from functools import cached_property
 
 from django.db.models import (
     BooleanField,
+    Case,
     Exists,
     ExpressionWrapper,
     OuterRef,
     Prefetch,
     Q,
     QuerySet,
+    When,
 )
 from django.db.models.functions import Coalesce
 from django.utils import timezone
@@ -627,13 +629,26 @@ def dips(place: Place | None = None) -> QuerySet[DipReading]:
     return found.filter(place=place) if place else found
 
 
-def places() -> QuerySet[Place]:
-    """Return every place of the house, in use first, each with its `contents`."""
+def places(*, kind: str = "", state: str = "", words: str = "") -> QuerySet[Place]:
+    """Return the places of the house, in use first and kind by kind, each with its `contents`.
+
+    `state` is "filled", "empty" or "off" (out of use), `words` a part of a number or name.
+    """
+    house_kinds = (*Place.VESSELS, *Place.FOR_GOODS)
+    order = [When(kind=each, then=rank) for rank, each in enumerate(house_kinds)]
+    found = Place.objects.filter(kind__in=[kind] if kind in house_kinds else house_kinds)
+    if words:
+        found = found.filter(Q(code__icontains=words) | Q(name__icontains=words))
+    if state == "off":
+        found = found.filter(is_active=False)
+    elif state:
+        filled = Balance.objects.filter(place=OuterRef("pk"), quantity__gt=0)
+        has_some = Exists(filled)
+        found = found.filter(has_some if state == "filled" else ~has_some, is_active=True)
     return (
-        Place.objects.filter(kind__in=(*Place.VESSELS, *Place.FOR_GOODS))
-        .select_related("shape")
+        found.select_related("shape")
         .prefetch_related(_stock())
-        .order_by("-is_active", "kind", "code")
+        .order_by("-is_active", Case(*order), "code")
     )
 
 

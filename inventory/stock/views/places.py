@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -29,11 +30,19 @@ from inventory.stock.services import places
 manages_places = permission_required("inventory.manage_places", raise_exception=True)
 
 POSTINGS_ON_PAGE = 10
+PLACES_A_PAGE = 50
 HOUSE_KINDS = (*Place.VESSELS, *Place.FOR_GOODS)
 
 
 def place_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "inventory/honey/place_list.html", {"places": queries.places()})
+    form = forms.PlaceFilterForm(request.GET)
+    asked = form.asked()
+    page = Paginator(queries.places(**asked), PLACES_A_PAGE).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "inventory/honey/place_list.html",
+        {"form": form, "page": page, "is_filtered": bool(asked)},
+    )
 
 
 def place_detail(request: HttpRequest, code: str) -> HttpResponse:
