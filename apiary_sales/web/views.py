@@ -10,7 +10,7 @@ from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import stand_today
 from apiary_sales.billing.views import read_receipts
-from apiary_sales.web import queries, releases, set_up, tasks
+from apiary_sales.web import attention, layout, queries, releases, set_up
 from apiary_sales.web.middleware import JARS, RECEIPTS
 from inventory.bottling.views import jar_pages
 from inventory.stock import own_places
@@ -31,10 +31,17 @@ def today(request: HttpRequest) -> HttpResponse:
             "cleaning": cleaning.to_do() if person.has_perm("inventory.record_cleaning") else None,
         }
         return render(request, "web/stand_today.html", context)
+    assert isinstance(person, User)
+    at_a_glance = queries.today(person)
+    arranged = layout.of(person)
+    first_tasks, other_tasks = arranged.split(person)
     context = {
-        "steps": set_up.first_steps(request.user),
-        "tasks": tasks.of(request.user),
-        "today": queries.today(request.user),
+        "steps": set_up.first_steps(person),
+        "attention": attention.of(request, at_a_glance),
+        "layout": arranged,
+        "first_tasks": first_tasks,
+        "other_tasks": other_tasks,
+        "today": at_a_glance,
     }
     return render(request, "web/today.html", context)
 
