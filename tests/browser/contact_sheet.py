@@ -97,14 +97,14 @@ def _small(path: Path) -> Image.Image:
         return image.convert("RGB").resize(size, Image.Resampling.LANCZOS)
 
 
-def index(folder: Path, sheets: Sequence[tuple[str, Path]]) -> None:
+def index(folder: Path, sheets: Sequence[tuple[str, Path]], title: str = "The stand") -> None:
     """Write the page that shows all sheets."""
     parts = [
-        f"<h2>{html.escape(title)}</h2>"
-        f'<a href="{path.name}"><img src="{path.name}" alt="{html.escape(title)}"></a>'
-        for title, path in sheets
+        f"<h2>{html.escape(name)}</h2>"
+        f'<a href="{path.name}"><img src="{path.name}" alt="{html.escape(name)}"></a>'
+        for name, path in sheets
     ]
-    text = '<!doctype html><meta charset="utf-8"><title>The stand</title>' + "\n".join(parts)
+    text = f'<!doctype html><meta charset="utf-8"><title>{title}</title>' + "\n".join(parts)
     (folder / "index.html").write_text(text + "\n", encoding="utf-8")
 
 

@@ -555,6 +555,17 @@ def _addresses(client: Client) -> Iterator[tuple[str, tuple[int, ...]]]:
         yield f"{reverse('billing:payment_create')}?customer={customer['pk']}", EXPECTED
 
 
+def pages(client: Client) -> Iterator[tuple[str, str]]:
+    """Yield the name and one address of everything of our own that has rows in the database."""
+    _add_what_is_new()
+    arguments = _arguments(client)
+    for name, takes_arguments in _names():
+        if not takes_arguments:
+            yield name, reverse(name)
+        elif found := arguments.get(name):
+            yield name, reverse(name, kwargs=found[0])
+
+
 def _expected(name: str) -> tuple[int, ...]:
     """Return the answers to expect of an address: a jar has a page where the owner wants it."""
     has_jar_page = apps.get_model("inventory.JarPage").current().is_on
