@@ -14,6 +14,7 @@ from inventory.bottling.views import (
     parts,
     products,
     reversals,
+    run_list,
     runs,
     sizes,
 )
@@ -22,6 +23,7 @@ urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
     path("bottling/plan/", runs.RunPlanView.as_view(), name="run_plan"),
     path("bottling/plan/preview/", runs.run_plan_preview, name="run_plan_preview"),
+    path("bottling/runs/", run_list.run_list, name="run_list"),
     path("bottling/runs/<slug:number>/", runs.run_detail, name="run_detail"),
     path("bottling/runs/<slug:number>/record/", runs.RunRecordView.as_view(), name="run_record"),
     path(

@@ -99,6 +99,7 @@ OPEN = {
     "inventory:fill_chart",
     "inventory:run_detail",
     "inventory:run_labels",
+    "inventory:run_list",
     "inventory:stock_list",
     "pricing:bulk_prices",
     "pricing:prices",

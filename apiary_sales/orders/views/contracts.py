@@ -17,15 +17,17 @@ from apiary_sales.orders.services import contracts
 from apiary_sales.orders.trade_models import CallOff, Contract, ContractSample
 from apiary_sales.orders.views.orders import order_url
 from apiary_sales.orders.views.trade import TradeActView
+from inventory.shared.paging import page_of
 from inventory.shared.people import person_of
 
 
 @sees_buyers
 @require_safe
 def contract_list(request: HttpRequest) -> HttpResponse:
-    tallies = found.tallies(found.listed())
+    page = page_of(request, found.listed())
+    tallies = found.tallies(page.object_list)
     rows = [(tally, found.state(tally.contract)) for tally in tallies]
-    return render(request, "orders/trade/contract_list.html", {"rows": rows})
+    return render(request, "orders/trade/contract_list.html", {"rows": rows, "page": page})
 
 
 @sees_buyers

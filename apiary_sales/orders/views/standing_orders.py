@@ -25,6 +25,7 @@ from apiary_sales.orders.trade_models import StandingOrder, StandingOrderDay
 from apiary_sales.orders.views.trade import TradeActView
 from apiary_sales.pricing.models import priced_products
 from inventory.shared.forms.fields import DayField
+from inventory.shared.paging import page_of
 from inventory.shared.people import person_of
 
 DAYS_SHOWN = 20
@@ -34,8 +35,9 @@ DAYS_SHOWN = 20
 @require_safe
 def standing_list(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
-    rows = [(each, found.next_day(each, today)) for each in found.listed()]
-    return render(request, "orders/trade/standing_list.html", {"rows": rows})
+    page = page_of(request, found.listed())
+    rows = [(each, found.next_day(each, today)) for each in page]
+    return render(request, "orders/trade/standing_list.html", {"rows": rows, "page": page})
 
 
 @sees_buyers

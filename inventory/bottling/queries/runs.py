@@ -4,6 +4,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
+from django.db.models import Q, QuerySet
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -296,11 +298,42 @@ def _other_lot(run: BottlingRun, there: Balance | None) -> list[str]:
     ]
 
 
+def listed(
+    *,
+    words: str = "",
+    product: Product | None = None,
+    status: str = "",
+    first: date | None = None,
+    last: date | None = None,
+) -> QuerySet[BottlingRun]:
+    """Return runs with what a list shows of them, the newest first.
+
+    `words` are a part of a run's number or of its lot's code; the days are those it was planned
+    for, or bottled on once it is recorded.
+    """
+    found = _known().annotate(day=Coalesce("packed_lot__made_on", "planned_for"))
+    if words:
+        found = found.filter(Q(number__icontains=words) | Q(packed_lot__code__icontains=words))
+    if product is not None:
+        found = found.filter(product=product)
+    if status:
+        found = found.filter(status=status)
+    if first is not None:
+        found = found.filter(day__gte=first)
+    if last is not None:
+        found = found.filter(day__lte=last)
+    return found.order_by("-day", "-id")
+
+
+def _known() -> QuerySet[BottlingRun]:
+    return BottlingRun.objects.select_related(
+        "product__size", "product__item", "source", "target", "lot", "packed_lot", "recorded_by"
+    )
+
+
 def overview() -> Overview:
     """Return what the bottling room shows first, in a constant number of queries."""
-    known = BottlingRun.objects.select_related(
-        "product__size", "source", "target", "lot", "packed_lot", "recorded_by"
-    )
+    known = _known()
     recent = known.exclude(status=BottlingRun.Status.PLANNED).order_by("-recorded_at", "-id")[:10]
     return Overview(
         planned=list(known.filter(status=BottlingRun.Status.PLANNED).order_by("planned_for", "id")),
