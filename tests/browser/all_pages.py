@@ -86,6 +86,7 @@ def take_all(folder: Path, data_dir: Path, wanted: Sequence[str]) -> Outcome:
     from django.core.management import call_command
     from django.db import connections
     from django.test import Client
+    from django.test.utils import setup_test_environment
     from playwright.sync_api import Error, sync_playwright
 
     from apiary_sales.accounts.models import User
@@ -94,6 +95,7 @@ def take_all(folder: Path, data_dir: Path, wanted: Sequence[str]) -> Outcome:
     from tests.upgrade import walk
 
     call_command("demo", no_serve=True)
+    setup_test_environment()
     client = Client(raise_request_exception=False)
     client.force_login(User.objects.filter(role=User.Role.OWNER).earliest("pk"))
     pages = [

@@ -350,15 +350,31 @@ def adjusted_by(invoice: Invoice) -> list[Adjustment]:
     return list(found.order_by("id"))
 
 
-def payments_list(customer: Customer | None = None) -> QuerySet[Payment]:
+def payments_list(
+    customer: Customer | None = None,
+    *,
+    text: str = "",
+    method: str = "",
+    first: date | None = None,
+    last: date | None = None,
+) -> QuerySet[Payment]:
     """Return payments, newest first, with `left_cents` not put to any bill.
 
-    Stand receipts without a customer are settled at the counter and left out.
+    Stand receipts without a customer are settled at the counter and left out. `text` is a part of
+    the customer's name or of the reference, which is the number of a check.
     """
     found = Payment.objects.select_related("customer", "received_by", "reversed_by", "reverses")
     found = found.filter(customer__isnull=False)
     if customer is not None:
         found = found.filter(customer=customer)
+    if text:
+        found = found.filter(Q(customer__name__icontains=text) | Q(reference__icontains=text))
+    if method:
+        found = found.filter(method=method)
+    if first is not None:
+        found = found.filter(received_on__gte=first)
+    if last is not None:
+        found = found.filter(received_on__lte=last)
     return found.annotate(
         left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
     ).order_by("-received_on", "-id")

@@ -23,6 +23,7 @@ from apiary_sales.billing.forms.money import (
     StatementForm,
     UndoPaymentForm,
 )
+from apiary_sales.billing.forms.payment_filter import PaymentFilterForm
 from apiary_sales.billing.models import BouncedCheck, DepositSlip, Invoice, Payment
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import corrected_invoices, credit_notes, invoices, payments
@@ -32,6 +33,7 @@ from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
 from inventory.shared.htmx import HtmxRequest
 from inventory.shared.models import House
+from inventory.shared.paging import page_of
 from inventory.shared.people import person_of
 from inventory.shared.services import house as house_details
 from inventory.shared.views import ActView
@@ -184,8 +186,14 @@ def use_on_account(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def payment_list(request: HttpRequest) -> HttpResponse:
-    page = Paginator(money.payments_list(), PAGE_LENGTH).get_page(request.GET.get("page"))
-    return render(request, "billing/payment_list.html", {"page_obj": page})
+    form = PaymentFilterForm(request.GET)
+    asked = form.asked()
+    context = {
+        "form": form,
+        "page_obj": page_of(request, money.payments_list(**asked)),
+        "is_filtered": bool(asked),
+    }
+    return render(request, "billing/payment_list.html", context)
 
 
 class MoneyBackView(ActView):
