@@ -5,13 +5,15 @@ from datetime import date, timedelta
 
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
 
-from apiary_sales.reports import catalogue, exports
+from apiary_sales.reports import catalogue, exports, long_files
 from apiary_sales.reports.forms import FilterForm
 from apiary_sales.reports.report import FilteredReport, Report
+from inventory.shared.people import person_of
 
 ROWS_SHOWN_MAX = 500
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -38,6 +40,7 @@ def report(request: HttpRequest, slug: str) -> HttpResponse:
             "made": made,
             "shown": made and made.page(ROWS_SHOWN_MAX),
             "spans": _spans() if "since" in form.fields else [],
+            "files_take_long": long_files.is_long(),
         },
         status=200 if made else 422,
     )
@@ -53,6 +56,19 @@ def xlsx_file(request: HttpRequest, slug: str) -> HttpResponse:
     from apiary_sales.reports import workbook
 
     return _file(request, slug, "xlsx", XLSX, workbook.xlsx_file)
+
+
+@require_POST
+@sees_money
+def long_file(request: HttpRequest, slug: str, ending: str) -> HttpResponse:
+    """Begin to write a file that takes long."""
+    asked = _report(slug)
+    if not asked.form(request.GET).is_valid():
+        return report(request, slug)
+    work = long_files.begin(
+        slug=slug, ending=ending, query=request.GET.dict(), started_by=person_of(request)
+    )
+    return redirect("inventory:long_work", work.pk)
 
 
 def _report(slug: str) -> Report:

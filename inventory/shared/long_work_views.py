@@ -1,11 +1,15 @@
 """The page of a piece of long work: how far it is, a way to stop it, and what came of it."""
 
+import mimetypes
+
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from inventory.shared import work_files
 from inventory.shared.errors import HouseError
 from inventory.shared.models import LongWork
 from inventory.shared.people import person_of
@@ -22,6 +26,26 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     part = getattr(request, "htmx", False)
     template = "inventory/long_work/_state.html" if part else "inventory/long_work/show.html"
     return render(request, template, {"work": work})
+
+
+@require_safe
+def file(request: HttpRequest, pk: int) -> HttpResponse:
+    """Hand out the file that it made, to be saved under the name of the work."""
+    work = _found_for(request, pk)
+    path = work_files.path_of(work)
+    if path is None:
+        raise Http404(_("This file is no longer kept. Make it again."))
+    name = f"{work.title}{path.suffix}"
+    shown_here = path.suffix == ".pdf"
+    return HttpResponse(
+        path.read_bytes(),
+        content_type=mimetypes.guess_type(path.name)[0] or "application/octet-stream",
+        headers={
+            "Content-Disposition": content_disposition_header(not shown_here, name) or "inline",
+            "X-Content-Type-Options": "nosniff",
+            "Cache-Control": "private, no-store",
+        },
+    )
 
 
 @require_POST

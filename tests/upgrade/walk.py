@@ -129,6 +129,7 @@ LATER = {
     "imports:undo",
     "keeping:backup_file",
     "inventory:long_work",
+    "inventory:long_work_file",
     "inventory:long_work_stop",
     "inventory:goods_detail",
     "inventory:lot_ready",
@@ -583,6 +584,9 @@ def _expected(name: str) -> tuple[int, ...]:
     if name == "api:blend-search":
         # It wants to be told how much.
         return (400,)
+    if name == "inventory:long_work_file":
+        # Stopped work made none.
+        return (200, 404)
     if name.startswith("inventory:jar_page") and name != "inventory:jar_page_settings":
         return (200,) if has_jar_page else (404,)
     return EXPECTED
@@ -862,6 +866,9 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ([{"uidb64": "MQ", "token": "no-token"}], "accounts:new_password"),
         (_rows("keeping.Backup", "pk"), "keeping:backup_file"),
         (_rows("inventory.LongWork", "pk"), "inventory:long_work inventory:long_work_stop"),
+            _rows("inventory.LongWork", "pk"),
+            "inventory:long_work inventory:long_work_stop inventory:long_work_file",
+        ),
         (_rows("mailing.ReminderPause", "pk"), "mailing:pause_end api:reminder-pause-end"),
         (
             [
@@ -1164,6 +1171,13 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             [{"what": what} for what in ("moisture", "colour", "weight")],
             "inventory:convert_receipt",
+        ),
+        (
+            [
+                {"slug": row["slug"], "ending": "csv"}
+                for row in client.get(reverse("api:reports")).json()
+            ],
+            "reports:report_long_file",
         ),
         (
             [{"slug": row["slug"]} for row in client.get(reverse("api:reports")).json()],

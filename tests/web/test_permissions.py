@@ -86,6 +86,10 @@ OPEN = {
     "inventory:honey_flow_csv",
     "inventory:honey_flow_entries",
     "inventory:jar_list",
+    # To who began the work, and the owner; there is no such work for others.
+    "inventory:long_work",
+    "inventory:long_work_file",
+    "inventory:long_work_stop",
     "inventory:lot_detail",
     "inventory:lot_jars",
     "inventory:lot_list",

@@ -121,8 +121,10 @@ def sheets(person: Person) -> QuerySet[CountSheet]:
     Those of everything, and of places at which the person may act; each has its `line_count`: how
     many things were counted.
     """
-    found = CountSheet.objects.select_related("opened_by", "closed_by", "place").annotate(
-        line_count=Count("lines", filter=Q(lines__replaced_by=None))
+    found = (
+        CountSheet.objects.select_related("opened_by", "closed_by", "place")
+        .annotate(line_count=Count("lines", filter=Q(lines__replaced_by=None)))
+        .order_by("-opened_at", "-id")
     )
     if own_places.has_every(person):
         return found
