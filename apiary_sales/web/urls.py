@@ -1,6 +1,7 @@
 from django.urls import path
 
 from apiary_sales.web import health, views
+from apiary_sales.web import design, views
 
 app_name = "web"
 
@@ -9,5 +10,6 @@ urlpatterns = [
     path("health/", health.show, name="health"),
     path("help/", views.help_page, name="help"),
     path("help/what-is-new/", views.what_is_new, name="what_is_new"),
+    path("settings/design/", design.design, name="design"),
     path("settings/", views.settings_page, name="settings"),
 ]
