@@ -5,67 +5,34 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
+from django.contrib.auth.decorators import permission_required
 from django.contrib.auth.mixins import PermissionRequiredMixin
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
+from django.views.decorators.http import require_POST
 from django.views.generic import TemplateView
 
-from apiary_sales.planning import programme, sentences, services
-from apiary_sales.planning.forms import MONTHS_USUAL, DraftRunsForm, FiguresForm, OutlookForm
-from apiary_sales.planning.queries import books as book_queries
+from apiary_sales.planning import long_search, programme, sentences, services
+from apiary_sales.planning.asked import PlanForms
+from apiary_sales.planning.forms import DraftRunsForm, FiguresForm
+from apiary_sales.planning.programme import Answer
 from apiary_sales.planning.rules import question as questions
 from apiary_sales.planning.rules import statement as statements
-from apiary_sales.planning.rules.books import Books
-from apiary_sales.planning.rules.demand import Outlook, period_from
+from apiary_sales.planning.rules.demand import period_from
 from apiary_sales.planning.rules.figures import MINUTES_PER_RUN
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.planning.rules.statement import PlanOutcome
 from apiary_sales.planning.sentences import Reason
 from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.shared.models import LongWork
 from inventory.shared.people import person_of
 
 # Nobody waits longer for the page than this, and each search gets a moment at least.
 PAGE_SECONDS = 6.0
 LEAST_SECONDS = 0.5
-
-
-@dataclass(frozen=True)
-class PlanForms:
-    """The forms with the figures of a plan: as typed, or else as the books have them."""
-
-    outlook_form: OutlookForm
-    form: FiguresForm
-
-    @classmethod
-    def filled(cls, typed: dict[str, str]) -> "PlanForms":
-        """Read the books, and fill the forms from them and from what was typed (a query)."""
-        usual = {"months": MONTHS_USUAL, "outlook": Outlook.USUAL.value}
-        outlook_form = OutlookForm({**usual, **typed})
-        if not outlook_form.is_valid():
-            outlook_form = OutlookForm(usual)
-            outlook_form.is_valid()
-        chosen = outlook_form.cleaned_data
-        books = book_queries.read(timezone.localdate(), months=chosen["months"])
-        by_the_books = FiguresForm.data_of(books, chosen["outlook"])
-        return cls(outlook_form, FiguresForm({**by_the_books, **typed}, books=books))
-
-    @property
-    def books(self) -> Books:
-        return self.form.books
-
-    @property
-    def months(self) -> int:
-        return int(self.outlook_form.cleaned_data["months"])
-
-    @property
-    def question(self) -> Question | None:
-        """The figures made into a programme, or None while one of them is wrong."""
-        if not self.form.is_valid():
-            return None
-        return Question.of(self.books, self.form.figures())
 
 
 @dataclass(frozen=True)
@@ -78,13 +45,14 @@ class PlanComparison:
     reasons: list[Reason]
 
     @classmethod
-    def of(cls, question: Question) -> "PlanComparison":
+    def of(cls, question: Question, kept: Answer | None = None) -> "PlanComparison":
+        """Compare the best plan: the one that a long search kept, or the best found at once."""
         deadline = time.monotonic() + PAGE_SECONDS
 
         def left() -> float:
             return min(max(deadline - time.monotonic(), LEAST_SECONDS), questions.SECONDS)
 
-        best = question.best(left())
+        best = kept or question.best(left())
         has_past = any(question.books.sold_last.values())
         before = question.as_before(left()) if has_past else None
         limits = programme.limits_of(best, seconds=left())
@@ -135,7 +103,8 @@ class PlanView(PermissionRequiredMixin, TemplateView):
         forms = PlanForms.filled(self.request.GET.dict())
         question = forms.question
         obstacle = sentences.obstacle(question) if question else ""
-        found = PlanComparison.of(question) if question and not obstacle else None
+        kept = self._kept(question) if question else None
+        found = PlanComparison.of(question, kept) if question and not obstacle else None
         may_plan = self.request.user.has_perm("inventory.run_bottling")
         return super().get_context_data(
             books=forms.books,
@@ -147,6 +116,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
             has_past=any(forms.books.sold_last.values()),
             coming=period_from(forms.books.on, forms.months),
             may_plan=may_plan,
+            is_kept_outdated="kept" in self.request.GET and question is not None and kept is None,
             usual_minutes_per_run=MINUTES_PER_RUN,
             **{"runs_form": DraftRunsForm(initial=_ticked(forms.form)), **kwargs},
         )
@@ -182,8 +152,27 @@ class PlanView(PermissionRequiredMixin, TemplateView):
             )
         return HttpResponseRedirect(reverse("inventory:bottling"))
 
+    def _kept(self, question: Question) -> Answer | None:
+        """Return what a long search of this person found for the same figures and books."""
+        pk = self.request.GET.get("kept", "")
+        found = LongWork.objects.filter(
+            pk=pk if pk.isdecimal() and len(pk) < 18 else 0,
+            kind=long_search.KIND,
+            started_by_id=self.request.user.pk,
+        )
+        work = found.first()
+        return long_search.read(work, question.programme) if work else None
+
     def _again(self, form: DraftRunsForm) -> HttpResponse:
         return self.render_to_response(self.get_context_data(runs_form=form), status=422)
+
+
+@require_POST
+@permission_required("pricing.manage_prices", raise_exception=True)
+def search_long(request: HttpRequest) -> HttpResponse:
+    """Begin a long search for the figures in the address."""
+    work = long_search.begin(query=request.GET.dict(), started_by=person_of(request))
+    return redirect("inventory:long_work", work.pk)
 
 
 def _ticked(form: FiguresForm) -> dict[str, Any]:
