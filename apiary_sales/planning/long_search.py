@@ -7,7 +7,9 @@ the best plan; this searches in rounds, each longer than the last, until one doe
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
 from fractions import Fraction
+from typing import Any
 from urllib.parse import urlencode
 
 from django.db import transaction
@@ -91,4 +93,17 @@ def _written(answer: Answer, programme: Programme) -> bytes:
 
 
 def _digest(programme: Programme) -> str:
-    return hashlib.sha256(repr(programme).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(_plain(programme)).encode()).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """Return what a value is made of, in one order in every process."""
+    if is_dataclass(value):
+        return [_plain(getattr(value, each.name)) for each in fields(value)]
+    if isinstance(value, Mapping):
+        return [[_plain(key), _plain(held)] for key, held in value.items()]
+    if isinstance(value, frozenset):
+        return sorted(repr(each) for each in value)
+    if isinstance(value, (list, tuple)):
+        return [_plain(each) for each in value]
+    return repr(value)
