@@ -1,5 +1,8 @@
 """Long lists are narrowed by what is in the address, and shown in pages."""
 
+from datetime import timedelta
+from decimal import Decimal
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
@@ -8,7 +11,7 @@ from apiary_sales.billing.queries import receipts
 from apiary_sales.web import attention, layout
 from inventory.shared.models import House
 from inventory.stock.models import Place
-from inventory.stock.services import places
+from inventory.stock.services import dips, places
 from tests import builders
 from tests.billing.receipt_room import sale_of
 from tests.inventory import bottling_room
@@ -52,6 +55,33 @@ def test_a_long_list_is_in_pages_that_keep_the_filter_and_ask_no_more_questions(
     assert len(names(page)) == 50
     assert 'href="?kind=drum&amp;page=2"' in page.text
     assert len(names(client.get(address, {"kind": "drum", "page": "2"}))) == 13
+
+
+def test_a_list_without_filters_of_its_own_is_narrowed_to_days(client, owner):
+    tank = builders.measured_tank("tank-1", diameter_mm=900, length_mm=1200)
+    builders.lot_in(tank)
+    for key, ago in (("today", 0), ("last week", 7)):
+        dips.record(
+            place=tank,
+            depth_mm=500,
+            celsius=Decimal(25),
+            read_on=timezone.localdate() - timedelta(days=ago),
+            recorded_by=owner,
+            key=key,
+        )
+    client.force_login(owner)
+    address = reverse("inventory:dip_list")
+    last_week = (timezone.localdate() - timedelta(days=7)).isoformat()
+
+    both = client.get(address, {"place": "tank-1"})
+    one = client.get(address, {"place": "tank-1", "last": last_week})
+    none = client.get(address, {"first": "2001-01-01", "last": "2001-01-31"})
+
+    # A list of one page has nothing to narrow.
+    assert (len(names(both)), 'name="first"' in both.text) == (2, False)
+    assert len(names(one)) == 1
+    assert '<input type="hidden" name="place" value="tank-1">' in one.text
+    assert "There is nothing on these days." in none.text
 
 
 def test_runs_are_found_by_number_lot_product_state_and_day(client, owner):

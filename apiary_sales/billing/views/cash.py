@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -34,6 +33,7 @@ from apiary_sales.billing.services import cash_counts, deposit_slips, opening
 from inventory.shared import documents, words
 from inventory.shared.csv_files import csv_response
 from inventory.shared.money import amount
+from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Counter
@@ -42,7 +42,6 @@ from inventory.stock.services import numbers
 SEE = "billing.view_money"
 ISSUE = "billing.issue_invoices"
 TAKE = "billing.take_payments"
-PAGE_LENGTH = 50
 
 
 # ------------------------------------------------------------------ deposit slips
@@ -53,9 +52,10 @@ PAGE_LENGTH = 50
 def deposit_slip_list(request: HttpRequest) -> HttpResponse:
     """Show the deposit slips, and what could be brought to the bank now."""
     here = deposit_slips.checks_here()
-    page = Paginator(DepositSlip.objects.all(), PAGE_LENGTH).get_page(request.GET.get("page"))
+    days = by_days(request, DepositSlip.objects.all(), "deposited_on")
     context = {
-        "page_obj": page,
+        "days": days,
+        "page_obj": days.page,
         "checks": len(here),
         "checks_cents": sum(payment.face_cents for payment in here),
         "cash_cents": deposit_slips.cash_there_cents(),
@@ -237,8 +237,9 @@ def cash_book_csv(request: HttpRequest) -> HttpResponse:
 @permission_required(SEE, raise_exception=True)
 def cash_count_list(request: HttpRequest) -> HttpResponse:
     found = CashCount.objects.select_related("recorded_by")
-    page = Paginator(found, PAGE_LENGTH).get_page(request.GET.get("page"))
-    return render(request, "billing/cash_count_list.html", {"page_obj": page})
+    days = by_days(request, found, "counted_on")
+    context = {"days": days, "page_obj": days.page}
+    return render(request, "billing/cash_count_list.html", context)
 
 
 class CashCountView(ActView):

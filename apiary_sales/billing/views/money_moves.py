@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -16,12 +15,12 @@ from apiary_sales.billing.queries import money_moves as queries
 from apiary_sales.billing.services import money_moves
 from apiary_sales.billing.views.cash import UndoView
 from inventory.shared import words
+from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 
 SEE = "billing.view_money"
 TAKE = "billing.take_payments"
-PAGE_LENGTH = 50
 # More digits than an amount of money has are no amount.
 DIGITS_MAX = 11
 Account = EntryLine.Account
@@ -41,8 +40,8 @@ def query_of_tax(tax_cents: int, period: str) -> QueryDict:
 @permission_required(SEE, raise_exception=True)
 def money_move_list(request: HttpRequest) -> HttpResponse:
     """Show the money that was moved, the newest first."""
-    page = Paginator(queries.money_moves(), PAGE_LENGTH).get_page(request.GET.get("page"))
-    return render(request, "billing/money_moves.html", {"page_obj": page})
+    days = by_days(request, queries.money_moves(), "moved_on")
+    return render(request, "billing/money_moves.html", {"days": days, "page_obj": days.page})
 
 
 @require_GET

@@ -4,7 +4,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -39,13 +38,13 @@ from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.htmx import HtmxRequest
 from inventory.shared.models import House
+from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 
 SEE = "billing.view_money"
 ISSUE = "billing.issue_invoices"
 TAKE = "billing.take_payments"
-PAGE_LENGTH = 50
 
 
 class PaymentView(ActView):
@@ -347,8 +346,8 @@ class AdjustView(ActView):
 @permission_required(SEE, raise_exception=True)
 def adjustment_list(request: HttpRequest) -> HttpResponse:
     """Show what was written off and given as a discount."""
-    page = Paginator(money.adjustments(), PAGE_LENGTH).get_page(request.GET.get("page"))
-    return render(request, "billing/adjustment_list.html", {"page_obj": page})
+    days = by_days(request, money.adjustments(), "happened_on")
+    return render(request, "billing/adjustment_list.html", {"days": days, "page_obj": days.page})
 
 
 class UndoAdjustmentView(ActView):

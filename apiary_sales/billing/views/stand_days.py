@@ -4,7 +4,6 @@ from typing import Any, NamedTuple
 
 from django.contrib.auth.decorators import permission_required
 from django.core.exceptions import PermissionDenied
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
@@ -27,13 +26,13 @@ from apiary_sales.billing.services import stand_days
 from inventory.shared import documents, words
 from inventory.shared.csv_files import csv_response
 from inventory.shared.errors import HouseError
+from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock import own_places
 
 SELL = "orders.sell_at_stand"
 SEE = "billing.view_money"
-PAGE_LENGTH = 50
 
 
 class Preview(NamedTuple):
@@ -60,9 +59,10 @@ class Preview(NamedTuple):
 def stand_day_list(request: HttpRequest) -> HttpResponse:
     """Show the days of the places at which this person may sell, and what can be opened today."""
     places = list(stand_queries.places(person_of(request)))
-    page = Paginator(queries.stand_days(places), PAGE_LENGTH).get_page(request.GET.get("page"))
+    days = by_days(request, queries.stand_days(places), "day")
     context = {
-        "page_obj": page,
+        "days": days,
+        "page_obj": days.page,
         "unopened": queries.unopened(places, timezone.localdate()),
     }
     return render(request, "billing/stand_days/list.html", context)

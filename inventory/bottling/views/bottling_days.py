@@ -21,7 +21,7 @@ from inventory.bottling.services import bottling_days, estimates
 from inventory.bottling.views.runs import RUN_BOTTLING, RunView
 from inventory.shared import words
 from inventory.shared.errors import HouseError
-from inventory.shared.paging import page_of
+from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place, ProductionSettings
@@ -30,8 +30,13 @@ from inventory.stock.queries import shortages
 
 def bottling_day_list(request: HttpRequest) -> HttpResponse:
     """Sheets that are not recorded yet, what is estimated still, and the days before."""
-    page = page_of(request, queries.sheets())
-    context = {"days": page, "page": page, "to_settle": queries.to_settle()}
+    days = by_days(request, queries.sheets(), "bottled_on")
+    context = {
+        "days": days,
+        "sheets": days.page,
+        "page": days.page,
+        "to_settle": queries.to_settle(),
+    }
     return render(request, "inventory/bottling/bottling_day_list.html", context)
 
 

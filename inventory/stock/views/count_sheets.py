@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 
 from inventory.shared import documents, words
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.paging import page_of
+from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock import own_places, papers
@@ -40,8 +40,9 @@ def open_to(request: HttpRequest, sheet: CountSheet) -> CountSheet:
 
 @permission_required(ENTER, raise_exception=True)
 def sheet_list(request: HttpRequest) -> HttpResponse:
-    page = page_of(request, queries.sheets(person_of(request)))
-    return render(request, "inventory/counts/list.html", {"sheets": page, "page": page})
+    days = by_days(request, queries.sheets(person_of(request)), "opened_at__date")
+    context = {"days": days, "sheets": days.page, "page": days.page}
+    return render(request, "inventory/counts/list.html", context)
 
 
 @permission_required(ENTER, raise_exception=True)

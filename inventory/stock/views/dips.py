@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -10,14 +9,13 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.shared import words
+from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms import dips as forms
 from inventory.stock.models import DipReading, Place, Posting
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import dips
-
-DIPS_A_PAGE = 50
 
 
 def choose(request: HttpRequest) -> HttpResponse:
@@ -125,5 +123,6 @@ def dip_list(request: HttpRequest) -> HttpResponse:
     code = request.GET.get("place", "")
     place = Place.objects.filter(code=code).first()
     found: QuerySet = queries.dips(place)
-    page = Paginator(found, DIPS_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "inventory/honey/dip_list.html", {"page": page, "place": place})
+    days = by_days(request, found, "read_at__date")
+    context = {"days": days, "page": days.page, "place": place}
+    return render(request, "inventory/honey/dip_list.html", context)
