@@ -2,6 +2,8 @@ from django.urls import path
 
 from apiary_sales.web import health, views
 from apiary_sales.web import design, views
+from apiary_sales.web import views
+from apiary_sales.web.help import views as help_views
 
 app_name = "web"
 
@@ -11,5 +13,8 @@ urlpatterns = [
     path("help/", views.help_page, name="help"),
     path("help/what-is-new/", views.what_is_new, name="what_is_new"),
     path("settings/design/", design.design, name="design"),
+    path("help/", help_views.index, name="help"),
+    path("help/cards/<slug:slug>.pdf", help_views.card, name="help_card"),
+    path("help/<slug:slug>/", help_views.topic, name="help_topic"),
     path("settings/", views.settings_page, name="settings"),
 ]

@@ -46,10 +46,6 @@ def today(request: HttpRequest) -> HttpResponse:
     return render(request, "web/today.html", context)
 
 
-def help_page(request: HttpRequest) -> HttpResponse:
-    return render(request, "web/help.html")
-
-
 def what_is_new(request: HttpRequest) -> HttpResponse:
     return render(request, "web/what_is_new.html", {"releases": releases.RELEASES})
 

@@ -1,0 +1,513 @@
+"""Which help pages there are, in the order in which they are shown, and where each is needed.
+
+The text of a page is in `templates/help/LANGUAGE/SLUG.html`; `book.py` reads it.
+"""
+
+from dataclasses import dataclass
+
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
+MOVE = "inventory.move_honey"
+RUN = "inventory.run_bottling"
+PARTS = "inventory.manage_parts"
+COUNT = "inventory.enter_counts"
+UNDO = "inventory.reverse_posting"
+GOODS = "inventory.manage_goods"
+PLACES = "inventory.manage_places"
+TAKE_ORDERS = "orders.take_orders"
+QUOTE = "orders.quote_drums"
+FULFIL = "orders.fulfil_orders"
+SELL = "orders.sell_at_stand"
+PRICES = "pricing.manage_prices"
+INVOICE = "billing.issue_invoices"
+PAYMENTS = "billing.take_payments"
+MONEY = "billing.view_money"
+PURCHASES = "billing.manage_purchases"
+ACCOUNTS = "billing.manage_accounts"
+PEOPLE = "accounts.manage_people"
+
+
+class HelpSection(TextChoices):
+    HONEY = "honey", _("Honey")
+    BOTTLING = "bottling", _("Bottling")
+    STOCK = "stock", _("Stock and mistakes")
+    SELLING = "selling", _("Selling")
+    STAND = "stand", _("The stand")
+    MONEY = "money", _("Money")
+    HOUSE = "house", _("The house")
+    NUMBERS = "numbers", _("How each number is made")
+
+
+@dataclass(frozen=True)
+class HelpTopic:
+    """A help page: what it is called in addresses, and for which pages it is shown.
+
+    A person who has one of the `permissions` does this work; nobody is kept from reading it. The
+    house's own figures of a worked example are shown to who has one of `figures_for`, or of them.
+    `url_names` are pages that show a link to it; `opens` is the one that it leads to.
+    """
+
+    slug: str
+    section: HelpSection
+    permissions: tuple[str, ...] = ()
+    url_names: tuple[str, ...] = ()
+    opens: str = ""
+    figures_for: tuple[str, ...] = ()
+
+    @property
+    def is_number(self) -> bool:
+        return self.section == HelpSection.NUMBERS
+
+    @property
+    def shown_on(self) -> tuple[str, ...]:
+        return (*self.url_names, self.opens) if self.opens else self.url_names
+
+
+S = HelpSection
+TOPICS = (
+    HelpTopic(
+        "receive-honey",
+        S.HONEY,
+        (MOVE,),
+        ("inventory:honey", "inventory:honey_receipt_correct", "inventory:measurement_add"),
+        "inventory:receive",
+    ),
+    HelpTopic(
+        "bought-and-others-honey",
+        S.HONEY,
+        (MOVE,),
+        (
+            "inventory:others",
+            "inventory:others_receive",
+            "inventory:others_hand_back",
+            "inventory:others_hand_back_jars",
+            "inventory:others_buy",
+            "inventory:owner_statement",
+            "inventory:supplier_list",
+            "inventory:supplier_detail",
+        ),
+        "inventory:purchase",
+    ),
+    HelpTopic(
+        "dip-a-tank",
+        S.HONEY,
+        (MOVE,),
+        (
+            "inventory:dip_list",
+            "inventory:dip_detail",
+            "inventory:dip_accept",
+            "inventory:dip_chart",
+        ),
+        "inventory:dip",
+    ),
+    HelpTopic(
+        "fill-drums",
+        S.HONEY,
+        (MOVE,),
+        ("inventory:drums_create", "inventory:weigh_again", "inventory:drum_labels"),
+        "inventory:drum_fill",
+    ),
+    HelpTopic(
+        "blend",
+        S.HONEY,
+        (MOVE,),
+        (
+            "inventory:transfer",
+            "inventory:blend",
+            "inventory:blend_plan_list",
+            "inventory:blend_plan",
+            "inventory:blend_plan_change",
+            "inventory:blend_plan_carry_out",
+            "inventory:drain",
+            "inventory:name_blend",
+        ),
+        "blending:planner",
+    ),
+    HelpTopic(
+        "warming-and-cleaning",
+        S.HONEY,
+        (MOVE, "inventory.record_cleaning"),
+        (
+            "inventory:warming_add",
+            "inventory:cleaning",
+            "inventory:cleaning_record",
+            "inventory:cleaning_log",
+            "inventory:cleaning_task_add",
+            "inventory:cleaning_task_edit",
+        ),
+        "inventory:warming_list",
+    ),
+    HelpTopic(
+        "bottling-day",
+        S.BOTTLING,
+        (RUN,),
+        (
+            "inventory:run_plan",
+            "inventory:run_detail",
+            "inventory:run_record",
+            "inventory:run_correct",
+            "inventory:bottling_day_create",
+            "inventory:bottling_day",
+            "inventory:bottling_day_edit",
+            "inventory:bottling_day_list",
+            "inventory:run_settle",
+        ),
+        "inventory:bottling",
+    ),
+    HelpTopic("fill-check", S.BOTTLING, (RUN,), ("inventory:fill_check", "inventory:fill_chart")),
+    HelpTopic(
+        "parts",
+        S.BOTTLING,
+        (PARTS,),
+        (
+            "inventory:part_create",
+            "inventory:part_receive",
+            "inventory:part_detail",
+            "inventory:part_edit",
+            "inventory:part_receipt_correct",
+        ),
+        "inventory:part_list",
+    ),
+    HelpTopic(
+        "labels",
+        S.BOTTLING,
+        (RUN, PARTS),
+        (
+            "inventory:run_labels",
+            "inventory:label_sheet_create",
+            "inventory:label_sheet_edit",
+            "inventory:jars_label",
+            "inventory:jar_page_settings",
+        ),
+        "inventory:label_sheet_list",
+    ),
+    HelpTopic(
+        "sizes-and-products",
+        S.BOTTLING,
+        (PARTS,),
+        (
+            "inventory:size_list",
+            "inventory:size_create",
+            "inventory:size_edit",
+            "inventory:product_create",
+            "inventory:product_edit",
+            "inventory:variety_list",
+            "inventory:brand_list",
+        ),
+        "inventory:product_list",
+    ),
+    HelpTopic(
+        "other-goods",
+        S.BOTTLING,
+        (GOODS,),
+        (
+            "inventory:goods_create",
+            "inventory:goods_receive",
+            "inventory:goods_make",
+            "inventory:goods_detail",
+            "inventory:boxes_make",
+            "inventory:box_create",
+        ),
+        "inventory:goods_list",
+    ),
+    HelpTopic(
+        "counts",
+        S.STOCK,
+        (COUNT,),
+        (
+            "inventory:count_sheet",
+            "inventory:count_sheet_open",
+            "inventory:count_sheet_place",
+            "inventory:count_sheet_close",
+            "inventory:stock_count",
+            "inventory:count_now",
+            "inventory:stock_list",
+        ),
+        "inventory:count_sheets",
+    ),
+    HelpTopic(
+        "late-and-wrong-entries",
+        S.STOCK,
+        (UNDO,),
+        (
+            "inventory:posting_detail",
+            "inventory:posting_reverse",
+            "inventory:shortage_list",
+            "inventory:shortage_settle",
+            "inventory:shortage_lot",
+        ),
+        "inventory:posting_list",
+    ),
+    HelpTopic(
+        "hold-and-recall",
+        S.STOCK,
+        (FULFIL, MONEY),
+        (
+            "recall:answer",
+            "recall:start",
+            "recall:hold",
+            "recall:release",
+            "recall:record",
+            "recall:finish",
+            "inventory:lot_release",
+        ),
+        "recall:home",
+    ),
+    HelpTopic(
+        "trace",
+        S.STOCK,
+        (),
+        ("inventory:lot_detail", "inventory:lot_origin", "inventory:honey_flow"),
+        "inventory:lot_list",
+    ),
+    HelpTopic(
+        "set-prices",
+        S.SELLING,
+        (PRICES,),
+        (
+            "pricing:product_prices",
+            "pricing:price_set",
+            "pricing:break_set",
+            "pricing:price_change",
+            "pricing:bulk_prices",
+            "pricing:weight_prices",
+            "pricing:services",
+            "pricing:tax_rates",
+            "pricing:private_labels",
+        ),
+        "pricing:prices",
+    ),
+    HelpTopic(
+        "quote-drums",
+        S.SELLING,
+        (QUOTE,),
+        ("orders:quote_accept", "orders:contract_list", "orders:contract"),
+        "orders:quote_create",
+    ),
+    HelpTopic(
+        "take-an-order",
+        S.SELLING,
+        (TAKE_ORDERS,),
+        (
+            "orders:order_change",
+            "orders:order_cancel",
+            "orders:order_substitute",
+            "orders:jar_quote_create",
+            "orders:standing_list",
+            "orders:standing",
+            "orders:standing_create",
+        ),
+        "orders:order_create",
+    ),
+    HelpTopic(
+        "pick-and-hand-over",
+        S.SELLING,
+        (FULFIL,),
+        (
+            "orders:order_detail",
+            "orders:order_fulfil",
+            "orders:pick_list",
+            "orders:order_repick",
+            "orders:order_take_back",
+            "orders:delivery",
+            "orders:round_list",
+            "orders:round",
+            "orders:consignment_list",
+        ),
+        "orders:selling",
+    ),
+    HelpTopic("drums-out", S.SELLING, (FULFIL,), ("billing:drum_history",), "billing:drum_register"),
+    HelpTopic("customers", S.SELLING, ("customers.manage_customers",), (
+        "customers:create",
+        "customers:detail",
+        "customers:edit",
+        "customers:certificates",
+    ), "customers:list"),
+    HelpTopic(
+        "stand-sale",
+        S.STAND,
+        (SELL,),
+        ("billing:receipt_list", "billing:receipt", "billing:stand_marks"),
+        "billing:stand",
+    ),
+    HelpTopic("weigh-out", S.STAND, (SELL,), (), "billing:stand_weight"),
+    HelpTopic("stand-without-signal", S.STAND, (SELL,), ("billing:handed_in_sales",)),
+    HelpTopic(
+        "close-of-day",
+        S.STAND,
+        (SELL,),
+        (
+            "billing:stand_day_open",
+            "billing:stand_day",
+            "billing:stand_day_cash",
+            "billing:stand_day_close",
+            "billing:stand_takings",
+        ),
+        "billing:stand_days",
+    ),
+    HelpTopic(
+        "market-day",
+        S.STAND,
+        (SELL,),
+        (
+            "billing:market_day_create",
+            "billing:market_day",
+            "billing:market_day_load",
+            "billing:market_day_unload",
+            "billing:market_day_close",
+        ),
+        "billing:market_days",
+    ),
+    HelpTopic(
+        "honesty-box",
+        S.STAND,
+        (SELL, COUNT),
+        ("billing:honesty_box_create", "billing:honesty_box", "billing:honesty_box_count"),
+        "billing:honesty_boxes",
+    ),
+    HelpTopic("pick-ups", S.STAND, (SELL,), ("billing:stand_pickup",), "billing:stand_pickups"),
+    HelpTopic(
+        "invoice",
+        S.MONEY,
+        (INVOICE,),
+        (
+            "billing:invoice_list",
+            "billing:invoice_detail",
+            "billing:service_bill",
+            "billing:consignment_report",
+        ),
+        "billing:invoice_create",
+    ),
+    HelpTopic(
+        "payments-and-deposits",
+        S.MONEY,
+        (PAYMENTS,),
+        (
+            "billing:money",
+            "billing:payment_list",
+            "billing:payment_detail",
+            "billing:payment_undo",
+            "billing:bounce",
+            "billing:statement",
+            "billing:deposit_slips",
+            "billing:deposit_slip_create",
+            "mailing:reminders",
+        ),
+        "billing:payment_create",
+    ),
+    HelpTopic(
+        "credit-and-returns",
+        S.MONEY,
+        (INVOICE,),
+        (
+            "billing:receipt_return",
+            "billing:return_requests",
+            "billing:return_no_receipt",
+            "billing:invoice_credit",
+            "billing:invoice_correct",
+            "billing:goods_back",
+            "billing:refund",
+            "billing:adjust",
+            "billing:pay_back",
+        ),
+    ),
+    HelpTopic(
+        "expenses-and-bills",
+        S.MONEY,
+        (PURCHASES,),
+        (
+            "billing:expense_create",
+            "billing:expense",
+            "billing:bill_list",
+            "billing:bill_create",
+            "billing:bill",
+            "billing:purchase_order_list",
+            "billing:purchase_order",
+            "billing:supplier_balances",
+            "billing:recurring_list",
+        ),
+        "billing:expense_list",
+    ),
+    HelpTopic(
+        "month-close",
+        S.MONEY,
+        (ACCOUNTS,),
+        (
+            "billing:tax_return",
+            "billing:accounts",
+            "billing:account",
+            "billing:cash_book",
+            "billing:cash_counts",
+            "billing:cash_count_create",
+            "billing:money_moves",
+            "billing:money_move_create",
+        ),
+        "billing:closing",
+    ),
+    HelpTopic("plan", S.HOUSE, (PRICES,), (), "planning:plan"),
+    HelpTopic("drum-or-jar", S.HOUSE, (PRICES,), ("pricing:product_margin",), "pricing:drum_or_jar"),
+    HelpTopic("reports", S.HOUSE, (MONEY,), ("reports:report",), "reports:reports"),
+    HelpTopic(
+        "first-hour",
+        S.HOUSE,
+        (PEOPLE,),
+        (
+            "billing:opening_invoice",
+            "billing:opening_credit",
+            "billing:opening_amount",
+            "billing:first_number",
+            "inventory:opening_jars",
+            "inventory:place_create",
+            "inventory:places",
+            "inventory:place_edit",
+            "billing:settings",
+            "inventory:production_settings",
+        ),
+        "billing:opening",
+    ),
+    HelpTopic(
+        "people-and-roles",
+        S.HOUSE,
+        (PEOPLE,),
+        ("accounts:add_person", "accounts:person", "accounts:account", "accounts:pin"),
+        "accounts:people",
+    ),
+    HelpTopic("import", S.HOUSE, (PEOPLE,)),
+    HelpTopic("backup-and-restore", S.HOUSE, (PEOPLE,)),
+    HelpTopic("metric-house", S.HOUSE, (PEOPLE,)),
+    HelpTopic("find", S.HOUSE),
+    HelpTopic("safety", S.HOUSE),
+    HelpTopic("words", S.HOUSE),
+    HelpTopic("weight-from-a-dip", S.NUMBERS, (MOVE,)),
+    HelpTopic("honey-density", S.NUMBERS, (MOVE,)),
+    HelpTopic("moisture-of-a-blend", S.NUMBERS, (MOVE,)),
+    HelpTopic("colour-of-a-blend", S.NUMBERS, (MOVE,)),
+    HelpTopic(
+        "cost-of-honey",
+        S.NUMBERS,
+        (PRICES,),
+        ("pricing:season", "pricing:season_spread", "pricing:lot_cost"),
+        "pricing:honey_cost",
+    ),
+    HelpTopic(
+        "cost-of-a-jar",
+        S.NUMBERS,
+        (PRICES,),
+        ("pricing:filling_times", "pricing:channel_cost_set"),
+        "pricing:selling_costs",
+    ),
+    HelpTopic("net-back", S.NUMBERS, (PRICES,)),
+    HelpTopic("margin", S.NUMBERS, (MONEY,)),
+    HelpTopic("yield-of-a-run", S.NUMBERS, (RUN,)),
+    HelpTopic("fill-check-limits", S.NUMBERS, (RUN,)),
+    HelpTopic("free-stock", S.NUMBERS, (TAKE_ORDERS, RUN), ("orders:stock_detail",), "orders:stock"),
+    HelpTopic("what-is-owed", S.NUMBERS, (MONEY,), (), "billing:owed_on"),
+    HelpTopic("tax-of-an-invoice", S.NUMBERS, (INVOICE, MONEY)),
+    HelpTopic("deposit-on-drums", S.NUMBERS, (MONEY,)),
+    HelpTopic("cash-of-a-stand-day", S.NUMBERS, (SELL,), figures_for=(MONEY,)),
+    HelpTopic("forecast", S.NUMBERS, (PRICES,)),
+)
+BY_SLUG = {topic.slug: topic for topic in TOPICS}
+# The help of each page, by the name of its address.
+OF_PAGE = {url_name: topic.slug for topic in TOPICS for url_name in topic.shown_on}
