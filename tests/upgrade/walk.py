@@ -45,6 +45,7 @@ from apiary_sales.orders.queries import orders
 from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.services import consignments, rounds
 from apiary_sales.pricing.models import priced_products
+from apiary_sales.web.help import cards, contents
 from inventory.shared import documents, mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
@@ -1183,6 +1184,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             [{"slug": row["slug"]} for row in client.get(reverse("api:reports")).json()],
             "reports:report reports:report_csv reports:report_xlsx api:report api:report-csv",
         ),
+        ([{"slug": topic.slug} for topic in contents.TOPICS], "web:help_topic"),
+        ([{"slug": card.slug} for card in cards.CARDS], "web:help_card"),
     ]
     return {name: rows for rows, names in for_names for name in names.split()}
 

@@ -113,6 +113,8 @@ OPEN = {
     # For a monitor: "ok" or "degraded".
     "web:health",
     "web:help",
+    "web:help_card",
+    "web:help_topic",
     "web:settings",
     "web:today",
     "web:what_is_new",

@@ -172,6 +172,7 @@ class TaxExample(Example):
     prices_include_tax: bool
     by_line: bool
     groups: Sequence[TaxedGroup]
+    untaxed_cents: int
     net_cents: int
     tax_cents: int
     total_cents: int
@@ -182,8 +183,11 @@ class TaxExample(Example):
         if invoice is None:
             return None
         sums: dict[tuple[str, Decimal], list[int]] = defaultdict(lambda: [0, 0])
+        untaxed_cents = 0
         for line in InvoiceLine.objects.filter(invoice=invoice).prefetch_related("taxes"):
-            for each in line.taxes.all():
+            taxes = line.taxes.all()
+            untaxed_cents += 0 if taxes else line.amount_cents
+            for each in taxes:
                 row = sums[each.name, each.percent]
                 row[0] += each.base_cents
                 row[1] += each.tax_cents
@@ -195,6 +199,7 @@ class TaxExample(Example):
                 TaxedGroup(name, percent.normalize(), base, taxed)
                 for (name, percent), (base, taxed) in sums.items()
             ],
+            untaxed_cents=untaxed_cents,
             net_cents=invoice.net_cents,
             tax_cents=invoice.tax_cents,
             total_cents=invoice.total_cents,
@@ -210,6 +215,7 @@ class TaxExample(Example):
             prices_include_tax=False,
             by_line=True,
             groups=[TaxedGroup("6.25 %", percent, sum(amounts), sum(taxes))],
+            untaxed_cents=0,
             net_cents=sum(amounts),
             tax_cents=sum(taxes),
             total_cents=sum(amounts) + sum(taxes),
