@@ -106,7 +106,7 @@ def test_a_page_of_the_house_leads_to_its_help(client, language, title):
 
     page = client.get(reverse("inventory:receive"), headers={"Accept-Language": language}).text
 
-    assert re.search(rf'href="/help/receive-honey/"\s+aria-label="[^"]*: {title}">\?</a>', page)
+    assert re.search(rf'href="/help/receive-honey/"\s+aria-label="[^"]*: {title}"><span>\?</span></a>', page)
 
 
 @pytest.mark.django_db
