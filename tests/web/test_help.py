@@ -14,6 +14,7 @@ from django.utils.html import escape
 from apiary_sales.web.help import book, contents, figures, pages
 from apiary_sales.web.help.cards import CARDS
 from tests import builders
+from tests.inventory import printed
 from tests.web.test_languages import entries
 from tests.web.test_permissions import addresses
 
@@ -57,7 +58,9 @@ def test_a_page_says_the_same_in_both_languages(slug):
 def test_what_help_quotes_from_a_screen_is_in_the_catalogue_of_words():
     known = {english.replace('\\"', '"') for english, _spanish in entries()}
     quoted = {
-        (slug, word) for slug in SLUGS for word in re.findall(r'{% screen "(.*?)" %}', source("en", slug))
+        (slug, word)
+        for slug in SLUGS
+        for word in re.findall(r'{% screen "(.*?)" %}', source("en", slug))
     }
 
     strangers = [
@@ -106,7 +109,9 @@ def test_a_page_of_the_house_leads_to_its_help(client, language, title):
 
     page = client.get(reverse("inventory:receive"), headers={"Accept-Language": language}).text
 
-    assert re.search(rf'href="/help/receive-honey/"\s+aria-label="[^"]*: {title}"><span>\?</span></a>', page)
+    assert re.search(
+        rf'href="/help/receive-honey/"\s+aria-label="[^"]*: {title}"><span>\?</span></a>', page
+    )
 
 
 @pytest.mark.django_db
@@ -240,14 +245,15 @@ def test_tax_rounded_line_by_line_is_that_of_its_lines():
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize("slug", [card.slug for card in CARDS])
-def test_a_card_is_a_pdf(client, slug):
+def test_a_card_is_one_page(client, slug, language):
     client.force_login(builders.person("stand"))
 
-    paper = client.get(reverse("web:help_card", args=[slug]))
+    paper = client.get(reverse("web:help_card", args=[slug]), headers={"Accept-Language": language})
 
     assert paper.headers["Content-Type"] == "application/pdf"
-    assert paper.content.startswith(b"%PDF")
+    assert printed.pages(paper.content) == 1
 
 
 def test_a_language_without_help_gets_english():

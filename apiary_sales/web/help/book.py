@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from django.template import Context
-from django.template.loader import get_template
+from django.template import Context, Engine
 from django.template.loader_tags import BlockNode, ExtendsNode
 from django.urls import reverse
 from django.utils import translation
@@ -30,10 +29,6 @@ class HelpPage:
     text: str
     url: str
     permissions: tuple[str, ...]
-
-    @property
-    def topic(self):
-        return BY_SLUG[self.slug]
 
 
 def known(language: str | None) -> str:
@@ -112,7 +107,7 @@ def _rank(each: HelpPage, wanted: Sequence[str]) -> int:
 
 def _parts(slug: str, language: str, only: str = "") -> dict[str, str]:
     """Return what each block of a template says, by its name."""
-    template = get_template(template_name(slug, language)).template
+    template = Engine.get_default().get_template(template_name(slug, language))
     root = template.nodelist.get_nodes_by_type(ExtendsNode)[0]
     found = {}
     with translation.override(language):

@@ -317,13 +317,23 @@ TOPICS = (
         ),
         "orders:selling",
     ),
-    HelpTopic("drums-out", S.SELLING, (FULFIL,), ("billing:drum_history",), "billing:drum_register"),
-    HelpTopic("customers", S.SELLING, ("customers.manage_customers",), (
-        "customers:create",
-        "customers:detail",
-        "customers:edit",
-        "customers:certificates",
-    ), "customers:list"),
+    HelpTopic(
+        "drums-out", S.SELLING, (FULFIL,), ("billing:drum_history",), "billing:drum_register"
+    ),
+    HelpTopic(
+        "customers",
+        S.SELLING,
+        ("customers.manage_customers",),
+        (
+            "customers:create",
+            "customers:detail",
+            "customers:edit",
+            "customers:certificates",
+            "customers:personal_data",
+            "customers:personal_erase",
+        ),
+        "customers:list",
+    ),
     HelpTopic(
         "stand-sale",
         S.STAND,
@@ -446,7 +456,9 @@ TOPICS = (
         "billing:closing",
     ),
     HelpTopic("plan", S.HOUSE, (PRICES,), (), "planning:plan"),
-    HelpTopic("drum-or-jar", S.HOUSE, (PRICES,), ("pricing:product_margin",), "pricing:drum_or_jar"),
+    HelpTopic(
+        "drum-or-jar", S.HOUSE, (PRICES,), ("pricing:product_margin",), "pricing:drum_or_jar"
+    ),
     HelpTopic("reports", S.HOUSE, (MONEY,), ("reports:report",), "reports:reports"),
     HelpTopic(
         "first-hour",
@@ -501,7 +513,9 @@ TOPICS = (
     HelpTopic("margin", S.NUMBERS, (MONEY,)),
     HelpTopic("yield-of-a-run", S.NUMBERS, (RUN,)),
     HelpTopic("fill-check-limits", S.NUMBERS, (RUN,)),
-    HelpTopic("free-stock", S.NUMBERS, (TAKE_ORDERS, RUN), ("orders:stock_detail",), "orders:stock"),
+    HelpTopic(
+        "free-stock", S.NUMBERS, (TAKE_ORDERS, RUN), ("orders:stock_detail",), "orders:stock"
+    ),
     HelpTopic("what-is-owed", S.NUMBERS, (MONEY,), (), "billing:owed_on"),
     HelpTopic("tax-of-an-invoice", S.NUMBERS, (INVOICE, MONEY)),
     HelpTopic("deposit-on-drums", S.NUMBERS, (MONEY,)),

@@ -52,7 +52,9 @@ def topic(request: HttpRequest, slug: str) -> HttpResponse:
         "beside": _beside(shown, language),
     }
     if shown.is_number:
-        context["example"] = figures.of(slug, may_see=doors.may(request.user, shown.figures_for or shown.permissions))
+        context["example"] = figures.of(
+            slug, may_see=doors.may(request.user, shown.figures_for or shown.permissions)
+        )
     return render(request, book.template_name(slug, language), context)
 
 

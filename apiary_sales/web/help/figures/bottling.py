@@ -109,7 +109,20 @@ class FillCheckExample(Example):
 
     @classmethod
     def invented(cls) -> Self:
-        weights = [456.1, 455.2, 457.0, 454.8, 456.4, 455.9, 456.8, 455.0, 456.2, 455.6, 456.9, 455.3]
+        weights = [
+            456.1,
+            455.2,
+            457.0,
+            454.8,
+            456.4,
+            455.9,
+            456.8,
+            455.0,
+            456.2,
+            455.6,
+            456.9,
+            455.3,
+        ]
         return cls(
             run="B26-0001",
             weights_g=weights,

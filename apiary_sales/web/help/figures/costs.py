@@ -232,7 +232,10 @@ class MarginExample(Example):
     @classmethod
     def invented(cls) -> Self:
         return cls(
-            product=ONE_POUND.name, pieces=120, sold_cents=108_000, cost_cents=33_600,
+            product=ONE_POUND.name,
+            pieces=120,
+            sold_cents=108_000,
+            cost_cents=33_600,
             is_invented=True,
         )
 
