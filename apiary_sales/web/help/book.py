@@ -108,14 +108,18 @@ def _rank(each: HelpPage, wanted: Sequence[str]) -> int:
 def _parts(slug: str, language: str, only: str = "") -> dict[str, str]:
     """Return what each block of a template says, by its name."""
     template = Engine.get_default().get_template(template_name(slug, language))
-    root = template.nodelist.get_nodes_by_type(ExtendsNode)[0]
-    found = {}
+    root = next(node for node in template.nodelist if isinstance(node, ExtendsNode))
+    found: dict[str, str] = {}
     with translation.override(language):
         context = Context({"language": language})
         with context.bind_template(template):
-            for block in root.nodelist.get_nodes_by_type(BlockNode):
+            for block in root.nodelist:
                 # The example has the figures of the house, which change.
-                if block.name != "example" and only in ("", block.name):
+                if (
+                    isinstance(block, BlockNode)
+                    and block.name != "example"
+                    and only in ("", block.name)
+                ):
                     with context.render_context.push_state(template):
                         found[block.name] = block.render(context)
     return found
