@@ -1,5 +1,5 @@
 from datetime import datetime
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractUser
 from django.contrib.auth.models import UserManager as DjangoUserManager
@@ -81,3 +81,38 @@ class PinTries(models.Model):
             return 0
         left = self.wait_until - now
         return left.days * 86_400 + left.seconds + bool(left.microseconds)
+
+
+class SetUp(models.Model):
+    """How far the house is set up, and the code with which its first owner begins: one row.
+
+    Only the hash of the code is kept, and none once there is a person.
+    """
+
+    hashed_code = models.CharField(max_length=128, blank=True)
+    # The steps of the guided set-up that were saved, and those left for later, by their slugs.
+    steps_done = models.JSONField(_("steps done"), default=list, blank=True)
+    steps_left = models.JSONField(_("steps left for later"), default=list, blank=True)
+    # The keys of the pages that were saved, so that one that is sent twice is saved once.
+    keys = models.JSONField(default=list, blank=True)
+    begins_on = models.DateField(_("day on which the books begin"), null=True, blank=True)
+    ended_at = models.DateTimeField(_("set up"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("set-up of the house")
+        verbose_name_plural = _("set-up of the house")
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="set_up_is_one"),
+        ]
+
+    def __str__(self) -> str:
+        return "Set-up"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.pk = 1
+        super().save(*args, **kwargs)
+
+    @classmethod
+    def current(cls) -> "SetUp":
+        """Return the one row, or its defaults while it has not been saved."""
+        return cls.objects.filter(pk=1).first() or cls(pk=1)

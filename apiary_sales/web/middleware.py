@@ -3,8 +3,11 @@
 from collections.abc import Callable
 
 from django.conf import settings
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import reverse
 from django.utils.translation import gettext as _
+
+from apiary_sales.accounts.models import User
 
 # Everything comes from this server; no script or style is written into a page.
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -101,4 +104,25 @@ class NullCharacterMiddleware:
             asked += [name, *values]
         if any("\x00" in text for text in asked):
             raise Http404
+        return self.get_response(request)
+
+
+class FirstHourMiddleware:
+    """Lead every page to the set-up while nobody exists who could sign in.
+
+    It asks the database only where nobody is signed in. Public pages, the API and what is no page
+    answer as always.
+    """
+
+    OTHERS = (*PUBLIC_ADDRESSES, "/set-up/", "/account/language/", "/api/", "/static/")
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        is_page = request.method in ("GET", "HEAD") and not request.path_info.startswith(
+            self.OTHERS
+        )
+        if is_page and not request.user.is_authenticated and not User.objects.exists():
+            return HttpResponseRedirect(reverse("web:set_up"))
         return self.get_response(request)

@@ -1,18 +1,12 @@
-"""What is set up once: the links of the settings page, and the first steps of a new house."""
+"""The links of the settings page."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.accounts.models import User
-from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.web import doors
-from inventory.bottling.models import PackagingPart, Size
-from inventory.shared.models import House
-from inventory.stock.models import Lot, Place
 
 
 @dataclass(frozen=True)
@@ -28,6 +22,12 @@ class SettingsPage:
 
 
 PAGES = (
+    SettingsPage(
+        _("Guided set-up"),
+        _("From the name of the house to the first numbers, a page a question"),
+        "web:set_up",
+        ("accounts.manage_people",),
+    ),
     SettingsPage(
         _("People"),
         _("Who signs in, and what each may do"),
@@ -151,90 +151,3 @@ PAGES = (
 def open_to(user) -> list[SettingsPage]:
     """Return the pages a person may open."""
     return [page for page in PAGES if doors.may(user, page.permissions)]
-
-
-@dataclass(frozen=True)
-class Step:
-    """One thing to set up in a new house; `is_there` tells whether it has been."""
-
-    label: str | Promise
-    hint: str | Promise
-    url_name: str
-    is_there: Callable[[], bool]
-    query: str = ""
-
-    @property
-    def url(self) -> str:
-        return reverse(self.url_name) + self.query
-
-    @property
-    def is_done(self) -> bool:
-        return self.is_there()
-
-
-FIRST_STEPS = (
-    Step(
-        _("Set up a tank"),
-        _("Enter its shape, and a dip gives the weight. Drums, pails and totes too"),
-        "inventory:place_create",
-        lambda: Place.objects.filter(kind__in=Place.VESSELS).exists(),
-    ),
-    Step(
-        _("Set up a shelf for the jars"),
-        _("A shelf, the stand or the van"),
-        "inventory:place_create",
-        lambda: Place.objects.filter(kind__in=Place.STORES).exists(),
-        query=f"?kind={Place.Kind.SHELF.value}",
-    ),
-    Step(
-        _("Add the sizes"),
-        _("Add the usual ones all at once, or enter your own"),
-        "inventory:size_list",
-        lambda: Size.objects.exists(),
-    ),
-    Step(
-        _("Add jars, lids and labels"),
-        _("Then a run shows which parts are short, and a jar shows its cost"),
-        "inventory:part_list",
-        lambda: PackagingPart.objects.exists(),
-    ),
-    Step(
-        _("Enter the prices"),
-        _("For each size, at the stand and for shops"),
-        "pricing:prices",
-        lambda: PiecePrice.objects.exists(),
-    ),
-    Step(
-        _("Enter the business details"),
-        _("The name and address printed on papers"),
-        "billing:settings",
-        lambda: House.objects.exclude(street="").exists(),
-    ),
-    Step(
-        _("Add the people"),
-        _("Each with a name, a password and a role"),
-        "accounts:people",
-        lambda: User.objects.count() > 1,
-    ),
-    Step(
-        _("Receive the first honey"),
-        _("What is in the tank today, with its moisture"),
-        "inventory:receive",
-        lambda: Lot.objects.filter(product=None).exists(),
-    ),
-    Step(
-        _("Plan the first run"),
-        _("From the tank into jars"),
-        "inventory:run_plan",
-        lambda: False,
-    ),
-)
-
-
-def first_steps(user) -> list[Step]:
-    """Return what a new house sets up, in order, for its owner; nothing once jars were filled."""
-    if not user.has_perm("accounts.manage_people"):
-        return []
-    if Lot.objects.filter(kind=Lot.Kind.PACKED).exists():
-        return []
-    return list(FIRST_STEPS)

@@ -1,9 +1,10 @@
-from django.urls import path
+from django.urls import include, path
 
 from apiary_sales.web import health, views
 from apiary_sales.web import design, views
 from apiary_sales.web import views
 from apiary_sales.web.help import views as help_views
+from apiary_sales.web.first_hour import urls as first_hour
 
 app_name = "web"
 
@@ -17,4 +18,5 @@ urlpatterns = [
     path("help/cards/<slug:slug>.pdf", help_views.card, name="help_card"),
     path("help/<slug:slug>/", help_views.topic, name="help_topic"),
     path("settings/", views.settings_page, name="settings"),
+    path("set-up/", include(first_hour.urlpatterns)),
 ]

@@ -1,6 +1,6 @@
 """Sizes: set up, changed, put out of use; and the sizes the trade usually fills."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -53,6 +53,7 @@ USUAL_SIZES = (
     UsualSize("5-gallon", gettext_lazy("Five-gallon pail (60 lb)"), "60", "lb", 20_000, 900, 1),
     UsualSize("125-g", gettext_lazy("125 g"), "125", "g", 106, 85, 24),
     UsualSize("250-g", gettext_lazy("250 g"), "250", "g", 212, 130, 12),
+    UsualSize("350-g", gettext_lazy("350 g"), "350", "g", 280, 155, 12),
     UsualSize("500-g", gettext_lazy("500 g"), "500", "g", 390, 200, 12),
     UsualSize("1-kg", gettext_lazy("1 kg"), "1", "kg", 770, 330, 6),
     UsualSize("2-5-kg", gettext_lazy("2.5 kg"), "2.5", "kg", 1_900, 90, 6),
@@ -172,8 +173,8 @@ def put_back_in_use(*, size: Size) -> Size:
 
 
 @transaction.atomic
-def add_usual_sizes() -> list[Size]:
-    """Add the usual sizes that are missing, and return those added.
+def add_usual_sizes(chosen: Collection[str] | None = None) -> list[Size]:
+    """Add the usual sizes that are missing, or those with a `chosen` code; return those added.
 
     A size of the same short name, name or declared weight counts as there.
     """
@@ -191,7 +192,8 @@ def add_usual_sizes() -> list[Size]:
             pieces_per_case=size.pieces_per_case,
         )
         for size in standard_sizes()
-        if size.code not in taken
+        if (chosen is None or size.code in chosen)
+        and size.code not in taken
         and str(size.name).lower() not in taken
         and units.grams_from(Decimal(size.amount), size.unit) not in weights
     ]

@@ -2,8 +2,10 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.urls import reverse
 
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import first_owner
 from apiary_sales.web import serve
 
 
@@ -27,19 +29,37 @@ class Command(BaseCommand):
             ) from error
         except serve.CannotServe as error:
             raise CommandError(str(error)) from error
-        if not User.objects.exists():
-            self.stdout.write("Nobody can sign in yet: run manage.py createsuperuser")
         with listener:
             self.stdout.write(_where(listener.getsockname()))
+            if how := _how_to_begin(listener.getsockname()):
+                self.stdout.write(how)
             self.stdout.flush()
             serve.run(listener)
         self.stdout.write("Stopped")
 
 
+def _how_to_begin(name: tuple[Any, ...]) -> str:
+    """Say how the first owner of an empty house begins; nothing where somebody can sign in."""
+    if User.objects.exists():
+        first_owner.forget_code()
+        return ""
+    # Through a proxy it is reached by the first name that people type.
+    address = f"https://{settings.ALLOWED_HOSTS[0]}" if settings.HTTPS else _address(name)
+    return (
+        f"Nobody can sign in yet. Open {address}{reverse('web:set_up')} and type this code: "
+        f"{first_owner.make_code()}\n"
+        "The code ends with the first owner, and each start makes another one."
+    )
+
+
+def _address(name: tuple[Any, ...]) -> str:
+    host, port = name[:2]
+    return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+
+
 def _where(name: tuple[Any, ...]) -> str:
     """Say where the service answers; the port may have been chosen by the system (port 0)."""
-    host, port = name[:2]
-    address = f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+    address = _address(name)
     if settings.HTTPS:
         return (
             f"Serving {' '.join(settings.ALLOWED_HOSTS)} through the proxy at "
