@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
+from django.contrib.auth.models import AnonymousUser
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import Promise
@@ -180,7 +181,7 @@ def go_on_at() -> str:
     return first.url if first else reverse("web:set_up_made")
 
 
-def to_do(user: User) -> list[SetUpMark]:
+def to_do(user: User | AnonymousUser) -> list[SetUpMark]:
     """Return the steps for the first page of an owner, none once the house is at work."""
     if not user.has_perm("accounts.manage_people"):
         return []

@@ -106,17 +106,10 @@ class TaxRow(RowForm):
 
     category = forms.ChoiceField(label=_("How it is taxed"), choices=GoodsCategory.Category)
     percent = NumberField(
-        label=_("Percent"),
+        label=_("Percent, empty for none"),
         required=False,
         max_digits=7,
         decimal_places=4,
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(100))],
     )
     reason = forms.CharField(label=_("Reason, where it is exempt"), max_length=120, required=False)
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or self.cleaned_data
-        is_taxable = data.get("category") == GoodsCategory.Category.TAXABLE
-        if is_taxable and data.get("percent") is None and "percent" not in self.errors:
-            self.add_error("percent", _("Enter the percent, or 0."))
-        return data

@@ -67,8 +67,8 @@ class Rows:
     ) -> None:
         self.prefix, self.may_grow = prefix, may_grow or blank > 0
         self.count = len(proposed) + blank
-        if data is not None and blank:
-            self.count = _count(data.get(self.count_name), self.count)
+        if data is not None and self.may_grow:
+            self.count = rows_in(data, prefix, self.count)
         self.forms = []
         for position in range(self.count):
             row = dict(proposed[position]) if position < len(proposed) else {}
@@ -109,12 +109,13 @@ class Rows:
 
 def show_as_typed(form: forms.BaseForm) -> None:
     """Show what was typed without judging it yet: the person is still at it."""
-    form._errors = ErrorDict()
+    form._errors = ErrorDict()  # type: ignore[attr-defined]
     form.cleaned_data = {}
 
 
-def _count(typed: Any, usual: int) -> int:
+def rows_in(data: Mapping[str, Any], prefix: str, usual: int = 0) -> int:
+    """Return how many rows of a table were shown when it was sent."""
     try:
-        return max(0, min(int(typed), ROWS_MAX))
+        return max(0, min(int(data.get(f"{prefix}-rows", usual)), ROWS_MAX))
     except (TypeError, ValueError):
         return usual

@@ -15,7 +15,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.web.first_hour import pasted, steps
 from apiary_sales.web.first_hour.forms.books import CustomerRow, FirstNumberRow, MoneyInHandForm
-from apiary_sales.web.first_hour.forms.rows import Rows
+from apiary_sales.web.first_hour.forms.rows import Rows, rows_in
 from apiary_sales.web.first_hour.views.opening import _as_day
 from apiary_sales.web.first_hour.views.step import Asked, StepView
 from inventory.shared.people import person_of
@@ -48,7 +48,6 @@ class CustomersView(StepView):
         if "read" not in data:
             return super().read_in(data)
         read, position = data.copy(), 0
-        typed = data.get("customers-rows", "0")
         for line in pasted.cells(data.get("pasted", "")):
             while read.get(f"customers-{position}-name", "").strip():
                 position += 1
@@ -58,7 +57,7 @@ class CustomersView(StepView):
                     _as_day(cell) if name == "issued_on" else cell
                 )
             position += 1
-        count = int(typed) if typed.isdecimal() else 0
+        count = rows_in(data, "customers")
         read["customers-rows"], read["pasted"] = str(max(count, position)), ""
         return read
 

@@ -23,6 +23,9 @@ NAME_FIELDS = (
 )
 
 
+TAXABLE = GoodsCategory.Category.TAXABLE
+
+
 class HouseView(StepView):
     slug = "house"
     template_name = "web/set_up/house.html"
@@ -120,7 +123,7 @@ class TaxView(StepView):
                 {
                     "title": goods.label,
                     "subject": goods.value,
-                    "category": category.category if category else GoodsCategory.Category.TAXABLE,
+                    "category": category.category if category else TAXABLE,
                     "reason": category.reason if category else "",
                     "percent": plain(rate.percent, 4) if rate else None,
                 }
@@ -141,9 +144,10 @@ class TaxView(StepView):
         categories = {row.goods: row for row in GoodsCategory.objects.in_force(day)}
         for row in asked.rows["tax"].filled():
             data = row.cleaned_data
-            is_taxable = data["category"] == GoodsCategory.Category.TAXABLE
+            is_taxable = data["category"] == TAXABLE
             before = categories.get(row.subject)
-            said = (before.category, before.reason) if before else None
+            # Taxable is what goods are while nothing was said of them.
+            said = (before.category, before.reason) if before else (TAXABLE, "")
             if said != (data["category"], data["reason"]):
                 with self.telling_at(row):
                     taxes.set_category(
@@ -152,7 +156,7 @@ class TaxView(StepView):
                         reason=data["reason"],
                         valid_from=day,
                     )
-            percent = data["percent"] if is_taxable else Decimal(0)
+            percent = (data["percent"] if is_taxable else None) or Decimal(0)
             # A rate of 0 ends one that there is.
             if percent or (row.subject, name["name"]) in rates:
                 with self.telling_at(row, name="percent"):

@@ -104,7 +104,7 @@ def _lines() -> list[MadeLine]:
             _("Jars in stock"),
             words.number(jars["pieces"] or 0),
             _("of lots: %(count)s") % {"count": jars["lots"]},
-            reverse("inventory:stock"),
+            reverse("orders:stock"),
         ),
         MadeLine(
             _("Jars, lids and labels"),
@@ -118,7 +118,7 @@ def _lines() -> list[MadeLine]:
             _("without what nobody knows the cost of: %(count)s") % {"count": unknown}
             if unknown
             else "",
-            reverse("inventory:stock"),
+            reverse("orders:stock"),
         ),
         MadeLine(
             _("Customers"),

@@ -20,7 +20,7 @@ from apiary_sales.web.first_hour.forms.opening import (
     UsualJarsForm,
     VesselRow,
 )
-from apiary_sales.web.first_hour.forms.rows import Rows
+from apiary_sales.web.first_hour.forms.rows import Rows, rows_in
 from apiary_sales.web.first_hour.views.step import Asked, StepView
 from inventory.bottling.forms_of_honey import stores
 from inventory.bottling.models import PackagingPart, Product
@@ -146,8 +146,7 @@ class JarsView(StepView):
         ]
         places = [(str(each.pk), (each.name, each.code)) for each in stores()]
         read = data.copy()
-        typed = data.get("jars-rows", "0")
-        count = int(typed) if typed.isdecimal() else 0
+        count = rows_in(data, "jars")
         position = 0
         for line in pasted.cells(data.get("pasted", "")):
             # The first rows that are still empty take the list.

@@ -8,7 +8,7 @@ from django.utils.translation import ngettext
 
 from apiary_sales.web.first_hour import proposals
 from apiary_sales.web.first_hour.forms.places import DrumsAlikeForm, StoreRow, TankRow
-from apiary_sales.web.first_hour.forms.rows import Rows
+from apiary_sales.web.first_hour.forms.rows import Rows, rows_in
 from apiary_sales.web.first_hour.views.step import Asked, StepView
 from inventory.shared import codes
 from inventory.stock.models import Place
@@ -25,9 +25,7 @@ class TanksView(StepView):
     def ask(self, data: QueryDict | None, files: Any = None) -> Asked:
         names = [_("Tank %(number)s") % {"number": number} for number in range(1, NUMBERS_TRIED)]
         free = proposals.unused(names, Place.objects.values_list("name", flat=True))
-        count = TANKS_ASKED
-        if data is not None and data.get("tanks-rows", "").isdecimal():
-            count = min(int(data["tanks-rows"]), len(free))
+        count = TANKS_ASKED if data is None else rows_in(data, "tanks", TANKS_ASKED)
         proposed = [{"title": name, "name": name} for name in free[:count]]
         rows = Rows(TankRow, data, prefix="tanks", proposed=proposed, may_grow=True)
         return Asked(rows={"tanks": rows})

@@ -18,7 +18,7 @@ from django.views.generic import View
 from apiary_sales.accounts.models import SetUp
 from apiary_sales.accounts.services import set_up
 from apiary_sales.web.first_hour import steps
-from apiary_sales.web.first_hour.forms.rows import MORE, Rows, show_as_typed
+from apiary_sales.web.first_hour.forms.rows import MORE, Rows, rows_in, show_as_typed
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.forms.acts import HouseForm
 
@@ -94,8 +94,7 @@ class StepView(PermissionRequiredMixin, View):
             if name.startswith("more-"):
                 prefix = name.removeprefix("more-")
                 grown = data.copy()
-                count = data.get(f"{prefix}-rows", "0")
-                grown[f"{prefix}-rows"] = str((int(count) if count.isdecimal() else 0) + MORE)
+                grown[f"{prefix}-rows"] = str(rows_in(data, prefix) + MORE)
                 return grown
         return None
 
