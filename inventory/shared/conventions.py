@@ -143,6 +143,15 @@ def read_again() -> None:
     _kept = None
 
 
+def forget() -> None:
+    """Read them anew, and write numbers by them: the house was saved.
+
+    A page that reads a number may not have asked for anything else before.
+    """
+    read_again()
+    formats.reset_format_cache()
+
+
 _uses: dict[str, list[Callable[[], bool]]] = defaultdict(list)
 
 

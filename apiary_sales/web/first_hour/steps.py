@@ -182,13 +182,14 @@ def go_on_at() -> str:
 
 
 def to_do(user: User | AnonymousUser) -> list[SetUpMark]:
-    """Return the steps for the first page of an owner, none once the house is at work."""
+    """Return the steps for the first page of an owner; none once all are done, or work began."""
     if not user.has_perm("accounts.manage_people"):
         return []
     row = SetUp.current()
     if row.ended_at or BottlingRun.objects.exclude(packed_lot=None).exists():
         return []
-    return marks(row)
+    shown = marks(row)
+    return [] if all(mark.is_done for mark in shown) else shown
 
 
 def begins_on() -> date:

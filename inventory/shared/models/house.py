@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
-from django.db import models
+from django.db import models, transaction
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared import conventions
@@ -168,7 +168,9 @@ class House(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
-        conventions.read_again()
+        conventions.forget()
+        # Others may read the old ones until this is committed.
+        transaction.on_commit(conventions.forget)
 
     @classmethod
     def current(cls) -> "House":

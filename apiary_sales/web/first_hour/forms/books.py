@@ -26,7 +26,7 @@ class MoneyInHandForm(HouseForm):
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text=_(
-            "A line for each: name, town, e-mail, telephone, invoice number, amount still owed, "
+            "A line for each: name, e-mail, telephone, invoice number, amount still owed, "
             "day of the invoice. Between them a tab (as a spreadsheet copies it), a semicolon or "
             "a comma. A customer with two open invoices has two lines."
         ),
@@ -49,7 +49,6 @@ class CustomerRow(RowForm):
     tier = forms.ChoiceField(
         label=_("Price list"), choices=Customer.Tier, initial=Customer.Tier.SHOP
     )
-    city = forms.CharField(label=_("Town"), max_length=80, required=False)
     email = forms.EmailField(label=_("E-mail"), required=False)
     phone = forms.CharField(label=_("Telephone"), max_length=40, required=False)
     number = forms.CharField(label=_("Open invoice"), max_length=40, required=False)

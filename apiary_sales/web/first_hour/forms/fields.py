@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django import forms
+
 from inventory.shared import conventions
 from inventory.shared.forms.fields import (
     LengthField,
@@ -32,3 +34,10 @@ def volume(**kwargs: Any) -> VolumeField:
 def temperature(**kwargs: Any) -> TemperatureField:
     unit = conventions.current().temperature_unit
     return TemperatureField(units=with_first(TemperatureField, unit), **kwargs)
+
+
+def without_units(field: QuantityField, words: str) -> QuantityField:
+    """Return a field of a table: its unit is in the head of the column, or typed after a figure."""
+    field.widget.widgets[1] = forms.HiddenInput()
+    field.label = f"{field.label}, {words}"
+    return field

@@ -19,7 +19,7 @@ from inventory.stock.models import Place, ProductionSettings
 
 
 def moisture(**kwargs: Any) -> NumberField:
-    return NumberField(label=_("Moisture, percent"), max_digits=4, decimal_places=2, **kwargs)
+    return NumberField(label=_("Moisture, %"), max_digits=4, decimal_places=2, **kwargs)
 
 
 class UsualHoneyForm(HouseForm):
@@ -64,9 +64,15 @@ class VesselRow(RowForm):
 
     def __init__(self, *args: Any, with_depth: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["weight"] = fields.weight(label=_("Honey in it"), required=False)
+        house = conventions.current()
+        self.fields["weight"] = fields.without_units(
+            fields.weight(label=_("Honey in it"), required=False), house.weight_word
+        )
         if with_depth:
-            self.fields["depth"] = fields.length(label=_("Or the depth"), required=False)
+            self.fields["depth"] = fields.without_units(
+                fields.length(label=_("Or depth"), required=False),
+                _("cm") if house.is_metric else _("in"),
+            )
         self.fields["moisture"] = moisture(required=False)
         self.fields["floral"] = forms.CharField(
             label=_("Floral source"), max_length=120, required=False

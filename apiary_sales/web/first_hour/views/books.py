@@ -22,7 +22,7 @@ from inventory.shared.people import person_of
 from inventory.stock.services import numbers
 
 CUSTOMERS_ASKED = 5
-COLUMNS = ("name", "city", "email", "phone", "number", "amount", "issued_on")
+COLUMNS = ("name", "email", "phone", "number", "amount", "issued_on")
 KINDS: dict[str, str] = {
     Customer.Tier.STAND: Customer.Kind.RETAIL,
     Customer.Tier.SHOP: Customer.Kind.SHOP,
@@ -99,7 +99,6 @@ class CustomersView(StepView):
                 name=name,
                 tier=data["tier"],
                 kind=KINDS[data["tier"]],
-                city=data["city"],
                 email=data["email"],
                 phone=data["phone"],
             )

@@ -6,7 +6,7 @@ import { readQuantity, writeNumber } from "../typed.js";
 const SIGN = document.documentElement.dataset.decimalSign || ".";
 const SVG = "http://www.w3.org/2000/svg";
 // The drawing is 200 wide and high; the tank has this much room in it.
-const ROOM = 150;
+const ROOM = 130;
 const MM3_PER_LITRE = 1e6;
 const LITRES_PER_GALLON = 3.785411784;
 
@@ -66,12 +66,16 @@ function draw(tank) {
   if (!isMeasured) return;
   const isUpright = form === "upright";
   const svg = drawing.querySelector("svg");
-  const across = tank.querySelector('[name$="-diameter"]').value;
-  const along = tank.querySelector('[name$="-wall"]').value;
+  const [across, along] = ["diameter", "wall"].map((name) => {
+    const unit = tank.querySelector(`[name$="-${name}_unit"]`);
+    return `${tank.querySelector(`[name$="-${name}"]`).value} ${unit.selectedOptions[0].text}`;
+  });
+  const path = outline({ isUpright, diameter, wall, end, depth });
+  const [wide, high] = isUpright ? [across, along] : [along, across];
   svg.replaceChildren(
-    made("path", { class: "honey honey-light-amber", d: outline({ isUpright, diameter, wall, end, depth }) }),
-    made("text", { x: 100, y: isUpright ? 16 : 192 }, isUpright ? `↔ ${across}` : `↔ ${along}`),
-    made("text", { x: 14, y: 100 }, isUpright ? `↕ ${along}` : `↕ ${across}`),
+    made("path", { class: "honey honey-light-amber", d: path }),
+    made("text", { x: 100, y: 18 }, `↔ ${wide}`),
+    made("text", { x: 100, y: 192 }, `↕ ${high}`),
   );
   const ends = (isUpright ? 1 : 2) * depth * SHARE_OF_END[end];
   const litres = (Math.PI * (diameter / 2) ** 2 * (wall + ends)) / MM3_PER_LITRE;
