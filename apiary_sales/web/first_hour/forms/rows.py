@@ -37,8 +37,7 @@ class RowForm(HouseForm):
     def is_blank(self) -> bool:
         """Whether nothing was typed that makes this row count."""
         if not self.asks:
-            # What was added since the page was shown was not asked for.
-            return not any(self.add_prefix(name) in self.data for name in self.fields)
+            return False
         # The unit beside a number has a name of its own, and is chosen already.
         typed = (self.data.get(self.add_prefix(name), "") for name in self.asks)
         return not any(text.strip() for text in typed)
@@ -75,9 +74,13 @@ class Rows:
             own = {name: row.pop(name) for name in ("title", "subject") if name in row}
             # A row that is about a thing stays with it, whatever is added meanwhile.
             number = getattr(own.get("subject"), "pk", position)
-            self.forms.append(
-                form_class(data, prefix=f"{prefix}-{number}", initial=row, **own, **kwargs)
+            own["prefix"] = f"{prefix}-{number}"
+            # One that was not on the page, or is new on it, shows what is proposed.
+            is_sent = data is not None and any(
+                name.startswith(f"{own['prefix']}-") for name in data
             )
+            sent = data if is_sent else None
+            self.forms.append(form_class(sent, initial=row, **own, **kwargs))
 
     @property
     def count_name(self) -> str:
@@ -100,11 +103,11 @@ class Rows:
 
     def is_valid(self) -> bool:
         # All of them are asked, so that each says what is wrong.
-        return not [form for form in self.forms if not form.is_valid()]
+        return not [form for form in self.forms if form.is_bound and not form.is_valid()]
 
     def filled(self) -> list[RowForm]:
         """The rows that count."""
-        return [form for form in self.forms if not form.is_blank]
+        return [form for form in self.forms if form.is_bound and not form.is_blank]
 
 
 def show_as_typed(form: forms.BaseForm) -> None:

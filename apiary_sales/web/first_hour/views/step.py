@@ -43,7 +43,8 @@ class Asked:
 
     def is_valid(self) -> bool:
         # All of them are asked, so that each says what is wrong.
-        return not [each for each in self.forms if not each.is_valid()]
+        judged = [rows.is_valid() for rows in self.rows.values()]
+        return (self.form is None or self.form.is_valid()) and all(judged)
 
     @property
     def problems(self) -> list[tuple[str, str]]:
@@ -108,7 +109,8 @@ class StepView(PermissionRequiredMixin, View):
         if (data := self.read_in(request.POST)) is not None:
             asked = self.ask(data, request.FILES)
             for form in asked.forms:
-                show_as_typed(form)
+                if form.is_bound:
+                    show_as_typed(form)
             return self.show(asked)
         asked = self.ask(request.POST, request.FILES)
         if asked.is_valid():
