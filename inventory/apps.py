@@ -10,9 +10,8 @@ class InventoryConfig(AppConfig):
 
         from inventory.bottling import found_things as found_in_bottling
         from inventory.bottling.services import retold_runs
-        from inventory.shared import attachable
-        from inventory.stock import found_things as found_in_stock
         from inventory.shared import attachable, conventions
+        from inventory.stock import found_things as found_in_stock
         from inventory.stock import signals
         from inventory.stock.models import Lot
         from inventory.stock.services import lot_costs

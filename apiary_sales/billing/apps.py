@@ -5,9 +5,14 @@ class BillingConfig(AppConfig):
     name = "apiary_sales.billing"
 
     def ready(self) -> None:
+        from django.urls import reverse
+
+        from apiary_sales.billing import found_things, mailed_papers
+        from apiary_sales.billing.models import Entry, Invoice, PurchaseOrderLine, SupplierBill
         from apiary_sales.billing.queries import personal_data as held_data
         from apiary_sales.billing.services import personal_data as erasing
         from apiary_sales.customers import personal_data
+        from inventory.shared import attachable, conventions
 
         personal_data.register(
             personal_data.Holder(
@@ -15,17 +20,8 @@ class BillingConfig(AppConfig):
                 still_needed=erasing.still_needed,
             )
         )
-        from apiary_sales.billing import found_things, mailed_papers
-
         mailed_papers.register()
         found_things.register()
-        from django.urls import reverse
-
-        from apiary_sales.billing import mailed_papers
-        from apiary_sales.billing.models import Entry, Invoice, PurchaseOrderLine, SupplierBill
-        from inventory.shared import attachable, conventions
-
-        mailed_papers.register()
         for priced in (Entry, Invoice, PurchaseOrderLine, SupplierBill):
             conventions.register_use("currency", priced.objects.exists)
         conventions.register_use(

@@ -5,9 +5,17 @@ class OrdersConfig(AppConfig):
     name = "apiary_sales.orders"
 
     def ready(self) -> None:
+        from django.urls import reverse
+
         from apiary_sales.customers import personal_data
+        from apiary_sales.customers.permissions import ANY_OF
+        from apiary_sales.orders import found_things, mailed_papers
+        from apiary_sales.orders.models import Order, OrderLine
         from apiary_sales.orders.queries import personal_data as held_data
+        from apiary_sales.orders.services import followed_stock
         from apiary_sales.orders.services import personal_data as erasing
+        from inventory.shared import attachable, conventions
+        from inventory.stock import signals
 
         personal_data.register(
             personal_data.Holder(
@@ -16,16 +24,6 @@ class OrdersConfig(AppConfig):
                 erase=erasing.erase,
             )
         )
-        from django.urls import reverse
-
-        from apiary_sales.customers.permissions import ANY_OF
-        from apiary_sales.orders import found_things, mailed_papers
-        from apiary_sales.orders import mailed_papers
-        from apiary_sales.orders.models import Order, OrderLine
-        from apiary_sales.orders.services import followed_stock
-        from inventory.shared import attachable, conventions
-        from inventory.stock import signals
-
         signals.promise_moved.connect(followed_stock.promise_moved, dispatch_uid="orders")
         signals.reserved_drum_weighed.connect(followed_stock.drum_weighed, dispatch_uid="orders")
         signals.entries_retold.connect(followed_stock.entries_retold, dispatch_uid="orders")

@@ -157,7 +157,6 @@ TEMPLATES = [
                 "emails": "apiary_sales.mailing.templatetags.emails",
                 "files": "inventory.shared.templatetags.files",
                 "honey": "inventory.shared.templatetags.honey",
-                "keeping": "apiary_sales.keeping.templatetags.keeping",
                 "jars": "inventory.bottling.templatetags.jars",
                 "moisture": "inventory.stock.templatetags.moisture",
             },

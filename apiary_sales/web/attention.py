@@ -13,10 +13,12 @@ from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
+from apiary_sales.keeping.queries import backup_state
 from apiary_sales.web.queries import Today
 
 # So many are shown at once; the others unfold.
 SHOWN = 3
+KEEP = "keeping.keep_house"
 
 
 @dataclass(frozen=True)
@@ -62,12 +64,17 @@ def _moisture(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     return {"warnings": warnings} if warnings else None
 
 
+def _backups(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
+    return {"state": backup_state.of_house()} if request.user.has_perm(KEEP) else None
+
+
 def _cleaning(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     return {"cleaning": today.cleaning} if today.cleaning else None
 
 
 # What must not be sold and what a customer waits for come first, what can wait comes last.
 PARTS: tuple[Part, ...] = (
+    Part("keeping/_warning.html", _backups),
     Part("inventory/_held_goods.html", _held),
     Part("orders/_missing.html", _missing),
     Part("billing/_stand_to_look_at.html", _stand),

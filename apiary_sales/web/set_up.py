@@ -134,6 +134,9 @@ PAGES = (
         _("Export everything"),
         _("All books and files in one file that any spreadsheet opens"),
         "keeping:export",
+        ("accounts.manage_people",),
+    ),
+    SettingsPage(
         _("Parts of a page"),
         _("Every button, field and drawing in each of its states, for who builds pages"),
         "web:design",

@@ -1,17 +1,14 @@
 from django.urls import include, path
 
-from apiary_sales.web import health, views
-from apiary_sales.web import design, views
-from apiary_sales.web import views
-from apiary_sales.web.help import views as help_views
+from apiary_sales.web import design, health, views
 from apiary_sales.web.first_hour import urls as first_hour
+from apiary_sales.web.help import views as help_views
 
 app_name = "web"
 
 urlpatterns = [
     path("", views.today, name="today"),
     path("health/", health.show, name="health"),
-    path("help/", views.help_page, name="help"),
     path("help/what-is-new/", views.what_is_new, name="what_is_new"),
     path("settings/design/", design.design, name="design"),
     path("help/", help_views.index, name="help"),

@@ -11,7 +11,6 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import stand_today
 from apiary_sales.billing.views import read_receipts
 from apiary_sales.web import attention, layout, queries, releases, set_up
-from apiary_sales.web import queries, releases, set_up, tasks
 from apiary_sales.web.first_hour import steps
 from apiary_sales.web.middleware import JARS, RECEIPTS
 from inventory.bottling.views import jar_pages
@@ -38,15 +37,12 @@ def today(request: HttpRequest) -> HttpResponse:
     arranged = layout.of(person)
     first_tasks, other_tasks = arranged.split(person)
     context = {
-        "steps": set_up.first_steps(person),
+        "steps": steps.to_do(person),
         "attention": attention.of(request, at_a_glance),
         "layout": arranged,
         "first_tasks": first_tasks,
         "other_tasks": other_tasks,
         "today": at_a_glance,
-        "steps": steps.to_do(request.user),
-        "tasks": tasks.of(request.user),
-        "today": queries.today(request.user),
     }
     return render(request, "web/today.html", context)
 

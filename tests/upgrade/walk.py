@@ -866,7 +866,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         ([{"uidb64": "MQ", "token": "no-token"}], "accounts:new_password"),
         (_rows("keeping.Backup", "pk"), "keeping:backup_file"),
-        (_rows("inventory.LongWork", "pk"), "inventory:long_work inventory:long_work_stop"),
+        (
             _rows("inventory.LongWork", "pk"),
             "inventory:long_work inventory:long_work_stop inventory:long_work_file",
         ),

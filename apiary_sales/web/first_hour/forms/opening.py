@@ -14,8 +14,8 @@ from inventory.shared import conventions
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayField, NumberField, WholeNumberField
 from inventory.stock import lot_codes
-from inventory.stock.forms.fields import in_fahrenheit, plain
-from inventory.stock.models import Place, ProductionSettings
+from inventory.stock.forms.fields import usual_temperature
+from inventory.stock.models import Place
 
 
 def moisture(**kwargs: Any) -> NumberField:
@@ -39,12 +39,10 @@ class UsualHoneyForm(HouseForm):
         self.fields["moisture"] = moisture(
             required=False, help_text=_("Of honey with none in its row.")
         )
-        celsius = ProductionSettings.current().honey_house_celsius
-        is_metric = conventions.current().is_metric
         self.fields["temperature"] = fields.temperature(
             label=_("Temperature of honey that was dipped"),
             required=False,
-            initial=(plain(celsius, 1), "C") if is_metric else in_fahrenheit(celsius),
+            initial=usual_temperature(),
         )
 
 
@@ -71,7 +69,7 @@ class VesselRow(RowForm):
         if with_depth:
             self.fields["depth"] = fields.without_units(
                 fields.length(label=_("Or depth"), required=False),
-                _("cm") if house.is_metric else _("in"),
+                str(_("cm") if house.is_metric else _("in")),
             )
         self.fields["moisture"] = moisture(required=False)
         self.fields["floral"] = forms.CharField(

@@ -71,7 +71,9 @@ class Rows:
         self.forms = []
         for position in range(self.count):
             row = dict(proposed[position]) if position < len(proposed) else {}
-            own = {name: row.pop(name) for name in ("title", "subject") if name in row}
+            own: dict[str, Any] = {
+                name: row.pop(name) for name in ("title", "subject") if name in row
+            }
             # A row that is about a thing stays with it, whatever is added meanwhile.
             number = getattr(own.get("subject"), "pk", position)
             own["prefix"] = f"{prefix}-{number}"
