@@ -15,7 +15,7 @@ class BillingConfig(AppConfig):
         from inventory.shared import attachable, conventions
 
         personal_data.register(
-            personal_data.Holder(
+            personal_data.DataHolder(
                 held=held_data.held,
                 still_needed=erasing.still_needed,
             )

@@ -13,7 +13,7 @@ class CustomersConfig(AppConfig):
         from inventory.shared import attachable
 
         personal_data.register(
-            personal_data.Holder(held=personal_queries.held_here, erase=erasing.erase_here)
+            personal_data.DataHolder(held=personal_queries.held_here, erase=erasing.erase_here)
         )
         found_things.register()
         attachable.register(

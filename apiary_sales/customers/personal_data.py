@@ -1,8 +1,8 @@
 """What the house holds of a customer as a person: who holds it, and what becomes of it.
 
-Each app that holds something registers a `Holder`: what it holds, for the page and the file that a
-customer may ask for; what still needs it; and how it erases what the books need not keep. What they
-need stays, and says why.
+Each app that holds something registers a `DataHolder`: what it holds, for the page and the file
+that a customer may ask for; what still needs it; and how it erases what the books need not keep.
+What they need stays, and says why.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class HeldData:
 
 
 @dataclass(frozen=True)
-class Holder:
+class DataHolder:
     """How an app tells what it holds of a customer, what still needs it, and how it is erased."""
 
     held: Callable[[Customer], list[HeldData]]
@@ -40,15 +40,15 @@ class Holder:
     erase: Callable[[Customer], None] = lambda customer: None
 
 
-_holders: list[Holder] = []
+_holders: list[DataHolder] = []
 
 
-def register(holder: Holder) -> None:
+def register(holder: DataHolder) -> None:
     """Add what an app holds; pages and files show it in this order."""
     _holders.append(holder)
 
 
-def holders() -> tuple[Holder, ...]:
+def holders() -> tuple[DataHolder, ...]:
     return tuple(_holders)
 
 

@@ -2,8 +2,10 @@
 
 from collections.abc import Callable
 
+from apiary_sales.finding.services import index
+
 # Each makes the rows of one derived table (`is_derived`) of the database of DATABASE_URL.
-POST_IMPORT: tuple[Callable[[], object], ...] = ()
+POST_IMPORT: tuple[Callable[[], object], ...] = (index.rebuild,)
 
 
 def rebuild() -> None:

@@ -10,7 +10,7 @@ class MailingConfig(AppConfig):
         from apiary_sales.mailing.services import personal_data as erasing
 
         personal_data.register(
-            personal_data.Holder(
+            personal_data.DataHolder(
                 held=held_data.held,
                 still_needed=erasing.still_needed,
                 erase=erasing.erase,

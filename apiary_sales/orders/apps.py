@@ -18,7 +18,7 @@ class OrdersConfig(AppConfig):
         from inventory.stock import signals
 
         personal_data.register(
-            personal_data.Holder(
+            personal_data.DataHolder(
                 held=held_data.held,
                 still_needed=erasing.still_needed,
                 erase=erasing.erase,
