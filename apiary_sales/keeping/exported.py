@@ -31,6 +31,7 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
         "authtoken.Token": "Keys of the API are secret: they are given again.",
         "django_tasks_database.DBTaskResult": "Work that waits is of the machine.",
         "inventory.LongWork": "Work that is being done is of the machine.",
+        "keeping.Backup": "Where backups are kept is of the machine.",
         "sessions.Session": "Who is signed in is of the machine.",
     }
 )

@@ -33,7 +33,12 @@ MADE_BY_MIGRATE = (
     "inventory.LabelSheet",
 )
 # What a house may have before anybody has set it up.
-OF_THE_MACHINE = ("sessions.Session", "django_tasks_database.DBTaskResult")
+OF_THE_MACHINE = (
+    "sessions.Session",
+    "django_tasks_database.DBTaskResult",
+    "inventory.LongWork",
+    "keeping.Backup",
+)
 
 ROWS_AT_ONCE = 500
 ROWS_READ_AT_ONCE = 2_000
