@@ -28,7 +28,7 @@ READ = """
 import pickle
 from pathlib import Path
 from inventory.stock.models import Item
-from tests.keeping.conftest import all_rows
+from tests.keeping.whole_house import all_rows
 Path({rows!r}).write_bytes(pickle.dumps(all_rows()))
 newest = Item.objects.latest("pk").pk
 assert Item.objects.create(kind="part", name="A new lid").pk == newest + 1
