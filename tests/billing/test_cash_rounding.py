@@ -90,6 +90,23 @@ def test_an_invoice_paid_in_cash_is_paid_by_what_there_are_coins_for(
     assert list(books.faults()) == []
 
 
+def test_an_amount_that_there_are_no_coins_for_is_rounded_by_itself(
+    five_cents, shop, pounds, owner, key
+):
+    invoice = invoice_of(shop, jars(pounds, 1, "8.03"))
+
+    payments.receive(customer=shop, amount_cents=803, method="cash", received_by=owner, key=key())
+
+    invoice.refresh_from_db()
+    assert (invoice.open_cents, on("cash"), on("cash_rounding")) == (0, 805, -2)
+
+
+def test_what_is_given_on_top_in_cash_is_not_rounded_apart(five_cents, stand, pounds):
+    sold(stand, jars(pounds, 1, "8.03"), payments=[cash(1_000)], on_top_cents=197)
+
+    assert (on("cash"), on("cash_rounding"), on("receivable")) == (1_000, 0, 0)
+
+
 def test_money_given_back_in_cash_is_rounded_too(five_cents, shop, pounds, owner, key):
     payments.receive(customer=shop, amount_cents=803, method="check", received_by=owner, key=key())
 

@@ -68,7 +68,7 @@ def receive(
     allocations: Mapping[Invoice, int] | None = None,
     tendered_cents: int | None = None,
     on_top_cents: int = 0,
-    rounding_cents: int = 0,
+    rounding_cents: int | None = None,
     on_top_account: str | None = None,
     note: str = "",
     order: Order | None = None,
@@ -81,8 +81,9 @@ def receive(
     `allocations` says how much goes to which invoice; left out, the invoices due first are paid
     first. `tendered_cents` is the cash that was handed over, where it was more. `on_top_cents` came
     with a check beyond the amount; it is entered on `on_top_account` here, or by the caller. Cash
-    that is what is due rounded to the smallest coin pays all that is due; `rounding_cents` says the
-    difference where the caller knows it, and `amount_cents` is then what is due. Money
+    is rounded to the smallest coin: an amount that can't be paid is taken for what is due, and one
+    that is what is due, rounded, pays all that is due; `rounding_cents` says the difference where
+    the caller knows it, and `amount_cents` is then what is due. Money
     for an `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with
     what these invoices have left to pay. With `is_another` False, a payment that looks like one
     that is recorded already is refused with the question whether it is the same.
@@ -91,9 +92,11 @@ def receive(
     received_on = received_on or timezone.localdate()
     book.lock_customer(customer)
     refuse_repeat(Payment, key, message=_("This payment was recorded already."))
-    if method == Payment.Method.CASH and not rounding_cents:
-        due = _exactly_due(customer, amount_cents, allocations, order)
-        amount_cents, rounding_cents = due, amount_cents - due
+    if rounding_cents is None and method == Payment.Method.CASH:
+        handed_cents = to_coins(amount_cents)
+        if handed_cents == amount_cents:
+            amount_cents = _exactly_due(customer, amount_cents, allocations, order)
+        rounding_cents = handed_cents - amount_cents
     problems = Problems()
     _check_amount(problems, amount_cents)
     _check_how(problems, method)
@@ -120,7 +123,7 @@ def receive(
         amount_cents=amount_cents,
         tendered_cents=tendered_cents,
         on_top_cents=on_top_cents,
-        rounding_cents=rounding_cents,
+        rounding_cents=rounding_cents or 0,
         received_on=received_on,
         reference=reference.strip(),
         note=note.strip(),

@@ -32,8 +32,8 @@ class PrintedWeights:
 
 
 def is_in_kilograms(house: House) -> bool:
-    """Tell whether the house weighs in kilograms: its prices are by the kilogram."""
-    return house.weight_unit == House.WeightUnit.KILOGRAM
+    """Tell whether papers go in kilograms: the house weighs in them, or sells where labels do."""
+    return house.weight_unit == House.WeightUnit.KILOGRAM or house.market == House.Market.EU
 
 
 def unit(house: House) -> str:
