@@ -86,5 +86,5 @@ def _price(data: dict[str, Any]) -> Decimal:
     else:
         price, name = prices.of_honey(there.honey_lot), "vessel"
     if price is None:
-        raise BadValue(in_words(_("No stand price a %(unit)s is set for this.")), parameter=name)
+        raise BadValue(in_words(_("No stand price a {unit} is set for this.")), parameter=name)
     return price

@@ -137,7 +137,7 @@ class FiguresForm(HouseForm):
             name = vessel.place.name
             self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
             self._add(
-                f"bid-{vessel.place.pk}", by_unit(_("Bid per %(unit)s")), name, _price_field(1000)
+                f"bid-{vessel.place.pk}", by_unit(_("Bid per {unit}")), name, _price_field(1000)
             )
         for each in books.products:
             name, least = each.product.name, whole_grams(each.product.declared_grams)

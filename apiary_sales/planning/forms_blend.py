@@ -137,7 +137,7 @@ class BlendWishForm(HouseForm):
             self._add(f"use-{key}", _("Use"), name, use)
             self._add(f"least-{key}", _("At least"), name, WeightField(required=False))
             value = NumberField(required=False, min_value=0, max_value=1000, decimal_places=4)
-            self._add(f"value-{key}", by_unit(_("Other value per %(unit)s")), name, value)
+            self._add(f"value-{key}", by_unit(_("Other value per {unit}")), name, value)
 
     def _add(self, name: str, label: str | Promise, of: str, field: forms.Field) -> None:
         """Add a field of a table: its label is in the column's head, and told with its row."""

@@ -56,7 +56,7 @@ def obstacle(question: Question) -> str:
         return in_words(
             _(
                 "The plan has no buyers: no pieces can be sold and no drum price fits the "
-                "honey. Enter how many pieces you could sell, or a bid per %(unit)s."
+                "honey. Enter how many pieces you could sell, or a bid per {unit}."
             )
         )
     return ""
@@ -197,7 +197,7 @@ def _named(question: Question, limit: Limit) -> LimitWords:
             return LimitWords(
                 _("Honey in %(vessel)s") % {"vessel": vessel.place.name},
                 lambda grams: words.pounds(round(grams)),
-                by_unit(_("One more %(unit)s")),
+                by_unit(_("One more {unit}")),
             )
         case "part":
             part = question.part_of[limit.key].part

@@ -123,7 +123,7 @@ MARGIN_PERCENT = Column(
 )
 PRICE_A_POUND = Column(
     "sales_per_pound",
-    by_unit(gettext_lazy("Sales per %(unit)s")),
+    by_unit(gettext_lazy("Sales per {unit}")),
     Unit.PER_POUND,
     part="honey_cents",
     whole="nanograms",
@@ -131,7 +131,7 @@ PRICE_A_POUND = Column(
 )
 MARGIN_A_POUND = Column(
     "margin_per_pound",
-    by_unit(gettext_lazy("Margin per %(unit)s")),
+    by_unit(gettext_lazy("Margin per {unit}")),
     Unit.PER_POUND,
     part="margin_cents",
     whole="known_nanograms",
@@ -515,15 +515,15 @@ BULK_AGAINST_RETAIL = Report(
     slug="bulk-against-retail",
     title=gettext_lazy("Compare bulk and retail"),
     sentence=by_unit(
-        gettext_lazy("What a %(unit)s brought in jars, and what a %(unit)s brought in drums.")
+        gettext_lazy("What a {unit} brought in jars, and what a {unit} brought in drums.")
     ),
     subject=SALES,
     definition=(
         *MARGIN_DEFINITION,
         by_unit(
             gettext_lazy(
-                "Sales per %(unit)s are sales divided by the label weight of jars and the net "
-                "weight of bulk. Margin per %(unit)s counts only the %(units)s whose cost is known."
+                "Sales per {unit} are sales divided by the label weight of jars and the net "
+                "weight of bulk. Margin per {unit} counts only the {units} whose cost is known."
             )
         ),
     ),
@@ -539,7 +539,7 @@ BULK_AGAINST_RETAIL = Report(
     ),
     picture=Picture(
         "bars",
-        by_unit(gettext_lazy("Sales and margin per %(unit)s")),
+        by_unit(gettext_lazy("Sales and margin per {unit}")),
         ("sales_per_pound", "margin_per_pound"),
     ),
     opens=_way_lines,

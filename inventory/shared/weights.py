@@ -6,6 +6,7 @@ asks here. A sentence about "a pound" is written with the name left open, and `b
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from django.utils.functional import Promise, lazy
@@ -40,8 +41,10 @@ def units_name() -> str:
 
 
 def in_words(text: str | Promise) -> str:
-    """Put the unit into a sentence: "Price per %(unit)s", "%(units)s" for many, "%(lb)s" short."""
-    return str(text) % {"unit": unit_name(), "units": units_name(), "lb": unit_word()}
+    """Put the unit into a sentence: "Price per {unit}", "{units}" for many, "{lb}" for short."""
+    found = {"unit": unit_name(), "units": units_name(), "lb": unit_word()}
+    # In braces, since Django looks a sentence of a template up with each percent sign doubled.
+    return re.sub(r"{(unit|units|lb)}", lambda name: found[name[1]], str(text))
 
 
 # For labels and help texts that are written once and read by many.

@@ -65,7 +65,8 @@ def test_sentences_and_filters_say_the_units_of_the_house(metric):
         '<span class="quantity"><b>1,0</b> <small>kg</small></span>'
     )
     assert shown("{{ grams|and_kilograms }}{{ grams|kilograms_beside }}", grams=1_000) == ""
-    assert weights.in_words("Price per %(unit)s, %(lb)s") == "Price per kilogram, kg"
+    assert weights.in_words("Price per {unit}, {lb}") == "Price per kilogram, kg"
+    assert shown("{% by_unit _('Price per {unit}') %}, {% a_unit %}") == "Price per kilogram, a kg"
 
 
 @pytest.mark.parametrize(

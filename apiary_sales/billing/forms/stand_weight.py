@@ -45,7 +45,7 @@ class SellByWeightForm(ActForm):
     volume = VolumeField(label=_("Volume of honey"), required=False)
     celsius = TemperatureField(label=_("Temperature of the honey"), required=False)
     price_per_pound = PerPoundField(
-        label=by_unit(_("Another price per %(unit)s")),
+        label=by_unit(_("Another price per {unit}")),
         required=False,
         help_text=_("Leave empty for the price on the list."),
     )

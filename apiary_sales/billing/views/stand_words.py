@@ -34,10 +34,10 @@ def _goods_words() -> dict[str, str]:
         "in_sale": _("× {count}"),
         "offer": _("{count} for {price}"),
         "offer_case": _("Case of {count}: {price}"),
-        "per_pound": of_house(_("{price} per %(lb)s")),
-        "no_price_per_pound": of_house(_("no price per %(unit)s yet")),
+        "per_pound": of_house(_("{price} per {lb}")),
+        "no_price_per_pound": of_house(_("no price per {unit} yet")),
         "no_price_text": of_house(
-            _("It has no price per %(unit)s. The office sets one on the price list.")
+            _("It has no price per {unit}. The office sets one on the price list.")
         ),
         "pickups": _("Orders to pick up: {count}"),
         "scan": _("Scan a code"),
@@ -78,7 +78,7 @@ def _basket_words() -> dict[str, str]:
         ),
         "mending_bar": _("Mending a sale: {text}"),
         "weight": "{number} " + weights.unit_word(),
-        "weight_at": of_house(_("{weight} at {price} per %(lb)s")),
+        "weight_at": of_house(_("{weight} at {price} per {lb}")),
         "pieces_one": _("1 piece"),
         "pieces_many": _("{count} pieces"),
         "way_amount": _("Taken off the whole sale"),

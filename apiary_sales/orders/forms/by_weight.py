@@ -60,7 +60,7 @@ def add_fields(form: LinesForm, offers: Sequence[WeightOffer]) -> None:
             label=_("Unit"), required=False, choices=units_in_order
         )
         form.fields[f"weight_price_{row}"] = PriceField(
-            label=by_unit(_("Another price per %(unit)s"))
+            label=by_unit(_("Another price per {unit}"))
         )
 
 

@@ -117,7 +117,7 @@ class OrderChangeForm(LinesForm):
         key, what = line.pk, {"what": line.description}
         self.fields[f"quantity_{key}"] = _quantity_field(line)
         self.fields[f"price_{key}"] = PriceField(
-            label=by_unit(_("Price per %(lb)s")) if line.is_by_weight else _("Price of one"),
+            label=by_unit(_("Price per {lb}")) if line.is_by_weight else _("Price of one"),
             required=True,
         )
         self.fields[f"discount_{key}"] = MoneyField(
@@ -152,7 +152,7 @@ class OrderChangeForm(LinesForm):
                     label=_("Pieces"), required=False, min_value=0
                 )
             self.fields[f"new_{kind}_price_{row}"] = PriceField(
-                label=by_unit(_("Another price per %(unit)s"))
+                label=by_unit(_("Another price per {unit}"))
                 if kind == "drum"
                 else _("Another price")
             )
@@ -336,14 +336,14 @@ class SubstituteForm(ActForm):
                 pounds_shown(line.to_fill) if line.is_by_weight else line.to_fill
             )
         if line.is_by_weight:
-            self.fields["unit_price"].label = by_unit(_("Price per %(lb)s"))
+            self.fields["unit_price"].label = by_unit(_("Price per {lb}"))
         elif any(
             "product" in goods and goods["product"].item.is_weighed
             for goods in self._goods.values()
         ):
-            self.fields["quantity"].label = by_unit(_("Pieces, or %(units)s of goods by weight"))
+            self.fields["quantity"].label = by_unit(_("Pieces, or {units} of goods by weight"))
             self.fields["unit_price"].label = by_unit(
-                _("Price of one, or per %(lb)s of goods by weight")
+                _("Price of one, or per {lb} of goods by weight")
             )
         cast(forms.ChoiceField, self.fields["what"]).choices = [("", "–"), *choices]
 

@@ -228,7 +228,7 @@ class ContractForm(ActForm):
     customer_reference = forms.CharField(label=_("Their reference"), max_length=60, required=False)
     min_grams = WeightField(label=_("At least"), required=False)
     max_grams = WeightField(label=_("At most"))
-    unit_price = PriceField(label=by_unit(_("Price for one %(unit)s, before tax")), required=True)
+    unit_price = PriceField(label=by_unit(_("Price for one {unit}, before tax")), required=True)
     starts_on = DayField(label=_("From"), initial=timezone.localdate)
     ends_on = DayField(label=_("Until"))
     colour_class = forms.ChoiceField(label=_("This colour class or lighter"), required=False)

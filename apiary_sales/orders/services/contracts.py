@@ -96,7 +96,7 @@ def _check_steps(problems: Problems, steps: Sequence[PriceStep]) -> None:
         problems.add("price_steps", _("Enter from 1 to 20 prices."))
         return
     if min(step.from_grams for step in steps) != 0:
-        problems.add("price_steps", in_words(_("Enter the price from the first %(unit)s on.")))
+        problems.add("price_steps", in_words(_("Enter the price from the first {unit} on.")))
     if len({step.from_grams for step in steps}) < len(steps):
         problems.add("price_steps", _("Two prices start at the same weight. Remove one."))
     for index, step in enumerate(steps):

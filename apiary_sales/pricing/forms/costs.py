@@ -49,7 +49,7 @@ class ChannelCostForm(HouseForm):
         help_text=_("Bag, time at the stand, listing fee."),
     )
     per_pound = PerPoundField(
-        label=by_unit(_("Cost of each %(unit)s")), help_text=_("Freight, the van, the drum itself.")
+        label=by_unit(_("Cost of each {unit}")), help_text=_("Freight, the van, the drum itself.")
     )
 
     def __init__(self, *args, channel: str, **kwargs) -> None:

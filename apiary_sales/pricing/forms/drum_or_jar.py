@@ -30,7 +30,7 @@ class WhatIfForm(HouseForm):
         max_value=30,
         error_messages={"min_value": MOISTURE_LIMITS, "max_value": MOISTURE_LIMITS},
     )
-    drum_price = PerPoundField(label=by_unit(_("Drum price per %(unit)s")), required=False)
+    drum_price = PerPoundField(label=by_unit(_("Drum price per {unit}")), required=False)
     labour = MoneyField(label=_("Labour cost per hour"), required=False)
     overfill = NumberField(
         label=_("Over the label weight, percent"),

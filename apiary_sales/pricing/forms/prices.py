@@ -140,7 +140,7 @@ class BulkPriceForm(HouseForm):
         widget=forms.TextInput(attrs={"list": "sources", "autocomplete": "off"}),
     )
     price_per_pound = PerPoundField(
-        label=by_unit(_("Price per %(unit)s")),
+        label=by_unit(_("Price per {unit}")),
         required=False,
         help_text=_("Leave empty to end this price on that day."),
     )

@@ -42,7 +42,7 @@ class WeightPriceForm(HouseForm):
     tier = forms.ChoiceField(label=_("Price list"), choices=Customer.Tier)
     what = forms.ChoiceField(label=_("What is sold by weight"))
     price_per_pound = PerPoundField(
-        label=by_unit(_("Price per %(unit)s")),
+        label=by_unit(_("Price per {unit}")),
         required=False,
         help_text=_("Leave empty to end this price on that day."),
     )

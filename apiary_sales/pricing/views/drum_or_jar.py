@@ -26,7 +26,7 @@ SORT_LABELS = {
     "product": _("Product"),
     "channel": _("Channel"),
     "price": _("Price"),
-    "per_pound": by_unit(_("A %(unit)s brings")),
+    "per_pound": by_unit(_("A {unit} brings")),
     "difference": _("Compared with the drum"),
     "break_even": _("Break-even price"),
 }

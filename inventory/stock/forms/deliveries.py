@@ -180,7 +180,7 @@ class PurchaseForm(DeliveryForm):
     )
     cost = MoneyField(label=_("What all of it cost"), required=False)
     price_per_pound = NumberField(
-        label=by_unit(_("Or the price of a %(unit)s")),
+        label=by_unit(_("Or the price of a {unit}")),
         max_digits=10,
         decimal_places=4,
         required=False,

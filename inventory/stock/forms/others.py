@@ -77,7 +77,7 @@ class BuyFromOwnerForm(AllOrSomeForm):
     )
     cost = MoneyField(label=_("What you pay for it"), required=False)
     price_per_pound = NumberField(
-        label=by_unit(_("Or the price of a %(unit)s")),
+        label=by_unit(_("Or the price of a {unit}")),
         max_digits=10,
         decimal_places=4,
         required=False,

@@ -284,7 +284,7 @@ def _check_price(
         checks.check_grams(problems, "grams", grams)
     if cost_cents is None and price_per_pound is None:
         problems.add(
-            "cost_cents", in_words(_("Enter what you pay for it, or the price of a %(unit)s."))
+            "cost_cents", in_words(_("Enter what you pay for it, or the price of a {unit}."))
         )
     purchases.check_cost(problems, cost_cents=cost_cents, price_per_pound=price_per_pound)
     checks.check_day(problems, "bought_on", bought_on)

@@ -83,7 +83,7 @@ def check_cost(
     if cost_cents is not None and price_per_pound is not None:
         problems.add(
             "price_per_pound",
-            in_words(_("Enter the cost of all of it, or the price a %(unit)s, not both.")),
+            in_words(_("Enter the cost of all of it, or the price a {unit}, not both.")),
         )
     if cost_cents is not None and not 0 <= cost_cents <= COST_CENTS_MAX:
         problems.add("cost_cents", _("Enter what all of it cost, from 0 to a million."))

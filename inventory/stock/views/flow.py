@@ -109,7 +109,7 @@ def _title(harvest: Harvest) -> str:
             "season": harvest.season,
             "unit": unit_name(),
         }
-    return in_words(_("Where every %(unit)s went"))
+    return in_words(_("Where every {unit} went"))
 
 
 def _query(harvest: Harvest) -> str:
