@@ -245,6 +245,8 @@ class HouseDetailsForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         for name in CONVENTIONS:
             self.fields[name].required = False
+            # What the label's template asks for; Django's class does not declare it.
+            self.fields[name].is_one_of_several = True  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data

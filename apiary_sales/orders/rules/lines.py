@@ -250,6 +250,10 @@ def printed_quantity(line: OrderLine) -> str:
     return number_format(line.quantity, force_grouping=True)
 
 
+def _plain(figure: Decimal) -> Decimal:
+    return Decimal(f"{figure.normalize():f}")
+
+
 def describe(line: LineWanted) -> str:
     """Name a line as it is printed: "One pound", "Drum 7: Clover, White, 17.4 %"."""
     if line.kind in OF_PRODUCTS:
@@ -263,6 +267,6 @@ def describe(line: LineWanted) -> str:
     traits = [
         line.lot.floral_source,
         line.lot.colour_class,
-        f"{line.lot.honey_moisture.normalize():f}\N{NO-BREAK SPACE}%",
+        f"{words.number(_plain(line.lot.honey_moisture))}\N{NO-BREAK SPACE}%",
     ]
     return f"{vessel_of(line).name}: {', '.join(trait for trait in traits if trait)}"
