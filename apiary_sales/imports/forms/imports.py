@@ -7,6 +7,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.imports.models import Import
+from apiary_sales.imports.rules.columns import needed_sentence
 from apiary_sales.imports.rules.kinds import ListKind
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import FileField, decimal_sign
@@ -59,8 +60,9 @@ class MatchColumnsForm(ActForm):
             self.fields[column.name] = forms.ChoiceField(
                 label=str(column.label),
                 choices=choices,
-                required=False,
-                help_text=_("Needed.") if column.is_required else str(column.hint),
+                required=column.is_required,
+                error_messages={"required": needed_sentence()},
+                help_text=str(column.hint),
             )
 
     def chosen(self) -> dict[str, int | None]:

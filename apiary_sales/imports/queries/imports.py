@@ -45,7 +45,7 @@ class RowTold:
 class PastSalesOfYear:
     """The past sales of one import in one year and channel."""
 
-    year: int
+    year: str
     channel: str
     rows: int
     cents: int
@@ -130,6 +130,6 @@ def past_sales(brought_in: Import) -> list[PastSalesOfYear]:
         .order_by("year", "channel")
     )
     return [
-        PastSalesOfYear(year, str(Order.Channel(channel).label), count, cents)
+        PastSalesOfYear(str(year), str(Order.Channel(channel).label), count, cents)
         for year, channel, count, cents in rows
     ]

@@ -78,10 +78,7 @@ def read_cell(column: ListColumn, text: str, writing: Writing) -> Any:
                 )
             return text
         case CellKind.WHOLE:
-            number = _number(text, writing)
-            if number % 1:
-                raise BadValue(_("Enter a whole number."))
-            return int(number)
+            return _whole(text, writing)
         case CellKind.NUMBER:
             return _number(text, writing)
         case CellKind.MONEY:
@@ -122,6 +119,18 @@ def _number(text: str, writing: Writing) -> Decimal:
     if number.adjusted() >= DIGITS_MAX:
         raise BadValue(_("That is far too much. Check the figure."))
     return number
+
+
+def _whole(text: str, writing: Writing) -> int:
+    try:
+        number = _number(text, writing)
+    except Mistyped as error:
+        if error.code != "not_a_number":
+            raise
+        raise BadValue(_("“%(text)s” is not a whole number.") % {"text": text[:30]}) from None
+    if number % 1:
+        raise BadValue(_("“%(text)s” is not a whole number.") % {"text": text[:30]})
+    return int(number)
 
 
 def _cents(text: str, writing: Writing) -> int:

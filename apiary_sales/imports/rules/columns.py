@@ -187,5 +187,9 @@ def _words_of(choices: type[Choices]) -> Mapping[str, str]:
     return found
 
 
+def needed_sentence() -> str:
+    return _("Choose the column that has this. It is needed.")
+
+
 def missing_sentence() -> str:
     return _("This is missing. Fill it in.")

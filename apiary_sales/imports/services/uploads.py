@@ -143,9 +143,7 @@ def match(*, begun: Import, columns: Mapping[str, int | None]) -> Import:
         position = columns.get(column.name)
         if position is None:
             if column.is_required:
-                problems.add(
-                    f"columns.{column.name}", _("Choose the column that has this. It is needed.")
-                )
+                problems.add(f"columns.{column.name}", column_rules.needed_sentence())
         elif not 0 <= position < len(begun.headings):
             problems.add(f"columns.{column.name}", _("Choose one from the list."))
         elif position in chosen.values():
