@@ -6,7 +6,6 @@ may name what an earlier row of the same list makes.
 """
 
 from collections.abc import Iterator, Sequence
-from itertools import islice
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -125,7 +124,7 @@ def _check_past_sales(begun: Import, report: Report) -> int:
 def batches(begun: Import, rows) -> Iterator[list[ImportRow]]:
     """Yield the rows of an import a batch at a time, each by its own question."""
     after = 0
-    while batch := list(islice(rows.filter(number__gt=after).order_by("number"), BATCH)):
+    while batch := list(rows.filter(number__gt=after).order_by("number")[:BATCH]):
         after = batch[-1].number
         yield batch
 
