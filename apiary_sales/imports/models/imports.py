@@ -125,6 +125,11 @@ class Import(models.Model):
         return self.state in self.OPEN
 
     @property
+    def is_waited_for(self) -> bool:
+        """Whether work on it goes on, or waits for its turn."""
+        return self.is_busy or (self.work is not None and not self.work.has_ended)
+
+    @property
     def is_busy(self) -> bool:
         """Whether work on it goes on; what was left untouched for minutes was left behind."""
         return self.state in self.BUSY and timezone.now() - self.touched_at < BUSY_LASTS

@@ -15,15 +15,15 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from inventory.shared import words
 from inventory.shared.csv_files import starts_formula
 from inventory.shared.errors import BadValue
 
 SIZE_BYTES_MAX = 10_000_000
-UNPACKED_BYTES_MAX = 200_000_000
+UNPACKED_BYTES_MAX = 100_000_000
 PARTS_MAX = 500
 COLUMNS_MAX = 60
-CELL_LENGTH_MAX = 500
+# More than any column takes; a longer text is cut, and refused where its column is used.
+CELL_LENGTH_MAX = 2_000
 # Rows without anything in them at the end of a sheet are passed over; so many are a broken file.
 EMPTY_ROWS_MAX = 1_000
 SEPARATORS = (",", ";", "\t")
@@ -83,7 +83,7 @@ def _rows_of_text(content: bytes) -> Iterator[Row]:
                 _("Row %(row)s can't be read. Look for a quotation mark that is not closed.")
                 % {"row": number}
             ) from None
-        yield number, [_plain(cell, number) for cell in row]
+        yield number, [_plain(cell) for cell in row]
 
 
 def _decoded(content: bytes) -> str:
@@ -119,7 +119,7 @@ def _rows_of_workbook(content: bytes, decimal_sign: str) -> Iterator[Row]:
         # What a sheet says of its own size is often wrong.
         sheet.reset_dimensions()
         for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
-            yield number, [_plain(_typed(value, decimal_sign), number) for value in row]
+            yield number, [_plain(_typed(value, decimal_sign)) for value in row]
         book.close()
     except BadValue:
         raise
@@ -178,18 +178,13 @@ def _typed(value: Any, decimal_sign: str) -> str:
             return str(value)
 
 
-def _plain(cell: str, number: int) -> str:
-    """Return the text of a cell without what surrounds it; refuse one that no list has."""
+def _plain(cell: str) -> str:
+    """Return the text of a cell without what surrounds it, and without what can't be printed."""
     text = cell.strip()
     # What this service writes before a text that a spreadsheet would take for a formula.
     if text.startswith("'") and starts_formula(text[1:]):
         text = text[1:].strip()
-    if len(text) > CELL_LENGTH_MAX:
-        raise _refused(
-            _("Row %(row)s has a cell of %(count)s characters. The most is %(most)s.")
-            % {"row": number, "count": words.number(len(text)), "most": CELL_LENGTH_MAX}
-        )
-    return "".join(mark for mark in text if mark.isprintable() or mark in "\n\t")
+    return "".join(mark for mark in text[:CELL_LENGTH_MAX] if mark.isprintable() or mark in "\n\t")
 
 
 def _refused(sentence: str) -> BadValue:
