@@ -16,8 +16,10 @@ from django.db import connection
 
 from apiary_sales.keeping import archive, beside, sealing, snapshots
 from apiary_sales.keeping.models import Backup
+from apiary_sales.keeping.queries import backup_state
 from apiary_sales.keeping.services import backups, nightly, restoring
 from inventory.shared.errors import BadValue, NotAllowedNow
+from inventory.shared.services.long_work import Stopped
 from inventory.stock.models import Lot
 from tests import builders
 
@@ -198,3 +200,45 @@ def test_a_backup_holds_what_was_committed_and_waits_for_no_writer(house, tmp_pa
         names = {name for (name,) in copy.execute("SELECT name FROM inventory_place")}
     assert names
     assert "half written" not in names
+
+
+@pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="of SQLite alone")
+def test_a_damaged_database_is_replaced_where_that_is_asked_for(house):
+    made = backups.make()
+    lots = grams()
+    connection.close()
+    Path(house).write_bytes(b"no database any more" * 500)
+
+    with pytest.raises(NotAllowedNow) as refused:
+        restoring.restore(file=Path(made.file))
+    done = restoring.restore(file=Path(made.file), over_newer=True)
+
+    assert "add --over-newer" in refused.value.message
+    assert grams() == lots
+    assert Path(done.old_database).read_bytes().startswith(b"no database any more")
+
+
+def test_a_backup_that_this_machine_can_not_rehearse_may_be_good(house, monkeypatch):
+    def no_room(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(archive, "extract", no_room)
+    made = backups.make()
+
+    backups.rehearse(backup=made)
+
+    assert (made.rehearsal_ok, made.rehearsed_at) == (None, None)
+    assert "No space left on device" in made.message
+    assert backup_state.of_house().unrehearsed == made
+    assert Backup.objects.good().get() == made
+
+
+def test_a_backup_that_was_stopped_leaves_neither_a_file_nor_a_warning(house, settings):
+    def stop(step):
+        raise Stopped
+
+    with pytest.raises(Stopped):
+        backups.make(tell=stop)
+
+    assert not Backup.objects.exists()
+    assert list(settings.BACKUP_DIR.iterdir()) == []

@@ -35,8 +35,16 @@ class BackupState:
         return self.last if self.last is not None and self.last.has_failed else None
 
     @property
+    def unrehearsed(self) -> Backup | None:
+        """Return the last one, where this machine could not rehearse its restore."""
+        last = self.last
+        if last is None or not last.ok or last.rehearsal_ok is not None or not last.message:
+            return None
+        return last
+
+    @property
     def warns(self) -> bool:
-        return self.is_late or self.failed is not None
+        return self.is_late or self.failed is not None or self.unrehearsed is not None
 
 
 def of_house() -> BackupState:

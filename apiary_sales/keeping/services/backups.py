@@ -22,7 +22,8 @@ from apiary_sales.keeping import archive, marks, proving, sealing, snapshots
 from apiary_sales.keeping.archive import Manifest
 from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.rules.aging import AgingCopy, aged_out
-from inventory.shared.errors import BadValue, HouseError
+from inventory.shared.errors import BadValue, HouseError, NotAllowedNow
+from inventory.shared.services.long_work import Stopped
 
 # The time is UTC, so that names are in order on the night when clocks go back.
 _NAME = re.compile(r"honey-(\d{8}T\d{6})Z(?:-\d+)?\.tar\.gz(?:\.sealed)?")
@@ -91,17 +92,21 @@ def rehearse(*, backup: Backup, passphrase: str = "") -> Backup:
     """Restore a backup beside the house's data, prove its books, remove that again, and note it.
 
     Nothing of the house is changed. What went wrong is in `message`; nothing is raised for it.
+    Where this machine can't rehearse, for want of room or rights, the backup may still be good:
+    `rehearsal_ok` stays None.
     """
     try:
         with working_folder() as folder:
             manifest = archive.extract(Path(backup.file), folder, passphrase)
             with proving.proved(manifest, folder):
                 pass
-    except (HouseError, OSError) as error:
+    except (NotAllowedNow, OSError) as error:
+        backup.rehearsal_ok, backup.message = None, _said(error)
+    except HouseError as error:
         backup.rehearsal_ok, backup.message = False, _said(error)
     else:
         backup.rehearsal_ok, backup.message = True, ""
-    backup.rehearsed_at = timezone.now()
+    backup.rehearsed_at = None if backup.rehearsal_ok is None else timezone.now()
     backup.save(update_fields=["rehearsed_at", "rehearsal_ok", "message"])
     return backup
 
@@ -217,6 +222,10 @@ def _file_names_that_are_not_good() -> list[str]:
 
 
 def _fail(backup: Backup, error: BaseException) -> None:
+    if isinstance(error, Stopped):
+        # Somebody wanted no backup now: nothing went wrong.
+        backup.delete()
+        return
     backup.finished_at, backup.ok, backup.message = timezone.now(), False, _said(error)
     backup.save()
 
