@@ -1,10 +1,12 @@
 """A database of the test's own: backups see what is committed, and a restore replaces all of it."""
 
 import contextlib
+from subprocess import CompletedProcess
 
 import pytest
 from django.db import connections
 
+from apiary_sales.keeping import beside
 from tests import serving
 from tests.keeping.whole_house import empty_house, full_house  # noqa: F401
 
@@ -32,6 +34,13 @@ def own_database(db, empty_database, settings, tmp_path):
         finally:
             own.close()
             connections["default"] = shared
+
+
+@pytest.fixture
+def proved_at_once(monkeypatch):
+    """Take the books of a backup for right, in tests of what comes after their proof."""
+    right = CompletedProcess([], 0, stdout="", stderr="")
+    monkeypatch.setattr(beside, "run", lambda *_: right)
 
 
 @contextlib.contextmanager

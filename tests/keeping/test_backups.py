@@ -155,7 +155,7 @@ def test_a_backup_that_fails_says_why_and_leaves_no_file(house, tmp_path):
     assert failed.message.startswith("The file could not be written or read:")
 
 
-def test_the_commands_say_what_they_did(house, tmp_path):
+def test_the_commands_say_what_they_did(house, proved_at_once, tmp_path):
     said = StringIO()
     phrase = tmp_path / "passphrase"
     phrase.write_text(f"{PASSPHRASE}\n")
@@ -173,7 +173,7 @@ def test_the_commands_say_what_they_did(house, tmp_path):
     assert "The secret key is the same." in lines
 
 
-def test_the_backup_of_a_night_is_made_once_and_rehearsed(house, settings):
+def test_the_backup_of_a_night_is_made_once_and_rehearsed(house, proved_at_once, settings):
     now = datetime(2026, 11, 27, 1, 31, tzinfo=ZoneInfo("America/Chicago"))
     before = sorted(path.name for path in settings.DATA_DIR.iterdir())
 
@@ -203,7 +203,7 @@ def test_a_backup_holds_what_was_committed_and_waits_for_no_writer(house, tmp_pa
 
 
 @pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="of SQLite alone")
-def test_a_damaged_database_is_replaced_where_that_is_asked_for(house):
+def test_a_damaged_database_is_replaced_where_that_is_asked_for(house, proved_at_once):
     made = backups.make()
     lots = grams()
     connection.close()

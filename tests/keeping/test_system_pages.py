@@ -107,7 +107,7 @@ def test_a_file_that_is_gone_is_said_to_be(signed_in_owner):
 
 
 def test_back_up_now_shows_its_progress_and_ends_with_a_rehearsed_file(
-    signed_in_owner, own_database
+    signed_in_owner, own_database, proved_at_once
 ):
     owner = builders.person("owner")
 
