@@ -1,11 +1,13 @@
 """Files of reports that take long to write: made as long work where the books are large."""
 
 from collections.abc import Mapping
+from datetime import date
+from functools import lru_cache
 
 from django.db import transaction
 from django.db.models import Max
 from django.http import QueryDict
-from django.utils import translation
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django_tasks import task
 
@@ -25,14 +27,18 @@ STEPS = 3
 
 
 def is_long() -> bool:
-    """Tell whether the books are so large that a file of a report is long work.
+    """Tell whether the books are so large that a file of a report is long work."""
+    return _lines_on(timezone.localdate()) > LINES_AT_ONCE
+
+
+@lru_cache(maxsize=1)
+def _lines_on(day: date) -> int:
+    """Return about how many lines the books have, asked once a day.
 
     Lines are never removed, so that the highest number says how many there are without a count.
     """
-    newest = [
-        model.objects.aggregate(pk=Max("pk"))["pk"] or 0 for model in (PostingLine, EntryLine)
-    ]
-    return sum(newest) > LINES_AT_ONCE
+    books = (PostingLine, EntryLine)
+    return sum(model.objects.aggregate(pk=Max("pk"))["pk"] or 0 for model in books)
 
 
 def begin(*, slug: str, ending: str, query: Mapping[str, str], started_by: User) -> LongWork:
