@@ -216,7 +216,7 @@ def test_what_a_pound_brings_is_worked_out_from_the_lines_shown():
 
     assert example.left == Decimal("7.6300")
     assert sum(line.each for line in example.lines) == example.left
-    assert example.per_pound == Decimal("7.5074")
+    assert example.per_unit == Decimal("7.5074")
 
 
 def test_the_invented_forecast_is_the_mean_and_spread_of_its_years():

@@ -21,6 +21,7 @@ from apiary_sales.pricing.rules.seasons import per_pound
 from apiary_sales.web.help.figures.example import Example, in_decimals
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
 from inventory.physics.units import POUND_GRAMS
+from inventory.shared.weights import in_units
 
 LATELY = timedelta(days=365)
 
@@ -38,11 +39,11 @@ class HoneyCostExample(Example):
         return sum(cents for _name, cents in self.expenses)
 
     @property
-    def pounds(self) -> Decimal:
-        return Decimal(self.grams) / POUND_GRAMS
+    def units(self) -> Decimal:
+        return in_units(self.grams)
 
     @property
-    def per_pound(self) -> Decimal | None:
+    def per_unit(self) -> Decimal | None:
         return per_pound(self.total_cents, self.grams)
 
     @classmethod
@@ -106,25 +107,25 @@ class JarCostExample(Example):
 
 @dataclass(frozen=True, kw_only=True)
 class NetBackExample(Example):
-    """What a pound brings in the best jar and in the drum."""
+    """What the honey brings, by the house's unit of weight, in the best jar and in the drum."""
 
     product: str
     channel: str
     lines: Sequence[CostLine]
     left: Decimal
     drawn_grams: Decimal
-    per_pound: Decimal
+    per_unit: Decimal
     drum_lines: Sequence[CostLine]
-    drum_per_pound: Decimal
+    drum_per_unit: Decimal
     break_even: Decimal | None
 
     @property
-    def drawn_pounds(self) -> Decimal:
-        return self.drawn_grams / POUND_GRAMS
+    def drawn_units(self) -> Decimal:
+        return in_units(self.drawn_grams)
 
     @property
     def difference(self) -> Decimal:
-        return self.per_pound - self.drum_per_pound
+        return self.per_unit - self.drum_per_unit
 
     @classmethod
     def from_the_house(cls) -> Self | None:
@@ -173,9 +174,9 @@ class NetBackExample(Example):
             lines=best.lines,
             left=best.left,
             drawn_grams=best.fill.drawn_grams,
-            per_pound=best.per_pound,
+            per_unit=best.per_pound,
             drum_lines=drum.lines,
-            drum_per_pound=drum.per_pound,
+            drum_per_unit=drum.per_pound,
             break_even=best.break_even_price(drum.per_pound),
             url=url,
             is_invented=is_invented,
