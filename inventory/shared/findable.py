@@ -114,11 +114,20 @@ class Findable:
 class HelpText(Protocol):
     """A page of help, as the box finds it."""
 
-    title: str
-    summary: str
-    text: str
-    url: str
-    permissions: tuple[str, ...]
+    @property
+    def title(self) -> str: ...
+
+    @property
+    def summary(self) -> str: ...
+
+    @property
+    def text(self) -> str: ...
+
+    @property
+    def url(self) -> str: ...
+
+    @property
+    def permissions(self) -> tuple[str, ...]: ...
 
 
 _registered: dict[str, Findable] = {}

@@ -14,6 +14,7 @@ from django.utils.html import escape
 
 from apiary_sales.web.help import book, contents, figures, pages
 from apiary_sales.web.help.cards import CARDS
+from inventory.shared.models import House
 from tests import builders
 from tests.inventory import printed
 from tests.web.test_languages import entries
@@ -243,6 +244,16 @@ def test_an_example_has_the_house_s_own_figures_for_who_may_see_them(client):
     assert "17.60" in own
     assert "These are figures of this house" not in invented
     assert "17.50" in invented
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("unit", "shown"), [("lb", "0.80</span>/lb"), ("kg", "1.7637</span>/kg")])
+def test_a_price_by_weight_is_for_the_unit_of_the_house(client, unit, shown):
+    """1600.00 over 907,185 g: 2000 lb, or 907.185 kg."""
+    House.objects.update_or_create(pk=House.current().pk, defaults={"weight_unit": unit})
+    client.force_login(builders.person("owner"))
+
+    assert shown in client.get("/help/cost-of-honey/").text
 
 
 @pytest.mark.django_db
