@@ -22,7 +22,7 @@ KEEP = "keeping.keep_house"
 
 
 @dataclass(frozen=True)
-class Part:
+class AttentionPart:
     """A partial template, and what it takes of a person's day; None where it is not for them."""
 
     template: str
@@ -73,18 +73,18 @@ def _cleaning(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
 
 
 # What must not be sold and what a customer waits for come first, what can wait comes last.
-PARTS: tuple[Part, ...] = (
-    Part("keeping/_warning.html", _backups),
-    Part("inventory/_held_goods.html", _held),
-    Part("orders/_missing.html", _missing),
-    Part("billing/_stand_to_look_at.html", _stand),
-    Part("inventory/bottling/_open_sheets.html", _open_sheets),
-    Part("inventory/bottling/_to_settle_count.html", _runs_to_settle),
-    Part("inventory/stock/_to_settle_count.html", _shortages),
-    Part("inventory/honey/_moisture_warnings.html", _moisture),
-    Part("inventory/care/_due.html", _cleaning),
-    Part("customers/_to_renew.html", _to_renew),
-    Part("inventory/care/_before_use.html", _cleaning),
+PARTS: tuple[AttentionPart, ...] = (
+    AttentionPart("keeping/_warning.html", _backups),
+    AttentionPart("inventory/_held_goods.html", _held),
+    AttentionPart("orders/_missing.html", _missing),
+    AttentionPart("billing/_stand_to_look_at.html", _stand),
+    AttentionPart("inventory/bottling/_open_sheets.html", _open_sheets),
+    AttentionPart("inventory/bottling/_to_settle_count.html", _runs_to_settle),
+    AttentionPart("inventory/stock/_to_settle_count.html", _shortages),
+    AttentionPart("inventory/honey/_moisture_warnings.html", _moisture),
+    AttentionPart("inventory/care/_due.html", _cleaning),
+    AttentionPart("customers/_to_renew.html", _to_renew),
+    AttentionPart("inventory/care/_before_use.html", _cleaning),
 )
 
 

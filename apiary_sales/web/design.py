@@ -42,7 +42,7 @@ class SampleJar:
     url: str = ""
 
 
-class SampleForm(HouseForm):
+class DesignForm(HouseForm):
     """A field of each kind."""
 
     words = forms.CharField(label=_("Name"), max_length=40)
@@ -73,10 +73,10 @@ def _series(name: Any, *values: int) -> charts.Series:
 @permission_required("accounts.manage_people", raise_exception=True)
 def design(request: HttpRequest) -> HttpResponse:
     """Show the components; nothing on the page can be sent."""
-    wrong = SampleForm({"number": "many", "weight_0": "heavy"}, prefix="wrong")
+    wrong = DesignForm({"number": "many", "weight_0": "heavy"}, prefix="wrong")
     wrong.is_valid()
     context: dict[str, Any] = {
-        "form": SampleForm(initial={"words": "Holding tank", "choice": "tank", "ways": "dip"}),
+        "form": DesignForm(initial={"words": "Holding tank", "choice": "tank", "ways": "dip"}),
         "wrong": wrong,
         "icons": ICONS,
         "colours": COLOUR_CLASSES,

@@ -114,7 +114,9 @@ def test_a_day_of_receipts_says_what_it_comes_to_on_all_pages(owner):
 
 def test_the_first_page_shows_three_warnings_and_unfolds_the_rest(monkeypatch, rf, owner):
     parts = [
-        attention.Part("_tag.html", lambda _request, _today, text=text: text and {"text": text})
+        attention.AttentionPart(
+            "_tag.html", lambda _request, _today, text=text: text and {"text": text}
+        )
         for text in ("first", "", "second", "third", "fourth", "fifth")
     ]
     monkeypatch.setattr(attention, "PARTS", tuple(parts[:1] + parts[2:5]))
