@@ -90,6 +90,26 @@ def test_an_invoice_paid_in_cash_is_paid_by_what_there_are_coins_for(
     assert list(books.faults()) == []
 
 
+def test_the_page_of_payments_asks_nothing_about_what_the_coin_leaves(
+    five_cents, shop, pounds, client
+):
+    invoice = invoice_of(shop, jars(pounds, 1, "8.02"))
+    client.force_login(builders.person("owner"))
+    form = {
+        "key": "page",
+        "amount": "8.00",
+        "method": "cash",
+        "received_on": "2026-09-10",
+        "allocations": "chosen",
+        f"take_{invoice.pk}": "on",
+    }
+
+    page = client.post(f"/money/payments/new/?customer={shop.pk}", form)
+
+    invoice.refresh_from_db()
+    assert (page.status_code, invoice.open_cents, on("cash_rounding")) == (302, 0, 2)
+
+
 def test_an_amount_that_there_are_no_coins_for_is_rounded_by_itself(
     five_cents, shop, pounds, owner, key
 ):

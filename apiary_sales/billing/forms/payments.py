@@ -14,6 +14,7 @@ from apiary_sales.billing.models import Adjustment, Invoice, Payment
 from apiary_sales.billing.services.payments import Rest
 from apiary_sales.orders.models import Order
 from inventory.shared import words
+from inventory.shared.coins import to_coins
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 
@@ -157,7 +158,7 @@ class PaymentForm(ActForm):
 
     def chosen(self, cleaned: dict[str, Any]) -> dict[Invoice, int]:
         """Return what goes to each ticked invoice; without an amount, as much as is left."""
-        left = cleaned["amount"]
+        left = self._pays(cleaned)
         shares = {}
         for pk, invoice in self.open_invoices.items():
             typed = cleaned.get(f"share_{pk}")
@@ -167,6 +168,18 @@ class PaymentForm(ActForm):
             left -= share
             shares[invoice] = share
         return shares
+
+    def _pays(self, cleaned: dict[str, Any]) -> int:
+        """Return what the amount pays: in cash all that is due, where there are no coins for it."""
+        amount: int = cleaned["amount"]
+        if cleaned.get("method") != Payment.Method.CASH:
+            return amount
+        due = 0
+        for pk, invoice in self.open_invoices.items():
+            typed = cleaned.get(f"share_{pk}")
+            if typed is not None or cleaned.get(f"take_{pk}"):
+                due += invoice.open_cents if typed is None else typed
+        return due if due and to_coins(due) == amount else amount
 
     def shares(self) -> dict[Invoice, int] | None:
         """Return what goes to the chosen invoices, or None for what is due first."""

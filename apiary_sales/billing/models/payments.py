@@ -91,7 +91,7 @@ class Payment(models.Model):
 
     @property
     def given_back_cents(self) -> int:
-        return max(0, -self.amount_cents)
+        return max(0, -self.handed_cents)
 
 
 class Allocation(AppendOnlyModel):

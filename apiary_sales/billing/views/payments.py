@@ -140,7 +140,7 @@ class PaymentView(ActView):
         else:
             sentence = _("%(amount)s from %(customer)s recorded.")
         return sentence % {
-            "amount": words.money(made.amount_cents),
+            "amount": words.money(made.handed_cents),
             "customer": made.customer,
             "left": words.money(left_cents),
             "order": made.order.number if made.order else "",
