@@ -12,6 +12,7 @@ from django.utils import translation
 
 from apiary_sales.orders.rules.lines import honey_cents, printed_pounds
 from apiary_sales.planning.rules.figures import usual_drum_weight
+from apiary_sales.reports import columns
 from inventory.shared import conventions, money, weights, words
 from inventory.shared.coins import nearest
 from inventory.shared.forms.fields import LengthField, TemperatureField, VolumeField, WeightField
@@ -88,6 +89,13 @@ def test_a_number_without_a_unit_is_in_the_unit_of_the_house(metric):
     assert WeightField().clean(["2,5", ""]) == 2_500
     assert VolumeField().clean(["216,5", ""]) == Decimal("216.500")
     assert TemperatureField().clean(["35", ""]) == Decimal("35.0")
+
+
+def test_reports_and_their_downloads_are_in_kilograms(metric):
+    [(unit, figure, _format), _grams] = columns.EXPORTED[columns.Unit.GRAMS]()
+
+    assert (unit, figure(296_433)) == ("kg", Decimal("296.43"))
+    assert columns.WRITTEN[columns.Unit.GRAMS](296_433) == "296,4 kg"
 
 
 def test_what_a_form_shows_comes_back_as_it_was(metric):
