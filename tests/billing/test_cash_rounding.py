@@ -90,8 +90,9 @@ def test_an_invoice_paid_in_cash_is_paid_by_what_there_are_coins_for(
     assert list(books.faults()) == []
 
 
+@pytest.mark.parametrize("share", ["", "8.00"])
 def test_the_page_of_payments_asks_nothing_about_what_the_coin_leaves(
-    five_cents, shop, pounds, client
+    five_cents, shop, pounds, client, share
 ):
     invoice = invoice_of(shop, jars(pounds, 1, "8.02"))
     client.force_login(builders.person("owner"))
@@ -102,6 +103,7 @@ def test_the_page_of_payments_asks_nothing_about_what_the_coin_leaves(
         "received_on": "2026-09-10",
         "allocations": "chosen",
         f"take_{invoice.pk}": "on",
+        f"share_{invoice.pk}": share,
     }
 
     page = client.post(f"/money/payments/new/?customer={shop.pk}", form)

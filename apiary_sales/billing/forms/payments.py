@@ -161,13 +161,22 @@ class PaymentForm(ActForm):
         left = self._pays(cleaned)
         shares = {}
         for pk, invoice in self.open_invoices.items():
-            typed = cleaned.get(f"share_{pk}")
+            typed = self._typed_share(cleaned, invoice)
             if not cleaned.get(f"take_{pk}") and not typed:
                 continue
             share = min(invoice.open_cents, max(0, left)) if typed is None else typed
             left -= share
             shares[invoice] = share
         return shares
+
+    @staticmethod
+    def _typed_share(cleaned: dict[str, Any], invoice: Invoice) -> int | None:
+        """Return what was typed for an invoice: in cash all of it, where it is but for coins."""
+        typed: int | None = cleaned.get(f"share_{invoice.pk}")
+        is_cash = cleaned.get("method") == Payment.Method.CASH
+        if is_cash and typed and to_coins(invoice.open_cents) == typed:
+            return invoice.open_cents
+        return typed
 
     def _pays(self, cleaned: dict[str, Any]) -> int:
         """Return what the amount pays: in cash all that is due, where there are no coins for it."""
@@ -176,7 +185,7 @@ class PaymentForm(ActForm):
             return amount
         due = 0
         for pk, invoice in self.open_invoices.items():
-            typed = cleaned.get(f"share_{pk}")
+            typed = self._typed_share(cleaned, invoice)
             if typed is not None or cleaned.get(f"take_{pk}"):
                 due += invoice.open_cents if typed is None else typed
         return due if due and to_coins(due) == amount else amount

@@ -18,6 +18,7 @@ from django.utils.translation import ngettext
 
 from inventory.physics.units import GALLON_LITRES
 from inventory.shared import conventions, weights
+from inventory.shared.coins import to_coins
 from inventory.shared.money import price_places, symbol, with_currency
 
 register = template.Library()
@@ -219,6 +220,12 @@ def money(cents: object) -> SafeString:
     """Show whole cents in the house's currency."""
     number = _decimal(cents)
     return NOTHING if number is None else _currency(number / 100, 2)
+
+
+@register.filter
+def in_coins(cents: int) -> int:
+    """Return what of an amount is paid in cash, by the smallest coin of the house."""
+    return to_coins(cents)
 
 
 @register.filter
