@@ -265,7 +265,9 @@ async function finish(done) {
   const all = left > 0 || made.length === 0 ? [...made, payment(cents, left)] : made;
   const payments = all
     // What is less than a coin is paid with nothing.
-    .filter((each) => each.cents > 0 || each.tendered_cents > 0 || (each === all.at(-1) && isRounded))
+    .filter(
+      (each) => each.cents > 0 || each.tendered_cents > 0 || (isRounded && each === all.at(-1)),
+    )
     .map(({ id, ...rest }) => rest);
   done(payments, sums.on_top + kept, cents - left);
 }

@@ -55,7 +55,9 @@ export async function weigh(offer) {
   const unit = make(
     "select",
     { id: "till-unit" },
-    ...(houseUnit() === "kg" ? METRIC_FIRST : UNITS).map((name) => make("option", { value: name, text: name })),
+    ...(houseUnit() === "kg" ? METRIC_FIRST : UNITS).map((name) =>
+      make("option", { value: name, text: name }),
+    ),
   );
   unit.value = (await recall("unit")) ?? houseUnit();
   const comes = make("p", { class: "reading", "aria-live": "polite" });
