@@ -14,6 +14,7 @@ class OrdersConfig(AppConfig):
         from apiary_sales.orders.queries import personal_data as held_data
         from apiary_sales.orders.services import followed_stock
         from apiary_sales.orders.services import personal_data as erasing
+        from apiary_sales.orders.trade_models import ContractPriceStep
         from inventory.shared import attachable, conventions
         from inventory.stock import signals
 
@@ -38,6 +39,7 @@ class OrdersConfig(AppConfig):
         mailed_papers.register()
         found_things.register()
         conventions.register_use("currency", Order.objects.exists)
+        conventions.register_use("weight_unit", ContractPriceStep.objects.exists)
         conventions.register_use(
             "weight_unit", OrderLine.objects.filter(kind__in=OrderLine.BY_WEIGHT).exists
         )

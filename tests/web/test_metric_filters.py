@@ -18,6 +18,7 @@ from inventory.shared.coins import nearest
 from inventory.shared.forms.fields import LengthField, TemperatureField, VolumeField, WeightField
 from inventory.stock.forms.fields import as_length, as_volume, as_weight
 from inventory.stock.services.purchases import cost_of
+from inventory.stock.templatetags.moisture import as_brix
 from tests.conftest import usual_conventions
 
 
@@ -89,6 +90,17 @@ def test_a_number_without_a_unit_is_in_the_unit_of_the_house(metric):
     assert WeightField().clean(["2,5", ""]) == 2_500
     assert VolumeField().clean(["216,5", ""]) == Decimal("216.500")
     assert TemperatureField().clean(["35", ""]) == Decimal("35.0")
+
+
+@pytest.mark.parametrize(("moisture", "brix"), [("17.0", "81,3 °Brix"), ("12", ""), ("26", "")])
+def test_water_is_told_in_brix_beside_percent(metric, moisture, brix):
+    # 17.0 % is an index of 1.4940 (Chataway and Wedmore), which is 81.3 °Brix (ICUMSA): the same
+    # pair of figures that the page of a receipt tells.
+    assert as_brix(Decimal(moisture)) == brix
+
+
+def test_a_house_in_pounds_is_told_the_percent_alone():
+    assert as_brix(Decimal("17.0")) == ""
 
 
 def test_reports_and_their_downloads_are_in_kilograms(metric):
