@@ -8,6 +8,8 @@ pytestmark = pytest.mark.django_db
 
 @pytest.mark.parametrize("address", ["/", "/help/", "/settings/", "/honey/", "/account/"])
 def test_every_page_asks_to_sign_in_first_and_comes_back(client, address):
+    builders.person("owner")
+
     page = client.get(address)
 
     assert page.status_code == 302

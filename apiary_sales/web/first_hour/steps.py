@@ -14,9 +14,9 @@ from apiary_sales.accounts.models import SetUp, User
 from apiary_sales.billing.queries import number_series
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import PiecePrice, TaxRate
-from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Size
+from inventory.bottling.models import PackagingPart, PartReceipt, Size
 from inventory.shared.models import House
-from inventory.stock.models import Lot, Place, ProductionSettings
+from inventory.stock.models import Lot, Place, Posting, ProductionSettings
 
 
 @dataclass(frozen=True)
@@ -186,10 +186,16 @@ def to_do(user: User | AnonymousUser) -> list[SetUpMark]:
     if not user.has_perm("accounts.manage_people"):
         return []
     row = SetUp.current()
-    if row.ended_at or BottlingRun.objects.exclude(packed_lot=None).exists():
+    if row.ended_at or _were_jars_filled():
         return []
     shown = marks(row)
     return [] if all(mark.is_done for mark in shown) else shown
+
+
+def _were_jars_filled() -> bool:
+    """Tell whether the house has filled jars itself, beside those from before its books."""
+    packed = Lot.objects.filter(kind=Lot.Kind.PACKED)
+    return packed.exclude(lines__posting__kind=Posting.Kind.OPENING).exists()
 
 
 def begins_on() -> date:

@@ -76,8 +76,8 @@ def set_up(walker, house: dict) -> None:
         row = walker.row_of(part.name)
         parts |= {f"{row}__pieces": "240", f"{row}__each": house["each"]}
     walker.send(**parts)
-    lines = [f"{name};;555 01{number:02d};;;" for number, name in enumerate(SHOPS)]
-    lines[0] = f"Shop 1;shop1@shops.example;;1017;{house['owed']};2026-07-20"
+    lines = [f"{name};;;;" for name in SHOPS]
+    lines[0] = f"Shop 1;shop1@shops.example;1017;{house['owed']};2026-07-20"
     walker.send("read", pasted="\n".join(lines))
     walker.send(cash=house["cash"])
     walker.send(no__0__first="1018", no__3__first="350")

@@ -26,7 +26,7 @@ class MoneyInHandForm(HouseForm):
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text=_(
-            "A line for each: name, e-mail, telephone, invoice number, amount still owed, "
+            "A line for each: name, e-mail, invoice number, amount still owed, "
             "day of the invoice. Between them a tab (as a spreadsheet copies it), a semicolon or "
             "a comma. A customer with two open invoices has two lines."
         ),
@@ -50,7 +50,6 @@ class CustomerRow(RowForm):
         label=_("Price list"), choices=Customer.Tier, initial=Customer.Tier.SHOP
     )
     email = forms.EmailField(label=_("E-mail"), required=False)
-    phone = forms.CharField(label=_("Telephone"), max_length=40, required=False)
     number = forms.CharField(label=_("Open invoice"), max_length=40, required=False)
     amount = MoneyField(label=_("Still owed"), required=False)
     issued_on = DayField(label=_("Its day"), required=False)

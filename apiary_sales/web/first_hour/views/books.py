@@ -22,7 +22,7 @@ from inventory.shared.people import person_of
 from inventory.stock.services import numbers
 
 CUSTOMERS_ASKED = 5
-COLUMNS = ("name", "email", "phone", "number", "amount", "issued_on")
+COLUMNS = ("name", "email", "number", "amount", "issued_on")
 KINDS: dict[str, str] = {
     Customer.Tier.STAND: Customer.Kind.RETAIL,
     Customer.Tier.SHOP: Customer.Kind.SHOP,
@@ -100,7 +100,6 @@ class CustomersView(StepView):
                 tier=data["tier"],
                 kind=KINDS[data["tier"]],
                 email=data["email"],
-                phone=data["phone"],
             )
             made[name.casefold()] = customer
         if data["amount"]:
