@@ -68,6 +68,8 @@ def test_signing_out_needs_a_button_not_a_link(client):
 
 
 def test_the_language_can_be_chosen_before_signing_in(client):
+    builders.person("owner")
+
     page = client.post(
         reverse("accounts:language"), {"language": "es", "next": "/account/sign-in/"}
     )

@@ -37,13 +37,13 @@ def leave_step(step: str) -> SetUp:
 
 
 @transaction.atomic
-def begin_books_on(day: date) -> SetUp:
+def begin_books_on(begins_on: date) -> SetUp:
     """Set the day of all that is entered as there when the books begin. Raises `BadValue`."""
     problems = Problems()
-    checks.check_day(problems, "begins_on", day)
+    checks.check_day(problems, "begins_on", begins_on)
     problems.raise_any()
     row = _locked()
-    row.begins_on = day
+    row.begins_on = begins_on
     row.save()
     return row
 

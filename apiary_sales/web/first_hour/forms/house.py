@@ -101,7 +101,7 @@ class TaxForm(HouseForm):
     )
 
 
-class TaxRow(RowForm):
+class TaxedGoodsRow(RowForm):
     """How one kind of goods is taxed."""
 
     category = forms.ChoiceField(label=_("How it is taxed"), choices=GoodsCategory.Category)

@@ -11,7 +11,12 @@ from apiary_sales.accounts.services import set_up
 from apiary_sales.pricing.models import GoodsCategory, TaxRate
 from apiary_sales.pricing.services import prices, taxes
 from apiary_sales.web.first_hour import proposals, steps
-from apiary_sales.web.first_hour.forms.house import HouseNameForm, MarketForm, TaxForm, TaxRow
+from apiary_sales.web.first_hour.forms.house import (
+    HouseNameForm,
+    MarketForm,
+    TaxForm,
+    TaxedGoodsRow,
+)
 from apiary_sales.web.first_hour.forms.rows import Rows
 from apiary_sales.web.first_hour.views.step import Asked, StepView
 from inventory.shared.models import House
@@ -135,7 +140,7 @@ class TaxView(StepView):
                 "jurisdiction": first.jurisdiction if first else "",
             },
         )
-        return Asked(form, {"tax": Rows(TaxRow, data, prefix="tax", proposed=proposed)})
+        return Asked(form, {"tax": Rows(TaxedGoodsRow, data, prefix="tax", proposed=proposed)})
 
     def save(self, asked: Asked) -> str:
         assert asked.form is not None
