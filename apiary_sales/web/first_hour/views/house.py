@@ -14,8 +14,8 @@ from apiary_sales.web.first_hour import proposals, steps
 from apiary_sales.web.first_hour.forms.house import (
     HouseNameForm,
     MarketForm,
-    TaxForm,
     TaxedGoodsRow,
+    TaxForm,
 )
 from apiary_sales.web.first_hour.forms.rows import Rows
 from apiary_sales.web.first_hour.views.step import Asked, StepView
