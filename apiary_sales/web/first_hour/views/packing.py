@@ -62,7 +62,7 @@ def _in_words(size: UsualSize) -> str:
         "unit": Size.Unit(size.unit).label,
         "brimful": words.number(size.brimful_ml),
     }
-    if str(size.name) == f"{figures['amount']} {figures['unit']}":
+    if f"{figures['amount']} {figures['unit']}" in str(size.name):
         return _("%(name)s, %(brimful)s ml to the brim") % figures
     return _("%(name)s: %(amount)s %(unit)s, %(brimful)s ml to the brim") % figures
 
