@@ -11,10 +11,9 @@ can change once anything is priced or booked in it; who keeps such rows says so 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
-from contextvars import ContextVar
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable
+from contextlib import nullcontext
+from dataclasses import dataclass, fields
 from decimal import Decimal
 
 from django.conf import settings
@@ -86,6 +85,8 @@ def usual_decimal_sign() -> str:
 
 
 _kept: Conventions | None = None
+# Whether the table of the house was found once.
+_is_there = False
 # What numbers are written by now: Django keeps what it read of the formats.
 _written_by: Conventions | None = None
 
@@ -105,13 +106,15 @@ def current() -> Conventions:
 
 
 def _read() -> Conventions:
+    global _is_there
     from inventory.shared.models import House
 
-    # A question that fails would spoil a transaction; there is no table before the first migration.
-    savepoint = transaction.atomic() if connection.in_atomic_block else nullcontext()
+    # There is no table before the first migration; a question that fails spoils a transaction.
+    unsure = connection.in_atomic_block and not _is_there
     try:
-        with savepoint:
+        with transaction.atomic() if unsure else nullcontext():
             house = House.current()
+        _is_there = True
     except DatabaseError:
         house = House()
     return Conventions(**{each.name: getattr(house, each.name) for each in fields(Conventions)})

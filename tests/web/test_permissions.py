@@ -59,6 +59,10 @@ OPEN = {
     "inventory:jar_page",
     "inventory:jar_page_by_lot",
     "inventory:no_jar_page",
+    # Only who began it and the owner see it: the page itself looks.
+    "inventory:long_work",
+    "inventory:long_work_file",
+    "inventory:long_work_stop",
     # For whoever has the code that is printed on a receipt: what the paper says.
     "billing:read_receipt",
     "billing:no_read_receipt",
@@ -87,9 +91,6 @@ OPEN = {
     "inventory:honey_flow_entries",
     "inventory:jar_list",
     # To who began the work, and the owner; there is no such work for others.
-    "inventory:long_work",
-    "inventory:long_work_file",
-    "inventory:long_work_stop",
     "inventory:lot_detail",
     "inventory:lot_jars",
     "inventory:lot_list",
@@ -119,7 +120,7 @@ OPEN = {
     "web:today",
     "web:what_is_new",
 }
-SAMPLES = {"invoice": 1, "pk": 1, "year": 2026, "what": "moisture"}
+SAMPLES = {"invoice": 1, "pk": 1, "year": 2026, "what": "moisture", "ending": "csv"}
 
 
 def addresses(resolver=None, namespace: str = "") -> Iterator[tuple[str, str]]:

@@ -15,7 +15,7 @@ from inventory.shared.models import House
 
 
 @transaction.atomic
-def change(**fields: Any) -> House:
+def change(*, currency: str | None = None, weight_unit: str | None = None, **fields: Any) -> House:
     """Set details of the house; bills already issued keep the ones of their day.
 
     Raises `BadValue` (or several) for what does not fit its field, and for another currency or unit
@@ -23,10 +23,28 @@ def change(**fields: Any) -> House:
     the United States prints on A4, unless its paper is said.
     """
     house = House.current()
+    asked = {"currency": currency, "weight_unit": weight_unit}
+    fields |= {name: value for name, value in asked.items() if value is not None}
+    _check_fixed(house, fields)
+    if house.market == House.Market.US and fields.get("market", house.market) != house.market:
+        # Only there paper is Letter (common practice).
+        fields.setdefault("paper", House.Paper.A4)
+    for name, value in fields.items():
+        setattr(house, name, value)
+    checks.save_checked(house)
+    return house
+
+
+def _check_fixed(house: House, fields: dict[str, Any]) -> None:
+    """Raise `BadValue` (or several) for a convention that would give booked figures other sense."""
+
+    def becomes_another(name: str) -> bool:
+        return (
+            name in fields and fields[name] != getattr(house, name) and conventions.is_fixed(name)
+        )
+
     problems = Problems()
-    if fields.get("currency", house.currency) != house.currency and conventions.is_fixed(
-        "currency"
-    ):
+    if becomes_another("currency"):
         problems.add(
             "currency",
             _(
@@ -35,9 +53,7 @@ def change(**fields: Any) -> House:
             )
             % {"currency": house.currency},
         )
-    if fields.get("weight_unit", house.weight_unit) != house.weight_unit and conventions.is_fixed(
-        "weight_unit"
-    ):
+    if becomes_another("weight_unit"):
         problems.add(
             "weight_unit",
             _(
@@ -48,13 +64,6 @@ def change(**fields: Any) -> House:
             % {"unit": house.get_weight_unit_display()},
         )
     problems.raise_any()
-    if house.market == House.Market.US and fields.get("market", house.market) != house.market:
-        # Only there paper is Letter (common practice).
-        fields.setdefault("paper", House.Paper.A4)
-    for name, value in fields.items():
-        setattr(house, name, value)
-    checks.save_checked(house)
-    return house
 
 
 @transaction.atomic
