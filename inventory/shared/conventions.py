@@ -11,9 +11,10 @@ can change once anything is priced or booked in it; who keeps such rows says so 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
-from contextlib import nullcontext
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
+from contextvars import ContextVar
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 
 from django.conf import settings
