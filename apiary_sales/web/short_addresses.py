@@ -26,7 +26,18 @@ STAND_DAYS = reverse_lazy("billing:stand_days")
 GIVEN = reverse_lazy("billing:handed_in_sales")
 MARKS = reverse_lazy("billing:stand_marks")
 
+BACKUPS = reverse_lazy("keeping:backups")
+LOST_PASSWORD = reverse_lazy("accounts:lost_password")
+
 urlpatterns = [
+    path("account/new-password/", RedirectView.as_view(url=LOST_PASSWORD)),
+    path("account/new-password/<str:uidb64>/", RedirectView.as_view(url=LOST_PASSWORD)),
+    path("money/statements/", _to("billing:money")),
+    re_path(r"^reports/(?P<slug>[^/]+)/long/$", _to("reports:report")),
+    path("settings/import/new/", _to("imports:home")),
+    path("settings/keeping/", _to("keeping:system")),
+    re_path(r"^settings/keeping/backups/\d+/$", RedirectView.as_view(url=BACKUPS)),
+    path("work/", _to("web:today")),
     path("api/", _to("api:schema")),
     path("api/books/", _to("api:schema")),
     path("api/drums/", RedirectView.as_view(url=SCHEMA)),

@@ -1,4 +1,5 @@
 from django.urls import include, path
+from django.views.generic import RedirectView
 
 from apiary_sales.web import design, health, views
 from apiary_sales.web.first_hour import urls as first_hour
@@ -13,6 +14,7 @@ urlpatterns = [
     path("settings/design/", design.design, name="design"),
     path("help/", help_views.index, name="help"),
     path("help/cards/<slug:slug>.pdf", help_views.card, name="help_card"),
+    path("help/cards/", RedirectView.as_view(pattern_name="web:help")),
     path("help/<slug:slug>/", help_views.topic, name="help_topic"),
     path("settings/", views.settings_page, name="settings"),
     path("set-up/", include(first_hour.urlpatterns)),

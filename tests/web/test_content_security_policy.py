@@ -18,8 +18,9 @@ def policy(response) -> dict[str, str]:
 @pytest.mark.django_db
 @pytest.mark.parametrize("name", ["web:today", "accounts:sign_in", "admin:index"])
 def test_every_page_takes_scripts_and_styles_from_this_server_alone(client, name):
+    owner = builders.person("owner")
     if name != "accounts:sign_in":
-        client.force_login(builders.person("owner"))
+        client.force_login(owner)
 
     response = client.get(reverse(name))
 

@@ -69,7 +69,7 @@ def test_an_address_is_behind_its_door(path, name):
     assert doors.behind(path) == name
 
 
-def test_a_person_who_is_not_signed_in_sees_no_doors(client):
+def test_a_person_who_is_not_signed_in_sees_no_doors(client, owner):
     page = client.get("/account/sign-in/")
 
     assert page.status_code == 200
