@@ -24,8 +24,10 @@ from django.db.models import Q, Sum
 from apiary_sales.billing.models import EntryLine
 from inventory.stock.models import Balance
 
-# Rows of these are made when the tables are: they are put in the place of those that are there.
+# Rows of these are made when the tables are, or at the first start: those of a house take their
+# place.
 MADE_BY_MIGRATE = (
+    "accounts.SetUp",
     "contenttypes.ContentType",
     "auth.Permission",
     "auth.Group",
@@ -34,6 +36,7 @@ MADE_BY_MIGRATE = (
 )
 # What a house may have before anybody has set it up.
 OF_THE_MACHINE = (
+    "accounts.PinTries",
     "sessions.Session",
     "django_tasks_database.DBTaskResult",
     "inventory.LongWork",

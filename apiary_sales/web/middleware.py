@@ -114,7 +114,14 @@ class FirstHourMiddleware:
     answer as always.
     """
 
-    OTHERS = (*PUBLIC_ADDRESSES, "/set-up/", "/account/language/", "/api/", "/static/")
+    OTHERS = (
+        *PUBLIC_ADDRESSES,
+        "/set-up/",
+        "/account/language/",
+        "/api/",
+        "/health/",
+        "/static/",
+    )
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

@@ -11,7 +11,7 @@ from inventory.bottling.services import sizes
 from inventory.shared import conventions
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place
-from tests import builders
+from tests import builders, uploads
 from tests.web.first_hour import walking
 
 pytestmark = pytest.mark.django_db
@@ -246,3 +246,14 @@ def test_two_open_invoices_of_one_customer_are_two_lines(walker):
 )
 def test_cells_are_parted_by_tabs_else_semicolons_else_commas(text, cells):
     assert pasted.cells(text) == cells
+
+
+def test_a_logo_that_is_no_picture_is_told_at_its_field_and_the_name_is_not_saved(walker):
+    walker.open("/set-up/house/")
+
+    refused = walker.post(name="Olmo", logo=uploads.upload("logo.png", b"no picture"))
+    walker.send(name="Olmo", logo=uploads.upload("logo.png", uploads.image("PNG", 30, 30)))
+
+    assert refused.status_code == 422
+    assert "logo" in refused.context["form"].errors
+    assert House.current().logo
