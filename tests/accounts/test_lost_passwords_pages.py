@@ -169,6 +169,8 @@ def test_who_is_switched_off_gets_no_link(client, maren):
 
 
 def test_where_no_e_mail_leaves_the_house_the_page_says_whom_to_ask(client, owner, settings):
+def test_where_no_e_mail_leaves_the_house_the_page_says_whom_to_ask(client, settings):
+    builders.person("owner")
     settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
 
     page = client.get(LOST).content.decode()
