@@ -69,7 +69,6 @@ def test_an_address_is_behind_its_door(path, name):
     assert doors.behind(path) == name
 
 
-def test_a_person_who_is_not_signed_in_sees_no_doors(client, owner):
 def test_a_person_who_is_not_signed_in_sees_no_doors(client):
     builders.person("owner")
 
