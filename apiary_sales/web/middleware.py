@@ -1,6 +1,7 @@
 """What holds for every page: its address, how much it is sent, what it may load and use."""
 
 from collections.abc import Callable
+from typing import Any
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
@@ -108,28 +109,28 @@ class NullCharacterMiddleware:
 
 
 class FirstHourMiddleware:
-    """Lead every page to the set-up while nobody exists who could sign in.
+    """Lead every page of the house to the set-up while nobody exists who could sign in.
 
-    It asks the database only where nobody is signed in. Public pages, the API and what is no page
-    answer as always.
+    It asks the database only where nobody is signed in. Public pages, the API and what a program
+    asks for answer as always.
     """
 
-    OTHERS = (
-        *PUBLIC_ADDRESSES,
-        "/set-up/",
-        "/account/language/",
-        "/api/",
-        "/health/",
-        "/static/",
-    )
+    # Where one signs in, which is open to everybody too.
+    DOORS = ("/account/", "/admin/")
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        is_page = request.method in ("GET", "HEAD") and not request.path_info.startswith(
-            self.OTHERS
-        )
-        if is_page and not request.user.is_authenticated and not User.objects.exists():
-            return HttpResponseRedirect(reverse("web:set_up"))
         return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., HttpResponse], *_arguments: Any
+    ) -> HttpResponse | None:
+        is_of_the_house = getattr(view, "login_required", True) or request.path_info.startswith(
+            self.DOORS
+        )
+        is_looked_at = request.method in ("GET", "HEAD") and not request.user.is_authenticated
+        if is_of_the_house and is_looked_at and not User.objects.exists():
+            return HttpResponseRedirect(reverse("web:set_up"))
+        return None

@@ -188,6 +188,8 @@ def test_who_may_not_change_customers_is_refused(client, db, role, sees):
 
 
 def test_a_stranger_is_sent_to_sign_in(client, db):
+    builders.person("owner")
+
     response = client.get(reverse("customers:list"))
 
     assert response.status_code == 302

@@ -43,6 +43,8 @@ def test_the_box_is_on_every_page_for_everybody_who_is_signed_in(client, role):
 
 
 def test_nobody_finds_anything_without_signing_in(client):
+    builders.person("owner")
+
     assert client.get(FIND, {"q": "a"}).headers["Location"].startswith("/account/sign-in/")
 
 

@@ -69,13 +69,15 @@ def test_a_code_that_is_empty_opens_nothing():
         first_owner.add(code="", **MARIA)
 
 
-@pytest.mark.parametrize("address", ["/", "/money/", "/account/sign-in/", "/no/such/page/"])
+@pytest.mark.parametrize("address", ["/", "/money/", "/account/sign-in/", "/admin/"])
 def test_every_page_leads_to_the_set_up_while_there_is_nobody(client, address):
     assert client.get(address)["Location"] == "/set-up/"
 
 
-def test_the_api_still_asks_for_a_token_while_there_is_nobody(client):
+def test_what_programs_ask_for_answers_while_there_is_nobody(client):
     assert client.get("/api/lots/").status_code == 401
+    assert client.get("/stand/app.webmanifest").status_code == 200
+    assert client.get("/j/no-such-code/").status_code == 404
 
 
 def test_what_is_wrong_is_told_and_what_was_typed_stays(client):
