@@ -6,7 +6,7 @@ A start is `prepare`, which refuses what is unsafe and makes the data ready, and
 import os
 import signal
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from ipaddress import IPv4Address, IPv6Address, ip_address
@@ -72,17 +72,17 @@ class Address:
         return f"[{self.ip}]:{self.port}" if self.ip.version == 6 else f"{self.ip}:{self.port}"
 
 
-def prepare(address: Address) -> socket.socket:
+def prepare(address: Address, say: Callable[[str], None] | None = None) -> socket.socket:
     """Make everything ready to serve at this address, and return the open port for `run`.
 
     The port is taken before the data is touched: of two services that are started at once, one
-    stops here. Raises `CannotServe`, of which `PortNotFree` is one.
+    stops here. `say` is told what takes long. Raises `CannotServe`, of which `PortNotFree` is one.
     """
     refuse_unsafe_settings(address)
     listener = open_listener(address)
     try:
         keep_private(settings.DATA_DIR)
-        make_ready()
+        make_ready(say)
     except BaseException:
         listener.close()
         raise
@@ -208,7 +208,7 @@ def keep_private(directory: Path) -> None:
         ) from error
 
 
-def make_ready() -> None:
+def make_ready(say: Callable[[str], None] | None = None) -> None:
     """Make the tables of an empty database.
 
     Raises `CannotServe` when the database can't be read, or was made by another version.
@@ -222,6 +222,8 @@ def make_ready() -> None:
             f"The database can't be read ({reason}): check DATABASE_URL and DATA_DIR."
         ) from error
     if is_empty:
+        if say:
+            say("Making the database: this takes a minute, once.")
         call_command("migrate", interactive=False, verbosity=0)
         return
     loader = executor.loader

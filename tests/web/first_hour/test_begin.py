@@ -137,7 +137,7 @@ def started(monkeypatch):
         def getsockname(self):
             return ("127.0.0.1", 8000)
 
-    monkeypatch.setattr(serve, "prepare", lambda address: Listener())
+    monkeypatch.setattr(serve, "prepare", lambda address, say: Listener())
     monkeypatch.setattr(serve, "run", lambda listener: None)
 
     def start() -> str:

@@ -21,7 +21,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            listener = serve.prepare(serve.Address.parse(options["listen"]))
+            listener = serve.prepare(serve.Address.parse(options["listen"]), say=self._say)
         except serve.PortNotFree as error:
             raise CommandError(
                 f"The service can't listen at {options['listen']} ({error}). Stop what is "
@@ -36,6 +36,10 @@ class Command(BaseCommand):
             self.stdout.flush()
             serve.run(listener)
         self.stdout.write("Stopped")
+
+    def _say(self, text: str) -> None:
+        self.stdout.write(text)
+        self.stdout.flush()
 
 
 def _how_to_begin(name: tuple[Any, ...]) -> str:
