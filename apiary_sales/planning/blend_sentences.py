@@ -169,7 +169,7 @@ def _way(way: WayOut, question: BlendQuestion) -> SaidWayOut:
                 "%(figure)s are needed."
             ) % {"asked": question.wish.vessels_max, "figure": way.nearest}
         case "grams_min":
-            asked, figure = words.pounds_apart(limits.grams_min, way.nearest)
+            asked, figure = words.weights_apart(limits.grams_min, way.nearest)
             sentence = _(
                 "Weight: you asked for at least %(asked)s. With everything else as it is, "
                 "%(figure)s can be reached."
@@ -181,7 +181,7 @@ def _way(way: WayOut, question: BlendQuestion) -> SaidWayOut:
 
 def _weight_at_most(question: BlendQuestion, way: WayOut) -> SaidWayOut:
     most, target = question.grams_max or 0, question.wish.target
-    asked, figure = words.pounds_apart(most, way.nearest)
+    asked, figure = words.weights_apart(most, way.nearest)
     if target is not None and most == question.room_grams:
         room = _(
             "Room: %(place)s has room for %(asked)s. With everything else as it is, the blend "

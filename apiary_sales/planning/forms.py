@@ -202,7 +202,7 @@ class FiguresForm(HouseForm):
                 self.add_error(
                     name,
                     _("%(place)s has %(free)s free. Enter no more than that.")
-                    % {"place": vessel.place.name, "free": words.pounds(vessel.free_grams)},
+                    % {"place": vessel.place.name, "free": words.weight(vessel.free_grams)},
                 )
             if (
                 data.get(name)

@@ -185,7 +185,7 @@ class BlendWishForm(HouseForm):
         for vessel in self.books.vessels:
             least = data.get(f"least-{vessel.key}")
             if least and least > vessel.free_grams:
-                _asked, free = words.pounds_apart(least, vessel.free_grams)
+                _asked, free = words.weights_apart(least, vessel.free_grams)
                 self.add_error(
                     f"least-{vessel.key}",
                     _("%(place)s has %(free)s free. Enter no more than that.")

@@ -196,7 +196,7 @@ def _named(question: Question, limit: Limit) -> LimitWords:
             vessel = question.vessel_of[limit.key]
             return LimitWords(
                 _("Honey in %(vessel)s") % {"vessel": vessel.place.name},
-                lambda grams: words.pounds(round(grams)),
+                lambda grams: words.weight(round(grams)),
                 by_unit(_("One more {unit}")),
             )
         case "part":

@@ -97,7 +97,7 @@ class CorrectionForm(ActForm):
         if isinstance(field, MoneyField):
             return words.money(value)
         if isinstance(field, WeightField):
-            return words.pounds(value, 3)
+            return words.weight(value, 3)
         if isinstance(field, forms.ChoiceField):
             return str(dict(field.choices)[value])  # type: ignore[arg-type]
         return words.number(value) if isinstance(value, int) and name != "season" else str(value)

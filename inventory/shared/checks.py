@@ -23,7 +23,7 @@ def check_grams(problems: Problems, parameter: str, grams: int) -> None:
         problems.add(
             parameter,
             _("%(asked)s is too much for one entry. Check the figure and its unit.")
-            % {"asked": words.pounds(grams)},
+            % {"asked": words.weight(grams)},
         )
 
 

@@ -44,7 +44,7 @@ def grade(moisture_grade: str) -> str:
     return str(GRADES[moisture_grade])
 
 
-def pounds(grams: int | Decimal, decimals: int | None = None) -> str:
+def weight(grams: int | Decimal, decimals: int | None = None) -> str:
     """Write grams in the unit of the house: "1,284 lb" or "582 kg", one decimal below a hundred.
 
     Where a weight stands beside others that it is compared or added up with, `decimals` says how
@@ -53,17 +53,17 @@ def pounds(grams: int | Decimal, decimals: int | None = None) -> str:
     return _with_unit(weights.in_units(grams), weights.unit_word(), decimals)
 
 
-def pounds_apart(*grams: int) -> tuple[str, ...]:
+def weights_apart(*grams: int) -> tuple[str, ...]:
     """Write weights that are compared: with as many decimals as tell those apart that differ.
 
     200,035 g and 200,000 g would both be "441 lb"; they are written "441.0 lb" and "440.9 lb".
     """
-    return _apart(pounds, grams)
+    return _apart(weight, grams)
 
 
-def gallons_apart(*litres: Decimal) -> tuple[str, ...]:
-    """Write volumes that are compared, as `pounds_apart` does weights."""
-    return _apart(gallons, litres)
+def volumes_apart(*litres: Decimal) -> tuple[str, ...]:
+    """Write volumes that are compared, as `weights_apart` does weights."""
+    return _apart(volume, litres)
 
 
 def other_weight(grams: int | Decimal) -> str:
@@ -78,7 +78,7 @@ def grams(number: Decimal, decimals: int = 1) -> str:
     return _("%(number)s g") % {"number": _number(number, decimals)}
 
 
-def gallons(litres: Decimal, decimals: int | None = None) -> str:
+def volume(litres: Decimal, decimals: int | None = None) -> str:
     """Write litres as the house does, with one decimal below a hundred, or `decimals`.
 
     "107 gal" of the United States, or "405 L".

@@ -105,7 +105,7 @@ def check_tare(
     if capacity_litres is None:
         what = _("An empty drum")
     else:
-        what = _("An empty drum of %(capacity)s") % {"capacity": words.gallons(capacity_litres)}
+        what = _("An empty drum of %(capacity)s") % {"capacity": words.volume(capacity_litres)}
     problems.add(
         parameter,
         _(
@@ -114,9 +114,9 @@ def check_tare(
         )
         % {
             "drum": what,
-            "low": words.pounds(low, 0),
-            "high": words.pounds(high, 0),
-            "typed": words.pounds(tare_grams, 1),
+            "low": words.weight(low, 0),
+            "high": words.weight(high, 0),
+            "typed": words.weight(tare_grams, 1),
         },
     )
 

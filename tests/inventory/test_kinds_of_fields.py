@@ -213,7 +213,7 @@ def test_the_page_may_show_under_a_field_what_it_reads(form, name, kind):
 def test_what_a_comma_house_writes_it_reads(comma_house, language):
     with translation.override(language):
         assert words.money(125_050) == "$1.250,50"
-        assert words.pounds(34_019) == "75,0 lb"
+        assert words.weight(34_019) == "75,0 lb"
         for number in ("1250.5", "0.25", "57.2", "-3"):
             shown = fields.NumberField().prepare_value(Decimal(number))
             assert fields.NumberField().clean(shown) == Decimal(number)

@@ -24,12 +24,12 @@ from inventory.shared.templatetags import quantities
     ],
 )
 def test_weights_that_are_compared_are_told_apart(grams, expected):
-    assert words.pounds_apart(*grams) == expected
+    assert words.weights_apart(*grams) == expected
 
 
 def test_volumes_that_are_compared_are_told_apart():
     # 1,000 L are 264.17 gal, 1,000.5 L are 264.30 gal.
-    assert words.gallons_apart(Decimal(1000), Decimal("1000.5")) == ("264.2 gal", "264.3 gal")
+    assert words.volumes_apart(Decimal(1000), Decimal("1000.5")) == ("264.2 gal", "264.3 gal")
 
 
 @pytest.mark.parametrize(

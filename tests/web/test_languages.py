@@ -24,8 +24,8 @@ CATALOGUES = [path for folder in settings.LOCALE_PATHS for path in Path(folder).
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_a_point_is_a_point_in_both_languages(language):
     with translation.override(language):
-        assert words.pounds(453_592) == "1,000 lb"
-        assert words.pounds(34_019) == "75.0 lb"
+        assert words.weight(453_592) == "1,000 lb"
+        assert words.weight(34_019) == "75.0 lb"
         # 2.45 lb × 453.59237 g, half to even.
         assert WeightField().clean(["2.45", "lb"]) == 1111
 

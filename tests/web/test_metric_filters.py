@@ -52,15 +52,15 @@ def test_kilograms_are_printed_to_the_gram_and_pounds_as_they_multiply_out(metri
 
 def test_sentences_and_filters_say_the_units_of_the_house(metric):
     said = [
-        words.pounds(582_413),
-        words.pounds(9_940),
-        words.gallons(Decimal("405.2")),
+        words.weight(582_413),
+        words.weight(9_940),
+        words.volume(Decimal("405.2")),
         words.depth(1321),
         words.temperature(Decimal("33.3")),
     ]
 
     assert said == ["582 kg", "9,9 kg", "405 L", "132,1 cm", "33,3 °C"]
-    assert shown("{{ grams|pounds }}", grams=99_960) == (
+    assert shown("{{ grams|weight_of }}", grams=99_960) == (
         '<span class="quantity"><b>100</b> <small>kg</small></span>'
     )
     assert shown("{{ grams|weight:1 }}", grams=1_000) == (

@@ -41,7 +41,7 @@ DASH = '<span class="nothing">–</span>'
     ],
 )
 def test_pounds_have_one_decimal_below_a_hundred_and_none_above(grams, expected):
-    assert quantities.pounds(grams) == shown(expected, "lb")
+    assert quantities.weight_of(grams) == shown(expected, "lb")
 
 
 @pytest.mark.parametrize(
@@ -49,7 +49,7 @@ def test_pounds_have_one_decimal_below_a_hundred_and_none_above(grams, expected)
 )
 def test_rows_that_add_up_or_are_priced_have_the_decimals_their_page_asks_for(decimals, expected):
     # 655.5 lb are 297,329.8 g
-    assert quantities.pounds(297_330, decimals) == shown(expected, "lb")
+    assert quantities.weight_of(297_330, decimals) == shown(expected, "lb")
     assert quantities.weight(297_330, 1).startswith(
         '<span class="quantity"><b>655.5</b> <small>lb</small> <small class="also">297.3 kg'
     )
@@ -59,26 +59,26 @@ def test_a_total_of_weights_is_the_sum_of_the_tenths_that_are_shown():
     # Each is 100.04 lb: shown as 100.0, so three of them come to 300.0 and not to 300.1.
     row = SimpleNamespace(grams=45_377, lot=SimpleNamespace(quantity_made=45_377))
 
-    assert quantities.pounds_of_all([row] * 3) == shown("300.0", "lb")
-    assert quantities.pounds_of_all([row] * 3, "lot.quantity_made") == shown("300.0", "lb")
-    assert quantities.pounds_of_all([]) == shown("0.0", "lb")
+    assert quantities.weight_of_all([row] * 3) == shown("300.0", "lb")
+    assert quantities.weight_of_all([row] * 3, "lot.quantity_made") == shown("300.0", "lb")
+    assert quantities.weight_of_all([]) == shown("0.0", "lb")
 
 
 def test_what_is_left_of_a_weight_is_worked_out_in_the_tenths_that_are_shown():
     # 102.46 lb are shown as 102.5 and 3.04 lb as 3.0; 99.42 lb beside them would not add up.
-    assert quantities.pounds_left(46_475, 1_379) == shown("99.5", "lb")
+    assert quantities.weight_of_rest(46_475, 1_379) == shown("99.5", "lb")
     # 46.475 kg are shown as 46.5, 1.379 kg as 1.4.
     assert "99.5" in quantities.weight_left(46_475, 1_379)
     assert "45.1 kg" in quantities.weight_left(46_475, 1_379)
     # A refused plan: 100.0 lb there, 150.0 lb needed.
-    assert quantities.pounds_left(45_359, 68_039) == shown("−50.0", "lb")
+    assert quantities.weight_of_rest(45_359, 68_039) == shown("−50.0", "lb")
 
 
 def test_a_difference_is_that_of_the_tenths_that_are_shown():
     # 102.46 lb and 99.42 lb, shown as 102.5 and 99.4.
-    assert quantities.pounds_between(46_475, 45_096) == shown("−3.1", "lb")
-    assert quantities.pounds_between(45_096, 46_475) == shown("+3.1", "lb")
-    assert quantities.pounds_between(45_096, 45_096) == shown("0.0", "lb")
+    assert quantities.weight_between(46_475, 45_096) == shown("−3.1", "lb")
+    assert quantities.weight_between(45_096, 46_475) == shown("+3.1", "lb")
+    assert quantities.weight_between(45_096, 45_096) == shown("0.0", "lb")
 
 
 @pytest.mark.parametrize(
@@ -99,7 +99,7 @@ def test_kilograms_have_one_decimal_below_a_hundred_and_none_above(grams, expect
     ],
 )
 def test_litres_are_shown_as_gallons(litres, expected):
-    assert quantities.gallons_of(litres) == shown(expected, "gal")
+    assert quantities.volume_of(litres) == shown(expected, "gal")
 
 
 def test_litres_are_shown_as_litres():
@@ -169,10 +169,10 @@ def test_pieces_are_counted(count, expected):
 @pytest.mark.parametrize(
     "name",
     [
-        "pounds",
+        "weight_of",
         "kilograms",
         "weight",
-        "gallons_of",
+        "volume_of",
         "litres",
         "money",
         "unit_price",
@@ -212,7 +212,7 @@ def test_no_colour_has_no_mark():
 
 
 def test_what_a_filter_writes_is_not_escaped_again_but_what_it_is_given_is():
-    template = Template("{{ grams|pounds }}{{ bad|pounds }}{{ bad|pieces }}")
+    template = Template("{{ grams|weight_of }}{{ bad|weight_of }}{{ bad|pieces }}")
 
     text = template.render(Context({"grams": 454, "bad": "<script>"}))
 

@@ -450,7 +450,7 @@ def _name_of(delivery: Delivery) -> str:
     if isinstance(delivery, GoodsReceipt):
         item = delivery.product.item
         much = (
-            words.pounds(delivery.quantity) if item.is_weighed else words.pieces(delivery.quantity)
+            words.weight(delivery.quantity) if item.is_weighed else words.pieces(delivery.quantity)
         )
         return f"{delivery.product.name}, {much}"
     return _("Honey, lot %(lot)s") % {"lot": delivery.code}

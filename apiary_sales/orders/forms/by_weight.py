@@ -127,9 +127,9 @@ def _by_the_gallon(offer: WeightOffer, weighed: Weighed) -> str:
     litres = Decimal(weighed.millilitres or 0) / 1000
     return gettext("%(what)s, ordered as %(gallons)s at 68 °F (%(weight)s ± %(wrong_by)s)") % {
         "what": offer.name,
-        "gallons": words.gallons(litres, 2),
-        "weight": words.pounds(weighed.net_grams, 1),
-        "wrong_by": words.pounds(weighed.uncertainty_grams or 0, 1),
+        "gallons": words.volume(litres, 2),
+        "weight": words.weight(weighed.net_grams, 1),
+        "wrong_by": words.weight(weighed.uncertainty_grams or 0, 1),
     }
 
 
@@ -152,7 +152,7 @@ def line_of(
 
 def in_words(offer: WeightOffer) -> str:
     """Write an offer as a list of choices shows it, with what is free and the price."""
-    free = gettext("%(free)s free") % {"free": words.pounds(offer.free_grams)}
+    free = gettext("%(free)s free") % {"free": words.weight(offer.free_grams)}
     price = offer.price_per_pound
     if price is None:
         return f"{offer.name} ({free}, {gettext('no price')})"

@@ -366,7 +366,7 @@ def _for_sale(line: OrderLine, products: list[ProductForSale]) -> list[tuple[Pro
     """Return what is counted as the goods of a line and may take their place, and what is free."""
     if line.is_by_weight:
         goods = offers(None, timezone.localdate())
-        there = [(each.product, words.pounds(each.free_grams)) for each in goods if each.product]
+        there = [(each.product, words.weight(each.free_grams)) for each in goods if each.product]
     else:
         there = [(row.product, _free_words(row)) for row in products]
     return [(product, free) for product, free in there if product.pk != line.product_id]
@@ -375,12 +375,12 @@ def _for_sale(line: OrderLine, products: list[ProductForSale]) -> list[tuple[Pro
 def _free_words(row: ProductForSale) -> str:
     """Write what is free of a product: pounds of what is kept by weight, pieces of the rest."""
     free = row.stock.free
-    return words.pounds(free) if row.product.item.is_weighed else words.number(free)
+    return words.weight(free) if row.product.item.is_weighed else words.number(free)
 
 
 def drum_words(offer: drums.DrumOffer) -> str:
     """Write a free drum as a list of choices shows it."""
-    what = f"{offer.drum.name}: {offer.lot.floral_source}, {words.pounds(offer.grams)}"
+    what = f"{offer.drum.name}: {offer.lot.floral_source}, {words.weight(offer.grams)}"
     if offer.price_per_pound is None:
         return what
     return f"{what}, {words.price_by_weight(offer.price_per_pound)}"

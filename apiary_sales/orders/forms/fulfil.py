@@ -86,7 +86,7 @@ class FulfilForm(ActForm):
     def _add_drum(self, line: OrderLine) -> None:
         """Add what a scale says of one drum, and its seal."""
         tare = rules.vessel_of(line).tare_grams
-        on_record = _("On record: %(tare)s.") % {"tare": words.pounds(tare, 1)} if tare else ""
+        on_record = _("On record: %(tare)s.") % {"tare": words.weight(tare, 1)} if tare else ""
         self.fields[f"gross_{line.pk}"] = WeightField(label=_("Gross weight"), required=False)
         self.fields[f"tare_{line.pk}"] = WeightField(
             label=_("Empty drum, if weighed"), required=False, help_text=on_record

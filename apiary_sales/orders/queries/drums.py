@@ -262,7 +262,7 @@ def _sum(lines: Sequence[LineWanted | OrderLine], *kinds: str) -> int:
 
 def _amount(amount: Decimal, unit: str) -> str:
     if unit in LITRES:
-        return words.gallons(amount * LITRES[unit])
+        return words.volume(amount * LITRES[unit])
     if unit in GRAMS:
-        return words.pounds(amount * GRAMS[unit])
+        return words.weight(amount * GRAMS[unit])
     return ngettext("%(count)s drum", "%(count)s drums", int(amount)) % {"count": int(amount)}

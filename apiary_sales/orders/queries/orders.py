@@ -202,12 +202,12 @@ def _goods(lines: Iterable[OrderLine]) -> str:
     drums = [line for line in honey if is_whole_drum(line)]
     for line in lines:
         if line.kind == OrderLine.Kind.WEIGHED:
-            said.append(f"{words.pounds(line.quantity)} {line.description}")
+            said.append(f"{words.weight(line.quantity)} {line.description}")
     if drums:
         said.append(
             ngettext("%(count)s drum", "%(count)s drums", len(drums)) % {"count": len(drums)}
         )
     if honey:
-        said.append(words.pounds(sum(line.quantity for line in honey)))
+        said.append(words.weight(sum(line.quantity for line in honey)))
     said += [line.description for line in lines if line.kind == OrderLine.Kind.SERVICE]
     return ", ".join(said) or _("charges only")

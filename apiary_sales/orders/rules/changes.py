@@ -158,7 +158,7 @@ def _all_handed_over(line: OrderLine) -> str:
 def in_words(line: OrderLine, quantity: int) -> str:
     """Write a quantity of a line with its unit."""
     if line.is_by_weight:
-        return words.pounds(quantity, 2)
+        return words.weight(quantity, 2)
     if line.service is not None:
         return f"{service_units.in_words(quantity)} {line.service.get_unit_display()}"
     if line.kind == OrderLine.Kind.PACKED:

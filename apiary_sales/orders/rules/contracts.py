@@ -33,7 +33,7 @@ def beyond(tally: ContractTally, grams: int, on: date) -> list[str]:
     """Say what a call-off goes beyond: the weight of the contract, or its days."""
     contract, said = tally.contract, []
     if grams > tally.remaining:
-        asked, left = words.pounds_apart(grams, tally.can_still_call_off)
+        asked, left = words.weights_apart(grams, tally.can_still_call_off)
         said.append(
             _("This call-off has %(asked)s. Left of contract %(contract)s: %(left)s.")
             % {"asked": asked, "contract": contract.number, "left": left}

@@ -54,7 +54,7 @@ def check(problems: Problems, parameter: str, back: GoodsBack) -> None:
     is_weighed = back.goods.lot.is_weighed
     if not 1 <= back.quantity <= there:
         figures = (back.quantity, there)
-        asked, out = words.pounds_apart(*figures) if is_weighed else map(words.pieces, figures)
+        asked, out = words.weights_apart(*figures) if is_weighed else map(words.pieces, figures)
         problems.add(
             f"{parameter}.quantity",
             _(

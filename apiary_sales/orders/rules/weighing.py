@@ -79,7 +79,7 @@ def is_all_of(net_grams: int, left_grams: int) -> bool:
 
 
 def too_much(line: OrderLine, net_grams: int) -> str:
-    asked, left = words.pounds_apart(net_grams, line.to_fill)
+    asked, left = words.weights_apart(net_grams, line.to_fill)
     return _(
         "Too much of %(what)s. Weighed: %(asked)s. Left to hand over: %(left)s. A weight up to "
         "%(percent)s %% above that counts as all of it. Take the rest back, "

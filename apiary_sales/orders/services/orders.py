@@ -577,7 +577,7 @@ def _too_many(line: OrderLine, quantity: int) -> str:
         return _("Enter 0 or more.")
     figures = (quantity, line.to_fill)
     if line.is_by_weight:
-        asked, left = words.pounds_apart(*figures)
+        asked, left = words.weights_apart(*figures)
     elif line.kind == OrderLine.Kind.SERVICE:
         asked, left = map(service_units.in_words, figures)
     else:
@@ -614,7 +614,7 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[TakenGoods]:
                             "%(vessel)s no longer has the honey that was reserved for this order. "
                             "Missing: %(missing)s. Cancel the order and quote another drum."
                         )
-                        % {"vessel": vessel_of(line).name, "missing": words.pounds(beyond)},
+                        % {"vessel": vessel_of(line).name, "missing": words.weight(beyond)},
                         parameter=name,
                     )
                 taken += reserved

@@ -289,7 +289,7 @@ def find_honey(line: OrderLine, parameter: str | None, *, grams: int | None = No
                 parameter=parameter,
             )
         if there.quantity != line.quantity or (line.lot and line.lot != lot):
-            now, agreed = words.pounds_apart(there.quantity, line.quantity)
+            now, agreed = words.weights_apart(there.quantity, line.quantity)
             raise NotAllowedNow(
                 _(
                     "%(drum)s has changed since the quote. It now has %(there)s of lot "
@@ -299,7 +299,7 @@ def find_honey(line: OrderLine, parameter: str | None, *, grams: int | None = No
                 parameter=parameter,
             )
     elif there.free < asked_grams:
-        asked, free = words.pounds_apart(asked_grams, there.free)
+        asked, free = words.weights_apart(asked_grams, there.free)
         raise NotEnoughHoney(
             _(
                 "Not enough honey: you asked for %(asked)s, and %(drum)s has %(there)s "

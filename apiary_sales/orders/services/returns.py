@@ -243,7 +243,7 @@ def _told(made: GoodsReturn) -> str:
     """Say how much came back, where it is and whether it can be sold, for the order's history."""
     quantity, lot = made.quantity, cast(Lot, made.fulfilment_line.lot)
     values = {
-        "quantity": words.pounds(quantity) if lot.is_weighed else words.number(quantity),
+        "quantity": words.weight(quantity) if lot.is_weighed else words.number(quantity),
         "what": made.fulfilment_line.order_line.description,
         "place": made.place.name,
     }

@@ -222,7 +222,7 @@ def _net(line: OrderLine, drum: DrumOnScale) -> int:
         problems.add(
             f"drums.{line.pk}.net_grams",
             _("%(gross)s is more than a drum of honey weighs. Check the figure and its unit.")
-            % {"gross": words.pounds(drum.net_grams)},
+            % {"gross": words.weight(drum.net_grams)},
         )
     problems.raise_any()
     return drum.net_grams
@@ -245,7 +245,7 @@ def _ask_about(loaded: Sequence[_Loaded], *, is_load: bool) -> None:
     asked = []
     for name, net, book in compared:
         if loads.differs_too_much(net, book, tolerance):
-            scale_words, book_words = words.pounds_apart(net, book)
+            scale_words, book_words = words.weights_apart(net, book)
             asked.append(
                 _("%(drum)s: %(scale)s on the scale, %(books)s on the books.")
                 % {"drum": name, "scale": scale_words, "books": book_words}

@@ -9,10 +9,10 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.pricing.forms.prices import PerPoundField
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, Book, WhatIf
+from inventory.shared import words
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyField, NumberField, as_typed
 from inventory.shared.weights import by_unit
-from inventory.shared.words import pounds
 
 MOISTURE_LIMITS = _("Enter a moisture from 10 to 30 percent.")
 
@@ -70,7 +70,7 @@ class WhatIfForm(HouseForm):
                 (
                     lot.code,
                     f"{lot.code}, {lot.floral_source}, {lot.colour_class or _('colour unknown')}, "
-                    f"{pounds(grams)}",
+                    f"{words.weight(grams)}",
                 )
                 for lot, grams in in_hand
             ),

@@ -29,12 +29,12 @@ def _honey() -> list[Row]:
     ]
     full = [drum for drum in drums if drum]
     return [
-        ("Dip of the holding tank", words.pounds(dip.grams)),
-        ("  the book said", words.pounds(dip.book_grams)),
-        ("Honey left in the holding tank", words.pounds(tank.quantity)),
+        ("Dip of the holding tank", words.weight(dip.grams)),
+        ("  the book said", words.weight(dip.book_grams)),
+        ("Honey left in the holding tank", words.weight(tank.quantity)),
         ("  moisture of the blend", f"{blend.moisture_percent} %"),
-        ("Drums filled", f"{len(full)}, {words.pounds(sum(drum.quantity for drum in full))}"),
-        ("  of it promised", words.pounds(sum(drum.reserved for drum in full))),
+        ("Drums filled", f"{len(full)}, {words.weight(sum(drum.quantity for drum in full))}"),
+        ("  of it promised", words.weight(sum(drum.reserved for drum in full))),
     ]
 
 

@@ -125,7 +125,7 @@ def _figure(field: str, value: Any) -> str:
     if field.endswith("_cents"):
         return words.money(value)
     if field.endswith("_grams"):
-        return words.pounds(value, 1)
+        return words.weight(value, 1)
     if field.endswith("_on"):
         return date_format(date.fromisoformat(value))
     return words.number(value) if isinstance(value, int) else str(value)

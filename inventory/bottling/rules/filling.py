@@ -227,12 +227,12 @@ def beyond_brim_sentence(size: Size, shares: Shares, pieces_filled: int, excess:
         "the brim they hold %(most)s at most. Check the figures and the capacity of the size, or "
         "tick that they are right: then %(excess)s are booked as lost in filling."
     ) % {
-        "drawn": words.pounds(shares.drawn_grams),
-        "packed": words.pounds(shares.packed_grams, 1),
+        "drawn": words.weight(shares.drawn_grams),
+        "packed": words.weight(shares.packed_grams, 1),
         "pieces": words.pieces(pieces_filled),
         "label": declared(size),
-        "most": words.pounds(shares.packed_grams - excess, 1),
-        "excess": words.pounds(excess, 1),
+        "most": words.weight(shares.packed_grams - excess, 1),
+        "excess": words.weight(excess, 1),
     }
 
 
@@ -247,9 +247,9 @@ def overfill_beyond_brim_sentence(
     ) % {
         "pieces": words.pieces(pieces_filled),
         "label": declared(size),
-        "packed": words.pounds(shares.packed_grams, 1),
-        "most": words.pounds(shares.packed_grams - excess, 1),
-        "excess": words.pounds(excess, 1),
+        "packed": words.weight(shares.packed_grams, 1),
+        "most": words.weight(shares.packed_grams - excess, 1),
+        "excess": words.weight(excess, 1),
     }
 
 
@@ -288,7 +288,7 @@ def honey_error(
             parameter=parameter,
         )
     if there is None or there.quantity < grams:
-        asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
+        asked, inside = words.weights_apart(grams, there.quantity if there else 0)
         return NotEnoughHoney(
             _(
                 "Not enough honey: the run needs %(asked)s, but %(place)s has only "
@@ -298,7 +298,7 @@ def honey_error(
             parameter=parameter,
         )
     if there.free < grams:
-        asked, free = words.pounds_apart(grams, there.free)
+        asked, free = words.weights_apart(grams, there.free)
         return StockReserved(
             _(
                 "%(place)s is reserved for an order: the run needs %(asked)s, but only "
@@ -323,7 +323,7 @@ def draw_notices(there: Balance | None, source: Place, quantity: int) -> list[st
             _("Lot %(lot)s is on hold, so its jars will be on hold too: %(reason)s")
             % {"lot": lot.code, "reason": hold_reason(lot)}
         )
-    in_words_apart = there.item.in_words_apart if there else words.pounds_apart
+    in_words_apart = there.item.in_words_apart if there else words.weights_apart
     has, free = (there.quantity, there.free) if there else (0, 0)
     asked, inside, unreserved = in_words_apart(quantity, has, free)
     figures = {"asked": asked, "place": source.name, "there": inside, "free": unreserved}
@@ -391,7 +391,7 @@ def excess_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
         "%(drawn)s were drawn for %(pieces)s of %(label)s. That is over a quarter more "
         "than they need. Check the figures, or tick that they are right."
     ) % {
-        "drawn": words.pounds(shares.drawn_grams),
+        "drawn": words.weight(shares.drawn_grams),
         "pieces": words.pieces(pieces_filled),
         "label": declared(size),
     }
@@ -405,9 +405,9 @@ def impossible_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
     ) % {
         "pieces": words.pieces(pieces_filled),
         "label": declared(size),
-        "wanted": words.pounds(grams_needed(size, pieces_filled)),
-        "drawn": words.pounds(shares.drawn_grams),
-        "left": words.pounds(max(0, shares.packed_grams)),
+        "wanted": words.weight(grams_needed(size, pieces_filled)),
+        "drawn": words.weight(shares.drawn_grams),
+        "left": words.weight(max(0, shares.packed_grams)),
     }
 
 

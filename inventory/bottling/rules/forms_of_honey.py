@@ -271,8 +271,8 @@ def cut_sentences(size: Size, grams: int, pieces: int) -> tuple[str, str]:
     figures = {
         "pieces": words.pieces(pieces),
         "label": declared(size),
-        "left": words.pounds(max(0, grams)),
-        "wanted": words.pounds(grams_needed(size, pieces)),
+        "left": words.weight(max(0, grams)),
+        "wanted": words.weight(grams_needed(size, pieces)),
     }
     impossible = asked = ""
     if filling.is_impossible(size, shares, pieces):
@@ -361,9 +361,9 @@ def liquid_sentence(size: Size, liquid: Shares, comb: Shares, pieces_filled: int
     ) % {
         "pieces": words.pieces(pieces_filled),
         "label": declared(size),
-        "comb": words.pounds(comb.packed_grams),
-        "wanted": words.pounds(max(0, wanted)),
-        "left": words.pounds(max(0, liquid.packed_grams)),
+        "comb": words.weight(comb.packed_grams),
+        "wanted": words.weight(max(0, wanted)),
+        "left": words.weight(max(0, liquid.packed_grams)),
     }
 
 

@@ -148,7 +148,7 @@ def excess_sentence(lot: Lot, pieces: int, grams: int) -> str:
     inside = lot.honey_in(pieces)
     if grams <= inside * (1 + EXCESS_ASKED):
         return ""
-    came_out, went_in = words.pounds_apart(grams, inside)
+    came_out, went_in = words.weights_apart(grams, inside)
     return _(
         "%(grams)s came out of %(pieces)s, but only %(inside)s went into them. Check the figures, "
         "or tick that they are right."
@@ -168,7 +168,7 @@ def room_sentence(product: Product, lot: Lot, pieces: int, grams: int) -> str:
         "%(pieces)s doesn't hold %(grams)s, not even filled to the brim. Check the figures.",
         "%(pieces)s don't hold %(grams)s, not even filled to the brim. Check the figures.",
         pieces,
-    ) % {"pieces": words.pieces(pieces), "grams": words.pounds(grams)}
+    ) % {"pieces": words.pieces(pieces), "grams": words.weight(grams)}
 
 
 def pieces_cents(lot: Lot, pieces: int) -> int | None:

@@ -127,7 +127,7 @@ def _dip(
 
 def _check_drawn(drawn: int, estimated: int, parameter: str, *, figures_are_right: bool) -> None:
     """Refuse that no honey was drawn, and ask about far more or less than was estimated."""
-    told, before = words.pounds_apart(max(0, drawn), estimated)
+    told, before = words.weights_apart(max(0, drawn), estimated)
     if drawn <= 0:
         raise BadValue(
             _(

@@ -228,7 +228,7 @@ class EstimateSettleView(RunView):
         figures = {
             "count": settled,
             "place": made.source.name,
-            "difference": words.pounds(abs(made.difference_grams), 1),
+            "difference": words.weight(abs(made.difference_grams), 1),
         }
         if made.difference_grams < 0:
             return (

@@ -195,7 +195,7 @@ class EmptyView(LotActView):
 
     def done_message(self, made: JarChange) -> str:
         return _("%(grams)s from the jars are in %(vessel)s: lot %(lot)s.") % {
-            "grams": words.pounds(made.pieces, 1),
+            "grams": words.weight(made.pieces, 1),
             "vessel": self.vessel.name,
             "lot": self.lot_in_vessel(made).code,
         }

@@ -75,7 +75,7 @@ def _kilograms_text(grams: Decimal, decimals: int | None = None) -> str:
 
 
 @register.filter
-def pounds(grams: object, decimals: int | None = None) -> SafeString:
+def weight_of(grams: object, decimals: int | None = None) -> SafeString:
     """Show grams in the house's unit, pounds or kilograms: one decimal below 100, then none.
 
     `decimals` is for rows that add up (1) or are multiplied by a price (2).
@@ -116,7 +116,7 @@ def grams_of(grams: object) -> SafeString:
 
 @register.filter
 def weight(grams: object, decimals: int | None = None) -> SafeString:
-    """Show as `pounds`, in a house of pounds with kilograms small beside them."""
+    """Show as `weight_of`, in a house of pounds with kilograms small beside them."""
     number = _decimal(grams)
     if number is None:
         return NOTHING
@@ -141,7 +141,7 @@ def _weight(weight_text: str, kilograms_text: str) -> SafeString:
 
 
 @register.filter
-def pounds_of_all(things: Iterable[object], attribute: str = "grams") -> SafeString:
+def weight_of_all(things: Iterable[object], attribute: str = "grams") -> SafeString:
     """Show the sum of the weights that stand in the rows above it, in tenths of the house's unit.
 
     `things` are what the rows show, `attribute` where each keeps its grams: "lot.quantity_made".
@@ -152,20 +152,20 @@ def pounds_of_all(things: Iterable[object], attribute: str = "grams") -> SafeStr
 
 
 @register.simple_tag
-def pounds_left(grams: int, *taken: int) -> SafeString:
+def weight_of_rest(grams: int, *taken: int) -> SafeString:
     """Show what is left of a weight once others are taken off, in the tenths that are shown."""
     return _house_weight(_left_text(grams, taken))
 
 
 @register.simple_tag
 def weight_left(grams: int, *taken: int) -> SafeString:
-    """Show as `pounds_left`, with kilograms small beside them."""
+    """Show as `weight_of_rest`, with kilograms small beside them."""
     kilogram_grams = Decimal(1000)
     return _weight(_left_text(grams, taken), _left_text(grams, taken, kilogram_grams))
 
 
 @register.simple_tag
-def pounds_between(before: int, after: int) -> SafeString:
+def weight_between(before: int, after: int) -> SafeString:
     """Show how much heavier `after` is than `before`, with its sign, in the tenths shown."""
     return _house_weight(_with_plus(_left_text(after, [before])))
 
@@ -183,7 +183,7 @@ def _with_plus(text: str) -> str:
 
 
 @register.filter
-def gallons_of(litres: object) -> SafeString:
+def volume_of(litres: object) -> SafeString:
     """Show litres as US gallons, or litres in a metric house: one decimal below 100."""
     number = _decimal(litres)
     if number is None:

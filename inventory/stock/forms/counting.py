@@ -287,7 +287,7 @@ class SealsForm(CountedForm):
         figures = {"place": row.place.name, "lot": row.lot}
         if row.book_quantity is None:
             return gettext("%(place)s, lot %(lot)s") % figures
-        figures["weight"] = words.pounds(row.book_quantity)
+        figures["weight"] = words.weight(row.book_quantity)
         return gettext("%(place)s, lot %(lot)s, %(weight)s") % figures
 
 

@@ -150,13 +150,13 @@ class VesselField(CodeChoiceField):
         if owner := there.honey_lot.owner:
             return _("%(place)s: %(weight)s of %(lot)s, belongs to %(owner)s") % {
                 "place": place.name,
-                "weight": words.pounds(there.quantity),
+                "weight": words.weight(there.quantity),
                 "lot": there.honey_lot.code,
                 "owner": owner,
             }
         return _("%(place)s: %(weight)s of %(lot)s, %(source)s") % {
             "place": place.name,
-            "weight": words.pounds(there.quantity),
+            "weight": words.weight(there.quantity),
             "lot": there.honey_lot.code,
             "source": there.honey_lot.floral_source,
         }

@@ -202,7 +202,7 @@ class ReceiveForm(HoneyForm):
                     "%(place)s already had %(there)s in it. Enter the dip before as well, "
                     "so that only the new honey is counted."
                 )
-                % {"place": place.name, "there": words.pounds(there.quantity)},
+                % {"place": place.name, "there": words.weight(there.quantity)},
                 parameter="depth_before",
             )
         if not before_mm:
@@ -241,11 +241,11 @@ class ReceiveForm(HoneyForm):
             "Weight worked out from %(gallons)s (%(litres)s L) at %(moisture)s %% "
             "moisture, %(temperature)s; give or take %(uncertainty)s."
         ) % {
-            "gallons": words.gallons(litres),
+            "gallons": words.volume(litres),
             "litres": litres.quantize(Decimal("0.1")),
             "moisture": plain(moisture, 2),
             "temperature": words.temperature(celsius),
-            "uncertainty": words.pounds(weighed.uncertainty_grams),
+            "uncertainty": words.weight(weighed.uncertainty_grams),
         }
         return HoneyWeighed(weighed.grams, weighed.uncertainty_grams, litres, how)
 

@@ -57,18 +57,18 @@ class Item(models.Model):
         return self.name
 
     def in_words(self, quantity: int, decimals: int | None = None) -> str:
-        """Write a quantity in the unit people use for it; `decimals` as for `words.pounds`."""
+        """Write a quantity in the unit people use for it; `decimals` as for `words.weight`."""
         if self.is_weighed and self.kind == self.Kind.GOODS:
             # A pot of propolis is less than a tenth of a pound.
-            return words.pounds(quantity, max(decimals or 0, 2))
+            return words.weight(quantity, max(decimals or 0, 2))
         if self.is_weighed:
-            return words.pounds(quantity, decimals)
+            return words.weight(quantity, decimals)
         return words.pieces(quantity)
 
     def in_words_apart(self, *quantities: int) -> tuple[str, ...]:
-        """Write quantities that are compared; see `words.pounds_apart`."""
+        """Write quantities that are compared; see `words.weights_apart`."""
         if self.is_weighed:
-            return words.pounds_apart(*quantities)
+            return words.weights_apart(*quantities)
         return tuple(words.pieces(quantity) for quantity in quantities)
 
 

@@ -149,7 +149,7 @@ class BlendOutcome:
     @property
     def weight_wanted(self) -> str:
         low, high = self.limits.grams_min, self.limits.grams_max
-        return _range(words.pounds(low, 1), None if high is None else words.pounds(high, 1))
+        return _range(words.weight(low, 1), None if high is None else words.weight(high, 1))
 
     @property
     def colour_wanted(self) -> str:

@@ -101,10 +101,10 @@ def _in_words(lot: Lot, field: str, value: Any) -> str:
     if value in (None, "", "None", [], {}):
         return "–"
     if field == PARENTS:
-        return "; ".join(f"{code}: {words.pounds(grams, 1)}" for code, grams in _parents(value))
+        return "; ".join(f"{code}: {words.weight(grams, 1)}" for code, grams in _parents(value))
     if field == "quantity_made":
         made = int(value)
-        return lot.product.item.in_words(made, 1) if lot.product else words.pounds(made, 1)
+        return lot.product.item.in_words(made, 1) if lot.product else words.weight(made, 1)
     if field in COSTS:
         return words.money(int(value))
     if field.endswith("_percent"):

@@ -206,13 +206,13 @@ def _net_grams(
         problems.add(
             f"vessels.{index}.gross_grams",
             _("%(gross)s is more than a drum of honey weighs. Check the figure and its unit.")
-            % {"gross": words.pounds(gross)},
+            % {"gross": words.weight(gross)},
         )
         return None
     there = Balance.objects.in_vessel(vessel.place, at)
     net = gross - tare - (there.quantity if there else 0)
     if net <= 0:
-        gross_words, tare_words = words.pounds_apart(gross, gross - net)
+        gross_words, tare_words = words.weights_apart(gross, gross - net)
         problems.add(
             f"vessels.{index}.gross_grams",
             _(

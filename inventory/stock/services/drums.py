@@ -171,8 +171,8 @@ def _by_density(
             )
             % {
                 "drum": drum.name,
-                "there": words.pounds(inside, 1),
-                "typed": words.pounds(weighed.grams, 1),
+                "there": words.weight(inside, 1),
+                "typed": words.weight(weighed.grams, 1),
             },
             parameter=parameter,
         )
@@ -180,11 +180,11 @@ def _by_density(
         "Weight worked out from %(gallons)s (%(litres)s L) at %(moisture)s %% "
         "moisture, %(temperature)s; give or take %(uncertainty)s."
     ) % {
-        "gallons": words.gallons(litres),
+        "gallons": words.volume(litres),
         "litres": litres.quantize(Decimal("0.1")),
         "moisture": words.number(moisture.normalize()),
         "temperature": words.temperature(measured.celsius),
-        "uncertainty": words.pounds(weighed.uncertainty_grams),
+        "uncertainty": words.weight(weighed.uncertainty_grams),
     }
     return Poured(weighed.grams - inside, how)
 
@@ -214,8 +214,8 @@ def net_grams(
             )
             % {
                 "drum": drum.name,
-                "there": words.pounds(inside, 1),
-                "gross": words.pounds(gross_grams, 1),
+                "there": words.weight(inside, 1),
+                "gross": words.weight(gross_grams, 1),
             },
             parameter="gross_grams",
         )
@@ -238,7 +238,7 @@ def contents_weighed(*, drum: Place, gross_grams: int, tare_grams: int | None = 
         # What is on record was checked, or is from before there were limits.
         rules.check_tare(problems, "tare_grams", tare_grams, drum.capacity_litres)
     if tare is not None and tare >= 0 and gross_grams <= tare:
-        gross_words, tare_words = words.pounds_apart(gross_grams, tare)
+        gross_words, tare_words = words.weights_apart(gross_grams, tare)
         problems.add(
             "gross_grams",
             _(
@@ -251,7 +251,7 @@ def contents_weighed(*, drum: Place, gross_grams: int, tare_grams: int | None = 
         problems.add(
             "gross_grams",
             _("%(gross)s is more than a drum of honey weighs. Check the figure and its unit.")
-            % {"gross": words.pounds(gross_grams)},
+            % {"gross": words.weight(gross_grams)},
         )
     problems.raise_any()
     return gross_grams - (tare or 0)

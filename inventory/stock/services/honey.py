@@ -421,7 +421,7 @@ def take(
         return lots.Portion(lot, grams, source)
     there = Balance.objects.in_vessel(source)
     if there is None or there.quantity < grams:
-        asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
+        asked, inside = words.weights_apart(grams, there.quantity if there else 0)
         raise NotEnoughHoney(
             _(
                 "Not enough honey: you asked for %(asked)s, but %(place)s has only "
@@ -431,7 +431,7 @@ def take(
             parameter=parameter,
         )
     if there.free < grams:
-        asked, free = words.pounds_apart(grams, there.free)
+        asked, free = words.weights_apart(grams, there.free)
         raise StockReserved(
             _(
                 "%(place)s is reserved for an order: you asked for %(asked)s, but only "
@@ -644,7 +644,7 @@ def _check_room(place: Place, lot: Lot, grams: int) -> None:
         return
     litres = density.litres_of(grams, moisture_percent=lot.honey_moisture)
     if litres > place.capacity_litres:
-        capacity, made = words.gallons_apart(place.capacity_litres, litres)
+        capacity, made = words.volumes_apart(place.capacity_litres, litres)
         raise VesselTooSmall(
             _(
                 "%(place)s would overflow: it has room for %(capacity)s, but would then "

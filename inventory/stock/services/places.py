@@ -232,7 +232,7 @@ def _check_size(
         problems.add(
             "tare_grams",
             _("%(tare)s is more than an empty vessel weighs. Check the figure and its unit.")
-            % {"tare": words.pounds(tare_grams)},
+            % {"tare": words.weight(tare_grams)},
         )
     if capacity_litres is None:
         return
@@ -242,7 +242,7 @@ def _check_size(
         problems.add(
             capacity_parameter,
             _("%(capacity)s is too much for one vessel. Check the figure and its unit.")
-            % {"capacity": words.gallons(capacity_litres)},
+            % {"capacity": words.volume(capacity_litres)},
         )
 
 
@@ -323,8 +323,8 @@ def _check_capacity(place: Place, parameter: str) -> None:
             )
             % {
                 "place": place.name,
-                "there": words.gallons(litres),
-                "capacity": words.gallons(place.capacity_litres),
+                "there": words.volume(litres),
+                "capacity": words.volume(place.capacity_litres),
             },
             parameter=parameter,
         )

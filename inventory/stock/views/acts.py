@@ -147,7 +147,7 @@ class ReceiptView(HoneyActView):
     def done_message(self, made: Lot) -> str:
         return _("Lot %(lot)s received: %(weight)s of %(source)s.") % {
             "lot": made.code,
-            "weight": words.pounds(made.quantity_made, 1),
+            "weight": words.weight(made.quantity_made, 1),
             "source": made.floral_source,
         }
 
@@ -168,7 +168,7 @@ class HoneyMoveView(HoneyActView):
         row = queries.PostingRow.of(queries.postings().get(pk=made.pk))
         movement = row.movements[0]
         return _("%(weight)s from %(sources)s into %(target)s.") % {
-            "weight": words.pounds(movement.quantity, 1),
+            "weight": words.weight(movement.quantity, 1),
             "sources": ", ".join(source.name for source in movement.sources),
             "target": self._target.name,
         }
@@ -318,7 +318,7 @@ class WeighAgainView(ActView):
     def done_message(self, made: drums.WeighedAgain) -> str:
         figures = {
             "drum": made.drum.name,
-            "difference": words.pounds(abs(made.difference_grams), 1),
+            "difference": words.weight(abs(made.difference_grams), 1),
         }
         if made.difference_grams == 0:
             return _("%(drum)s weighs what the books say.") % figures
@@ -363,7 +363,7 @@ class WriteOffView(HoneyActView):
     def done_message(self, made: Posting) -> str:
         grams = sum(line.quantity for line in made.lines.all() if line.quantity > 0)
         return _("%(weight)s from %(place)s written off: %(kind)s.") % {
-            "weight": words.pounds(grams, 1),
+            "weight": words.weight(grams, 1),
             "place": self._place.name,
             "kind": made.get_kind_display(),
         }

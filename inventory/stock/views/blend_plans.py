@@ -115,7 +115,7 @@ class BlendPlanCarryOutView(HoneyActView):
     def done_message(self, made: Posting) -> str:
         poured = sum(line.poured_grams or 0 for line in self.plan.lines.all().order_by("pk"))
         return _("%(weight)s poured into %(target)s.") % {
-            "weight": words.pounds(poured, 1),
+            "weight": words.weight(poured, 1),
             "target": self.plan.target.name,
         }
 

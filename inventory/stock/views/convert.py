@@ -58,11 +58,11 @@ def _weight_line(data: dict) -> str:
     if measured is None:
         return ""
     figures = {
-        "pounds": words.pounds(measured.grams, 1),
+        "pounds": words.weight(measured.grams, 1),
         "kilograms": words.other_weight(measured.grams),
-        "gallons": words.gallons(measured.litres),
+        "gallons": words.volume(measured.litres),
         "moisture": plain(data["moisture_known"], 2),
-        "uncertainty": words.pounds(measured.uncertainty_grams),
+        "uncertainty": words.weight(measured.uncertainty_grams),
     }
     if not measured.how:
         return (
@@ -109,11 +109,11 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "litres": weighed.litres.quantize(Decimal("0.1")),
         "gallons": words.us_gallons(weighed.litres),
         "kilograms": words.other_weight(weighed.grams),
-        "pounds": words.pounds(weighed.grams, 1),
-        "uncertainty": words.pounds(weighed.uncertainty_grams),
+        "pounds": words.weight(weighed.grams, 1),
+        "uncertainty": words.weight(weighed.uncertainty_grams),
         "moisture": plain(there.honey_lot.honey_moisture, 2),
         "temperature": words.temperature(celsius),
-        "book": words.pounds(there.quantity, 1),
+        "book": words.weight(there.quantity, 1),
     }
     return _line(request, text)
 
@@ -134,13 +134,13 @@ def drum(request: HttpRequest) -> HttpResponse:
         return _line(request, error.message)
     net = went_in.grams
     if not is_weighed:
-        text = f"= {words.pounds(net, 1)}, {words.other_weight(net)}. {went_in.how}"
+        text = f"= {words.weight(net, 1)}, {words.other_weight(net)}. {went_in.how}"
         return _line(request, text)
     tare = measured.tare_grams
     text = _("= %(net)s net, %(kilograms)s (tare %(tare)s)") % {
-        "net": words.pounds(net, 1),
+        "net": words.weight(net, 1),
         "kilograms": words.other_weight(net),
-        "tare": words.pounds(filled.tare_grams if tare is None else tare, 1),
+        "tare": words.weight(filled.tare_grams if tare is None else tare, 1),
     }
     return _line(request, text)
 

@@ -182,7 +182,7 @@ class PlaceCountView(SheetActView):
             figures = {"place": self.place.name, "how": made[0].get_how_display()}
             if made[0].how == CountLine.How.SEAL:
                 return _("%(place)s: entered, %(how)s.") % figures
-            figures["weight"] = words.pounds(made[0].counted, 1)
+            figures["weight"] = words.weight(made[0].counted, 1)
             return _("%(place)s: %(weight)s entered, %(how)s.") % figures
         return ngettext(
             "%(place)s: %(count)s count entered.", "%(place)s: %(count)s counts entered.", len(made)

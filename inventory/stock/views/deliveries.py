@@ -53,7 +53,7 @@ class PurchaseView(DeliveryView):
     def done_message(self, made: Lot) -> str:
         return _("Lot %(lot)s received: %(weight)s of %(source)s from %(supplier)s.") % {
             "lot": made.code,
-            "weight": words.pounds(made.quantity_made, 1),
+            "weight": words.weight(made.quantity_made, 1),
             "source": made.floral_source,
             "supplier": made.supplier,
         }

@@ -63,7 +63,7 @@ class DipView(ActView):
         return _("%(place)s dipped at %(depth)s: %(weight)s.") % {
             "place": self.place.name,
             "depth": words.depth(made.depth_mm),
-            "weight": words.pounds(made.grams, 1),
+            "weight": words.weight(made.grams, 1),
         }
 
     def next_url(self, made: DipReading) -> str:
@@ -94,7 +94,7 @@ class DipAcceptView(ActView):
     def done_message(self, made: Posting) -> str:
         return _("The books of %(place)s now match the dip: %(weight)s.") % {
             "place": self.reading.place.name,
-            "weight": words.pounds(self.reading.grams, 1),
+            "weight": words.weight(self.reading.grams, 1),
         }
 
     def next_url(self, made: Posting) -> str:

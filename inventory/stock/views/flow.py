@@ -173,14 +173,14 @@ def drawing(told: HarvestFlow) -> flow_drawing.Drawing | None:
             else:
                 ribbons.append(Ribbon(form, row.band, grams))
     middle = [
-        Node(form, str(form.label).capitalize(), words.pounds(in_form[form], 1)) for form in Form
+        Node(form, str(form.label).capitalize(), words.weight(in_form[form], 1)) for form in Form
     ]
     more = {row.band: sum(min(0, row.of(form)) for form in Form) for row in told.bands}
     left += [
         Node(
             f"more-{row.band}",
             _found_label(row.band),
-            words.pounds(-more[row.band], 1),
+            words.weight(-more[row.band], 1),
             entries_url(told.harvest, row.band),
         )
         for row in told.bands
@@ -190,7 +190,7 @@ def drawing(told: HarvestFlow) -> flow_drawing.Drawing | None:
         Node(
             row.band,
             str(row.band.label),
-            words.pounds(row.grams - more[row.band], 1),
+            words.weight(row.grams - more[row.band], 1),
             entries_url(told.harvest, row.band),
         )
         for row in told.bands
@@ -216,7 +216,7 @@ def _came_in(told: HarvestFlow) -> tuple[list[Node], list[Ribbon]]:
         if told.harvest.lot is not None:
             url = entries_url(told.harvest, row.source)
         label = _origin_label(row)
-        nodes.append(Node(key, label, words.pounds(row.came_in, 1), url, series))
+        nodes.append(Node(key, label, words.weight(row.came_in, 1), url, series))
         ribbons += [
             Ribbon(key, Form.BULK, row.came_in - row.pieces, series),
             Ribbon(key, Form.PIECES, row.pieces, series),
@@ -225,7 +225,7 @@ def _came_in(told: HarvestFlow) -> tuple[list[Node], list[Ribbon]]:
     if rest:
         came_in, pieces = sum(row.came_in for row in rest), sum(row.pieces for row in rest)
         label = _("%(count)s others") % {"count": len(rest)}
-        nodes.append(Node("rest", label, words.pounds(came_in, 1), "#origins"))
+        nodes.append(Node("rest", label, words.weight(came_in, 1), "#origins"))
         ribbons += [
             Ribbon("rest", Form.BULK, came_in - pieces),
             Ribbon("rest", Form.PIECES, pieces),

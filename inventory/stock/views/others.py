@@ -61,7 +61,7 @@ class OwnerReceiptView(DeliveryView):
     def done_message(self, made: Lot) -> str:
         return _("Lot %(lot)s received: %(weight)s that belong to %(owner)s.") % {
             "lot": made.code,
-            "weight": words.pounds(made.quantity_made, 1),
+            "weight": words.weight(made.quantity_made, 1),
             "owner": made.owner,
         }
 
@@ -88,7 +88,7 @@ class HandBackView(HoneyActView):
     def done_message(self, made: Posting) -> str:
         line = made.lines.select_related("lot__owner").get(quantity__gt=0)
         return _("%(weight)s handed back to %(owner)s.") % {
-            "weight": words.pounds(line.quantity, 1),
+            "weight": words.weight(line.quantity, 1),
             "owner": line.lot.owner if line.lot else "",
         }
 
@@ -153,7 +153,7 @@ class BuyFromOwnerView(DeliveryView):
 
     def done_message(self, made: Lot) -> str:
         return _("%(weight)s bought from %(owner)s for %(cost)s: lot %(lot)s.") % {
-            "weight": words.pounds(made.quantity_made, 1),
+            "weight": words.weight(made.quantity_made, 1),
             "owner": made.supplier,
             "cost": words.money(made.cost_cents or 0),
             "lot": made.code,

@@ -90,7 +90,7 @@ def _lines() -> list[MadeLine]:
         ),
         MadeLine(
             _("Honey in bulk"),
-            words.pounds(honey["grams"] or 0),
+            words.weight(honey["grams"] or 0),
             _("in vessels: %(count)s") % {"count": honey["vessels"]},
             reverse("inventory:honey"),
         ),

@@ -75,7 +75,7 @@ class HoneyView(StepView):
             "%(weight)s of honey in %(count)s vessel is entered.",
             "%(weight)s of honey in %(count)s vessels is entered.",
             count,
-        ) % {"weight": words.pounds(grams), "count": count}
+        ) % {"weight": words.weight(grams), "count": count}
 
     def _receive(self, row: Any, usual: dict[str, Any]) -> int:
         data, place = row.cleaned_data, row.subject
