@@ -75,7 +75,7 @@ def _reason() -> StrictCharField:
 
 
 class PaymentSerializer(serializers.ModelSerializer):
-    """Money received; below zero, given back."""
+    """Money received; below zero, given back. Cash is that and its `rounding_cents`."""
 
     customer = serializers.CharField(source="customer.name", default=None)
     order = serializers.CharField(source="order.number", default=None)
@@ -89,6 +89,7 @@ class PaymentSerializer(serializers.ModelSerializer):
             "customer",
             "method",
             "amount_cents",
+            "rounding_cents",
             "received_on",
             "reference",
             "note",

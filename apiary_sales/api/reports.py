@@ -15,6 +15,7 @@ from apiary_sales.reports import exports
 from apiary_sales.reports.catalogue import REPORTS
 from apiary_sales.reports.columns import Unit
 from apiary_sales.reports.report import FilteredReport
+from inventory.shared import conventions
 
 FILTERS = {
     "since": (OpenApiTypes.DATE, "First day that counts."),
@@ -51,7 +52,7 @@ class ReportSerializer(serializers.Serializer):
     """A report: rows of figures by column name, and their total.
 
     Cents, grams, pieces, days and counts are whole numbers; percentages and prices by weight,
-    of the house's unit of weight, are decimals in text; null is a figure that is not known, in a
+    of `weight_unit`, are decimals in text; null is a figure that is not known, in a
     total one that does not add up.
     """
 
@@ -59,6 +60,8 @@ class ReportSerializer(serializers.Serializer):
     title = serializers.CharField()
     definition = serializers.ListField(child=serializers.CharField())
     filters = serializers.DictField(child=serializers.CharField())
+    currency = serializers.CharField()
+    weight_unit = serializers.CharField()
     columns = ReportColumnSerializer(many=True)
     rows = serializers.ListField(child=serializers.DictField())
     total = serializers.DictField()
@@ -116,6 +119,8 @@ class ReportView(APIView):
             "title": report.title,
             "definition": report.definition,
             "filters": made.in_address,
+            "currency": conventions.current().currency,
+            "weight_unit": conventions.current().weight_unit,
             "columns": made.columns,
             "rows": [_plain(row) for row in made.sorted_rows],
             "total": _plain(made.total),

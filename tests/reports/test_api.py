@@ -25,6 +25,7 @@ def test_a_report_gives_its_rows_in_whole_cents_and_grams(ask, house):
 
     assert answer["slug"] == "margin-by-product"
     assert answer["filters"] == {"season": "2025"}
+    assert (answer["currency"], answer["weight_unit"]) == ("USD", "lb")
     assert answer["rows"] == [
         {
             "product": "Pound jar",
