@@ -10,14 +10,16 @@ from django.db.models.functions import Coalesce, Concat
 
 from apiary_sales.billing.models import Allocation, Invoice, StandSale
 
-# What changed hands: in cash rounded to the smallest coin. What came back in part is exact here.
-HANDED = Sum("amount_cents") + Coalesce(
+# What the smallest coin added in cash, or took off. What came back in part is exact here.
+ROUNDED = Coalesce(
     Sum(
         "payment__rounding_cents",
         filter=Q(amount_cents__gt=0) | Q(payment__reverses__isnull=False),
     ),
     0,
 )
+# What changed hands.
+HANDED = Sum("amount_cents") + ROUNDED
 
 
 def put_to(sales: QuerySet[StandSale]) -> QuerySet[Allocation]:

@@ -50,6 +50,8 @@ class Takings:
     discount_cents: int = 0
     returned_cents: int = 0
     unpaid_cents: int = 0
+    # What the smallest coin added to what was paid in cash, or took off.
+    rounding_cents: int = 0
     undone_count: int = 0
     undone_cents: int = 0
     marks: int = 0
@@ -90,7 +92,7 @@ def takings(sales: QuerySet[StandSale]) -> Takings:
     discounts = InvoiceLine.objects.filter(invoice__stand_sale__in=standing).aggregate(
         cents=Coalesce(Sum("discount_cents"), 0)
     )
-    by_method = _by_method(standing)
+    by_method, rounding_cents = _by_method(standing)
     cents, returned_cents = sum(sale.total_cents for sale in rows), -returned["cents"]
     return Takings(
         count=len(rows),
@@ -99,7 +101,8 @@ def takings(sales: QuerySet[StandSale]) -> Takings:
         on_top_cents=sum(sale.on_top_cents for sale in rows),
         discount_cents=discounts["cents"],
         returned_cents=returned_cents,
-        unpaid_cents=cents - returned_cents - sum(row.cents for row in by_method),
+        unpaid_cents=cents - returned_cents + rounding_cents - sum(row.cents for row in by_method),
+        rounding_cents=rounding_cents,
         undone_count=undone["count"],
         undone_cents=undone["cents"],
         marks=marks["all"],
@@ -124,20 +127,28 @@ def _grouped(sales: Iterable[StandSale], name_of: Callable[[StandSale], str]) ->
     return [TakingsRow(name, len(cents), sum(cents)) for name, cents in sorted(sums.items())]
 
 
-def _by_method(sales: QuerySet[StandSale]) -> list[TakingsRow]:
-    """Return the payments of these sales by how they were paid, less what came back in part."""
-    put = (
+def _by_method(sales: QuerySet[StandSale]) -> tuple[list[TakingsRow], int]:
+    """Return the payments of these sales by how they were paid, less what came back in part.
+
+    Also by how much those in cash were rounded.
+    """
+    put = list(
         counter_money.put_to(sales)
         .order_by()
         .values("payment__method")
-        .annotate(cents=counter_money.HANDED, count=Count("payment", distinct=True))
+        .annotate(
+            cents=counter_money.HANDED,
+            rounding=counter_money.ROUNDED,
+            count=Count("payment", distinct=True),
+        )
     )
     names = dict(Payment.Method.choices)
-    return [
+    rows = [
         TakingsRow(str(names[row["payment__method"]]), row["count"], row["cents"])
         for row in sorted(put, key=lambda row: -row["cents"])
         if row["cents"]
     ]
+    return rows, sum(row["rounding"] for row in put)
 
 
 def _by_product(sales: QuerySet[StandSale]) -> list[ProductTakings]:

@@ -6,10 +6,11 @@ The rule is from memory, as it is used where the smallest coins are gone: to the
 import pytest
 from django.urls import reverse
 
-from apiary_sales.billing.models import EntryLine
+from apiary_sales.billing.models import EntryLine, StandSale
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import payments
 from apiary_sales.billing.services import stand as stand_sales
+from apiary_sales.billing.takings import takings
 from inventory.shared.errors import BadValue
 from inventory.shared.services import house as houses
 from tests import builders
@@ -63,6 +64,18 @@ def test_cards_pay_to_the_cent_and_so_does_a_house_with_cents(five_cents, stand,
 def test_more_than_half_a_coin_is_a_wrong_amount(five_cents, stand, pounds):
     with pytest.raises(BadValue, match=r"comes to \$8\.03, but \$8\.10 was paid"):
         sold(stand, jars(pounds, 1, "8.03"), payments=[cash(810)])
+
+
+def test_takings_are_what_changed_hands_and_nothing_of_it_is_unpaid(five_cents, stand, pounds):
+    sold(stand, jars(pounds, 1, "8.03"), payments=[cash()])
+    sold(stand, jars(pounds, 1, "8.02"), payments=[cash()])
+    sold(stand, jars(pounds, 1, "8.03"), payments=[card()])
+
+    found = takings(StandSale.objects.all())
+
+    # 8.05 and 8.00 in cash; 24.08 in all.
+    assert [(row.name, row.cents) for row in found.by_method] == [("cash", 1_605), ("card", 803)]
+    assert (found.cents, found.rounding_cents, found.unpaid_cents) == (2_408, 0, 0)
 
 
 def test_undoing_a_sale_gives_the_rounded_cash_back(five_cents, stand, pounds, owner, key):

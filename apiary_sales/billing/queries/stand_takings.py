@@ -117,6 +117,7 @@ def csv_rows(asked: TakingsAsked) -> Iterator[list[Any]]:
         (_("Given on top"), None, found.on_top_cents),
         (_("Discounts"), None, found.discount_cents),
         (_("Came back in part"), None, found.returned_cents),
+        (_("Rounded to the smallest coin"), None, found.rounding_cents),
         (_("Not paid"), None, found.unpaid_cents),
         (_("Undone"), found.undone_count, found.undone_cents),
     ):
