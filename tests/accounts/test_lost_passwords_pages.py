@@ -168,7 +168,6 @@ def test_who_is_switched_off_gets_no_link(client, maren):
     assert "Maren is switched off and can&#x27;t sign in." in page.content.decode()
 
 
-def test_where_no_e_mail_leaves_the_house_the_page_says_whom_to_ask(client, owner, settings):
 def test_where_no_e_mail_leaves_the_house_the_page_says_whom_to_ask(client, settings):
     builders.person("owner")
     settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
