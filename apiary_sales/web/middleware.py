@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
+from inventory.shared import public_pages
 
 # Everything comes from this server; no script or style is written into a page.
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -27,9 +28,6 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     ]
 )
-# Pages for people who have a jar or a receipt in their hands.
-JARS, RECEIPTS = "/j/", "/r/"
-PUBLIC_ADDRESSES = (JARS, RECEIPTS)
 PERMISSIONS_POLICY = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 
 
@@ -60,7 +58,7 @@ class PublicPagesMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if not request.path_info.startswith(PUBLIC_ADDRESSES):
+        if not request.path_info.startswith(public_pages.ADDRESSES):
             return self.get_response(request)
         request.COOKIES = {}
         response = self.get_response(request)

@@ -14,7 +14,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.functional import LazyObject
 
 from apiary_sales.keeping import log_files
-from apiary_sales.web.middleware import RECEIPTS
+from inventory.shared.public_pages import RECEIPTS
 
 logger = logging.getLogger(log_files.REQUESTS)
 

@@ -12,8 +12,8 @@ from apiary_sales.billing.queries import stand_today
 from apiary_sales.billing.views import read_receipts
 from apiary_sales.web import attention, layout, queries, releases, set_up
 from apiary_sales.web.first_hour import steps
-from apiary_sales.web.middleware import JARS, RECEIPTS
 from inventory.bottling.views import jar_pages
+from inventory.shared.public_pages import JARS, RECEIPTS
 from inventory.stock import own_places
 from inventory.stock.queries import cleaning
 

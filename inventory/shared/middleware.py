@@ -8,7 +8,7 @@ from django.middleware.locale import LocaleMiddleware
 from django.utils import translation
 from django.utils.translation.trans_real import parse_accept_lang_header
 
-from inventory.shared import conventions
+from inventory.shared import conventions, public_pages
 
 
 class ConventionsMiddleware:
@@ -18,7 +18,9 @@ class ConventionsMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        conventions.read_again()
+        # Pages for strangers are kept for a minute, and made without asking the database.
+        if not request.path_info.startswith(public_pages.ADDRESSES):
+            conventions.read_again()
         return self.get_response(request)
 
 

@@ -17,6 +17,9 @@ from django.views.decorators.http import require_safe
 
 from inventory.shared import visits
 
+# The addresses of pages for people who have a jar or a receipt in their hands.
+JARS, RECEIPTS = "/j/", "/r/"
+ADDRESSES = (JARS, RECEIPTS)
 # How long a page is kept on the server: so soon is a change seen by all.
 SERVER_SECONDS = 60
 # Many customers of a shop, or of one telephone company, may share an address.
