@@ -746,7 +746,7 @@ def test_an_order_is_read_in_the_same_number_of_queries(
     )
 
     # One of them is for the e-mails that were sent of it.
-    with django_assert_max_num_queries(15):
+    with django_assert_max_num_queries(16):
         office.get(reverse("orders:order_detail", args=[order.number]))
 
 
