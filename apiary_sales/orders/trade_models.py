@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
@@ -46,7 +47,7 @@ class ConsignmentPrice(models.Model):
         Product, on_delete=models.PROTECT, related_name="consignment_prices"
     )
     unit_price = models.DecimalField(_("price"), max_digits=12, decimal_places=4)
-    valid_from = models.DateField(_("from"), default=timezone.localdate)
+    valid_from = models.DateField(pgettext_lazy("day", "from"), default=timezone.localdate)
 
     class Meta:
         ordering = ["product__name", "-valid_from"]
@@ -144,7 +145,7 @@ class Contract(models.Model):
         _("moisture up to, %"), max_digits=4, decimal_places=2, null=True, blank=True
     )
     floral_source = models.CharField(_("floral source"), max_length=120, blank=True)
-    starts_on = models.DateField(_("from"))
+    starts_on = models.DateField(pgettext_lazy("day", "from"))
     ends_on = models.DateField(_("until"))
     note = models.CharField(_("note"), max_length=300, blank=True)
     created_by = models.ForeignKey(

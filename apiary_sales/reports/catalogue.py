@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from apiary_sales.orders.models import Order
 from apiary_sales.reports import accounting, forms
@@ -646,7 +646,7 @@ YIELD_BY_RUN = Report(
         LABEL_GRAMS,
         OVER_GRAMS,
         Column("broken_grams", gettext_lazy("Broken"), Unit.GRAMS, adds_up=True),
-        Column("loss_grams", gettext_lazy("Lost"), Unit.GRAMS, adds_up=True),
+        Column("loss_grams", pgettext_lazy("yield", "Lost"), Unit.GRAMS, adds_up=True),
         Column(
             "yield_percent",
             gettext_lazy("Yield"),

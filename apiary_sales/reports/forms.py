@@ -161,7 +161,7 @@ class SalesForm(FilterForm):
     makes = SalesFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
-    until = FilterDayField(label=gettext_lazy("To"))
+    until = FilterDayField(label=gettext_lazy("Up to"))
     season = ChosenField(label=gettext_lazy("Season"))
     size = ChosenField(label=gettext_lazy("Size"))
     variety = ChosenField(label=gettext_lazy("Variety"))
@@ -247,7 +247,7 @@ class RunsForm(FilterForm):
     makes = RunFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
-    until = FilterDayField(label=gettext_lazy("To"))
+    until = FilterDayField(label=gettext_lazy("Up to"))
     season = ChosenField(label=gettext_lazy("Season"))
     size = ChosenField(label=gettext_lazy("Size"))
     product = ChosenField(label=gettext_lazy("Product"))
@@ -288,7 +288,7 @@ class BookForm(FilterForm):
     makes = BookFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
-    until = FilterDayField(label=gettext_lazy("To"))
+    until = FilterDayField(label=gettext_lazy("Up to"))
     known_on = FilterDayField(
         label=gettext_lazy("As it was known at the end of"),
         help_text=gettext_lazy("Leave empty for what is known now."),
@@ -357,7 +357,7 @@ class GoneForm(FilterForm):
     makes = GoneFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
-    until = FilterDayField(label=gettext_lazy("To"))
+    until = FilterDayField(label=gettext_lazy("Up to"))
     reason = ChosenField(label=gettext_lazy("Reason"))
     season = ChosenField(label=gettext_lazy("Season"))
 

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from apiary_sales.billing.models.invoices import Invoice, InvoiceLine
 from apiary_sales.billing.models.stand import StandSale, StandSaleQuerySet
@@ -35,7 +36,7 @@ class ReturnRequest(models.Model):
     class State(models.TextChoices):
         ASKED = "asked", _("waiting for the office")
         APPROVED = "approved", _("approved")
-        REFUSED = "refused", _("refused")
+        REFUSED = "refused", pgettext_lazy("return", "refused")
         GIVEN_BACK = "given_back", _("money given back")
 
     state = models.CharField(_("state"), max_length=10, choices=State, default=State.ASKED)

@@ -3,6 +3,7 @@
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayField
@@ -21,7 +22,7 @@ def body_field() -> forms.CharField:
 class EmailForm(ActForm):
     """To whom, and what it says."""
 
-    to = forms.EmailField(label=_("To"), max_length=254)
+    to = forms.EmailField(label=pgettext_lazy("e-mail", "To"), max_length=254)
     subject = subject_field()
     body = body_field()
 

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.mailing import texts_at_first
@@ -37,15 +38,15 @@ class Email(models.Model):
         WAITING = "waiting", _("waiting")
         SENDING = "sending", _("being sent")
         SENT = "sent", _("sent")
-        REFUSED = "refused", _("refused")
+        REFUSED = "refused", pgettext_lazy("e-mail", "refused")
         UNKNOWN = "unknown", _("not known")
 
     message_id = models.CharField(max_length=120, unique=True)
     customer = models.ForeignKey(
         Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="emails"
     )
-    sender = models.CharField(_("from"), max_length=320)
-    to = models.EmailField(_("to"))
+    sender = models.CharField(pgettext_lazy("e-mail", "from"), max_length=320)
+    to = models.EmailField(pgettext_lazy("e-mail", "to"))
     language = models.CharField(_("language"), max_length=8, choices=settings.LANGUAGES)
     subject = models.CharField(_("subject"), max_length=200)
     body = models.TextField(_("text"), max_length=10_000)

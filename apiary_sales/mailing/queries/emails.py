@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db.models import Model, Q, QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.mailing.models import Email, ReminderPause
@@ -64,7 +65,7 @@ def state_tag(email: Email) -> Tag:
     if email.is_unknown:
         return Tag(_("not known whether it was sent"), "warn")
     if email.status == Email.Status.REFUSED:
-        return Tag(_("refused"), "bad")
+        return Tag(pgettext("e-mail", "refused"), "bad")
     if email.status == Email.Status.SENT:
         return Tag(_("sent"), "good")
     if email.attempts and email.status == Email.Status.WAITING:

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayField
@@ -15,7 +16,7 @@ class DaysForm(HouseForm):
     """From which day to which, either of them left open."""
 
     first = DayField(label=_("From"), required=False)
-    last = DayField(label=_("To"), required=False)
+    last = DayField(label=pgettext_lazy("day", "To"), required=False)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

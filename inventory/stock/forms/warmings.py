@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, NumberField, TemperatureField
@@ -18,7 +19,7 @@ class WarmingForm(ActForm):
 
     place = VesselField(label=_("Vessel"))
     started_on = DayField(label=_("From"))
-    ended_on = DayField(label=_("To"))
+    ended_on = DayField(label=pgettext_lazy("day", "To"))
     hours = NumberField(
         label=_("Hours"),
         max_digits=5,

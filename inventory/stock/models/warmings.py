@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.stock.models.ledger import Place
 
@@ -26,8 +27,8 @@ class Warming(models.Model):
     place = models.ForeignKey(
         Place, on_delete=models.PROTECT, related_name="warmings", verbose_name=_("vessel")
     )
-    started_on = models.DateField(_("from"))
-    ended_on = models.DateField(_("to"))
+    started_on = models.DateField(pgettext_lazy("day", "from"))
+    ended_on = models.DateField(pgettext_lazy("day", "to"))
     hours = models.DecimalField(_("hours"), max_digits=5, decimal_places=1, null=True, blank=True)
     highest_celsius = models.DecimalField(
         _("highest temperature, °C"), max_digits=4, decimal_places=1, null=True, blank=True

@@ -9,7 +9,7 @@ from typing import Any, cast
 from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from inventory.shared.weights import unit_grams
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Supplier
@@ -18,10 +18,10 @@ CAME, PACKED, LOST, COUNTED = "came", "packed", "lost", "counted"
 HANDED_BACK, BOUGHT = "handed_back", "bought"
 WORDS = {
     CAME: gettext_lazy("came in"),
-    PACKED: gettext_lazy("packed"),
-    LOST: gettext_lazy("lost"),
+    PACKED: pgettext_lazy("honey", "packed"),
+    LOST: pgettext_lazy("honey", "lost"),
     COUNTED: gettext_lazy("count"),
-    HANDED_BACK: gettext_lazy("handed back"),
+    HANDED_BACK: pgettext_lazy("honey", "handed back"),
     BOUGHT: gettext_lazy("bought by us"),
 }
 

@@ -13,6 +13,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from inventory.physics import units
 from inventory.stock.models import Item, Lot, LotParent, Measurement, PostingLine, Warming
@@ -123,7 +124,7 @@ def table(made: Sequence[WarmingRow]) -> Iterator[list[Any]]:
     yield [
         _("Vessel"),
         _("From"),
-        _("To"),
+        pgettext("day", "To"),
         _("Hours"),
         _("Highest temperature, °F"),
         _("Highest temperature, °C"),
