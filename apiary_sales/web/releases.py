@@ -15,6 +15,50 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.7.0",
+        (
+            _(
+                "A new house is set up page by page in the browser, from a one-time code to the "
+                "opening day: tanks, sizes, prices, people, honey in stock, old jars with their lot "
+                "codes, open invoices. Each page can wait for another day."
+            ),
+            _(
+                "Lists that you have come in from CSV or Excel: customers, products, prices, stock, "
+                "past sales, expenses. Every row is checked first, and a whole list can be undone."
+            ),
+            _(
+                "A house in kilograms works like one in pounds: weights, prices a kilogram, litres, "
+                "°C, papers, labels, the decimal comma, and cash rounded to the smallest coin. "
+                "Language, currency and units are in the business details now, not in the settings "
+                "of the machine."
+            ),
+            _(
+                "Find anything from every page, with the box or the key “/”: lot codes, orders, "
+                "invoices, amounts, check numbers, and customers by any part of name or telephone."
+            ),
+            _(
+                "Help has a page for each task, reached by the question mark beside a heading, and "
+                "shows how each number is made, with your own figures. Cards for the stand and the "
+                "bottling room can be printed."
+            ),
+            _(
+                "Today begins with what needs you. Long lists are paged and filtered, and fit a "
+                "phone; long work shows how far it is and can be stopped; many invoices or "
+                "statements print in one go."
+            ),
+            _(
+                "A backup is made and tried each night. Settings shows when the last good one was, "
+                "and how the system is. The whole house goes into one readable file, to another "
+                "machine, or to PostgreSQL."
+            ),
+            _(
+                "A lost password is replaced by a link that works once. What is held of a customer "
+                "can be shown, given out, and erased but for what the books must keep."
+            ),
+            _("Pages and papers have the same letters on every device."),
+        ),
+    ),
+    Release(
         "0.6.0",
         (
             _(
