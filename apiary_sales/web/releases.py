@@ -19,18 +19,18 @@ RELEASES = (
         (
             _(
                 "A new house is set up page by page in the browser, from a one-time code to the "
-                "opening day: tanks, sizes, prices, people, honey in stock, old jars with their lot "
-                "codes, open invoices. Each page can wait for another day."
+                "opening day: tanks, sizes, prices, people, honey in stock, old jars with their "
+                "lot codes, open invoices. Each page can wait for another day."
             ),
             _(
-                "Lists that you have come in from CSV or Excel: customers, products, prices, stock, "
-                "past sales, expenses. Every row is checked first, and a whole list can be undone."
+                "Lists that you have come in from CSV or Excel: customers, products, prices, "
+                "stock, past sales, expenses. Every row is checked first, and a whole list can be undone."
             ),
             _(
-                "A house in kilograms works like one in pounds: weights, prices a kilogram, litres, "
-                "°C, papers, labels, the decimal comma, and cash rounded to the smallest coin. "
-                "Language, currency and units are in the business details now, not in the settings "
-                "of the machine."
+                "A house in kilograms works like one in pounds: weights, prices a kilogram, "
+                "litres, °C, papers, labels, the decimal comma, and cash rounded to the smallest "
+                "coin. Language, currency and units are in the business details now, not in the "
+                "settings of the machine."
             ),
             _(
                 "Find anything from every page, with the box or the key “/”: lot codes, orders, "
