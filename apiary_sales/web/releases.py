@@ -24,7 +24,8 @@ RELEASES = (
             ),
             _(
                 "Lists that you have come in from CSV or Excel: customers, products, prices, "
-                "stock, past sales, expenses. Every row is checked first, and a whole list can be undone."
+                "stock, past sales, expenses. Every row is checked first, and a whole list can be "
+                "undone."
             ),
             _(
                 "A house in kilograms works like one in pounds: weights, prices a kilogram, "
