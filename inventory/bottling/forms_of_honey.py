@@ -61,6 +61,7 @@ class PlannedAdditionForm(ActForm):
         decimal_places=1,
         required=False,
         initial=forms_of_honey.USUAL_SEED_PERCENT,
+        # xgettext:no-python-format
         help_text=_("Of all the honey in the jars. 5 to 15 % is common."),
     )
     setting_place = forms.CharField(
