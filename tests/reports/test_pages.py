@@ -266,7 +266,7 @@ def test_the_column_of_unknown_cost_is_left_out_when_all_is_known(office, house)
         ("since=0001-01-01", "From: Choose a year from 1900 to 2200."),
         (
             "since=2026-09-02&until=2026-09-01",
-            "To: The last day, Sep 1, 2026, comes before the first, Sep 2, 2026. "
+            "Up to: The last day, Sep 1, 2026, comes before the first, Sep 2, 2026. "
             "Change one of them.",
         ),
         ("product=bucket", "Product: Choose one from the list, or choose “all”."),
