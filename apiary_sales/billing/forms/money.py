@@ -179,6 +179,10 @@ class HouseDetailsForm(forms.ModelForm):
             "paper": {"required": CHOOSE},
             "receipt_paper": {"required": CHOOSE},
             "market": {"required": CHOOSE},
+            "weight_unit": {"required": CHOOSE},
+            "language": {"required": CHOOSE},
+            "decimal_sign": {"required": CHOOSE},
+            "first_weekday": {"required": CHOOSE},
             "smallest_coin_cents": {
                 "min_value": _("Enter from 1 to 100 cents."),
                 "max_value": _("Enter from 1 to 100 cents."),
