@@ -22,8 +22,6 @@ from inventory.shared.errors import HouseError
 from inventory.shared.people import Person
 
 BATCH = 1_000
-# A column was chosen wrongly where so many rows are wrong; the rest would only say the same.
-BAD_ROWS_MAX = 2_000
 
 Told = list[list[str]]
 RowRead = tuple[ImportRow, Figures]
@@ -116,8 +114,6 @@ def _check_past_sales(begun: Import, report: Report) -> int:
         done += len(batch)
         bad += len(wrong)
         report(done, begun.rows_read)
-        if bad >= BAD_ROWS_MAX:
-            break
     return bad
 
 
