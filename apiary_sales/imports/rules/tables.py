@@ -11,6 +11,7 @@ import zipfile
 from collections.abc import Iterator
 from datetime import date, datetime, time
 from decimal import Decimal
+from itertools import islice
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -27,6 +28,8 @@ CELL_LENGTH_MAX = 2_000
 # Rows without anything in them at the end of a sheet are passed over; so many are a broken file.
 EMPTY_ROWS_MAX = 1_000
 SEPARATORS = (",", ";", "\t")
+# The first lines tell what separates cells, and which one has the headings.
+LINES_LOOKED_AT = 10
 ZIP_START = b"PK\x03\x04"
 # What Windows writes for a text in its older encoding; the rest of the bytes are its letters.
 FALLBACK_ENCODING = "cp1252"
@@ -67,9 +70,7 @@ def read(content: bytes, *, decimal_sign: str) -> Iterator[Row]:
 
 def _rows_of_text(content: bytes) -> Iterator[Row]:
     text = _decoded(content)
-    # A blank line at the top would hide what is between the cells.
-    first_line = text.lstrip("\r\n").split("\n", 1)[0]
-    separator = max(SEPARATORS, key=first_line.count)
+    separator = _separator_of(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     while True:
         # Where a cell has several lines, the row is called by its first one.
@@ -84,6 +85,19 @@ def _rows_of_text(content: bytes) -> Iterator[Row]:
                 % {"row": number}
             ) from None
         yield number, [_plain(cell) for cell in row]
+
+
+def _separator_of(text: str) -> str:
+    """Return what is between the cells: what most of the first lines have, and most often.
+
+    A blank line or a title at the top has none of it.
+    """
+    filled = (line for line in io.StringIO(text) if line.strip())
+    lines = list(islice(filled, LINES_LOOKED_AT))
+    counts = {each: [line.count(each) for line in lines] for each in SEPARATORS}
+    return max(
+        SEPARATORS, key=lambda each: (sum(count > 0 for count in counts[each]), sum(counts[each]))
+    )
 
 
 def _decoded(content: bytes) -> str:
@@ -115,7 +129,9 @@ def _rows_of_workbook(content: bytes, decimal_sign: str) -> Iterator[Row]:
     try:
         # What a formula came to is read, never the formula.
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
+        # A hidden sheet is not what a person sees and means to bring in.
+        seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
+        sheet = (seen or book.worksheets)[0]
         # What a sheet says of its own size is often wrong.
         sheet.reset_dimensions()
         for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):

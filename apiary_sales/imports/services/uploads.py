@@ -50,7 +50,7 @@ def upload(
     if not again:
         _refuse_twin(kind, digest)
     rows = tables.read(content, decimal_sign=decimal_sign)
-    _number, headings = next(rows, (0, []))
+    headings, rows = _headed(what, rows)
     if not any(headings):
         raise BadValue(_("This file is empty. Choose another one."), parameter="file")
     begun = Import.objects.create(
@@ -74,6 +74,19 @@ def upload(
     begun.state = Import.State.UPLOADED
     begun.save(update_fields=["rows_read", "state"])
     return begun
+
+
+def _headed(what: ListKind, rows: Iterator[tables.Row]) -> tuple[list[str], Iterator[tables.Row]]:
+    """Return the headings, and the rows below them; a title above them is passed over.
+
+    A title is a row of one cell that is called like none of our columns, above a row of several.
+    """
+    called = {name for column in what.columns for name in column_rules.names_of(column)}
+    first = list(islice(rows, tables.LINES_LOOKED_AT))
+    for position, (_number, cells) in enumerate(first):
+        if sum(map(bool, cells)) > 1 or called & set(map(column_rules.folded, cells)):
+            return cells, chain(first[position + 1 :], rows)
+    return (first[0][1] if first else []), chain(first[1:], rows)
 
 
 def _refuse_twin(kind: str, digest: str) -> None:
