@@ -137,5 +137,6 @@ def writing_of(begun: Import) -> Writing:
         decimal_sign=begun.decimal_sign,
         day_order=begun.day_order,
         weight_unit=conventions.current().weight_unit,
+        currency=conventions.current().currency,
         finders=Finders().by_kind(),
     )

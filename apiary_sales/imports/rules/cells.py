@@ -13,6 +13,7 @@ from apiary_sales.imports.models import Import
 from apiary_sales.imports.rules.columns import CellKind, ListColumn, choice_named, missing_sentence
 from inventory.physics import units
 from inventory.shared.errors import BadValue, Problems
+from inventory.shared.money import SYMBOLS
 from inventory.shared.typed import WORD, Mistyped, first_unit, read_number, read_quantity
 
 MONEY_DECIMALS = 2
@@ -20,7 +21,7 @@ DIGITS_MAX = 12
 # Read where none is written, to find what else is wrong first.
 NO_UNIT = "g"
 # Signs of currencies, and letters of their codes, beside an amount.
-CURRENCY = re.compile(r"^(?:[A-Z]{3}|[$€£¥])?\s*(.*?)\s*(?:[A-Z]{3}|[$€£¥])?$", re.DOTALL)
+CURRENCY = re.compile(r"^([A-Z]{3}|[$€£¥])?\s*(.*?)\s*([A-Z]{3}|[$€£¥])?$", re.DOTALL)
 ISO_DAY = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]00:00(?::00)?)?$")
 OTHER_DAY = re.compile(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})$")
 
@@ -36,6 +37,8 @@ class Writing:
     decimal_sign: str = "."
     day_order: str = Import.DayOrder.MONTH_FIRST
     weight_unit: str = "lb"
+    # Of the house; amounts in any are taken where none is said.
+    currency: str = ""
     finders: Mapping[CellKind, Finder] = field(default_factory=dict)
 
 
@@ -80,7 +83,7 @@ def read_cell(column: ListColumn, text: str, writing: Writing) -> Any:
         case CellKind.WHOLE:
             return _whole(text, writing)
         case CellKind.NUMBER:
-            return _number(text, writing)
+            return _number(text.removesuffix("%").rstrip(), writing)
         case CellKind.MONEY:
             return _cents(text, writing)
         case CellKind.WEIGHT:
@@ -135,7 +138,18 @@ def _whole(text: str, writing: Writing) -> int:
 
 def _cents(text: str, writing: Writing) -> int:
     found = CURRENCY.match(text)
-    number = _number(found[1] if found else text, writing)
+    before, bare, behind = found.groups() if found else (None, text, None)
+    for sign in (before, behind):
+        if (
+            sign
+            and writing.currency
+            and sign not in (writing.currency, SYMBOLS.get(writing.currency))
+        ):
+            raise BadValue(
+                _("This amount is in %(sign)s. Your books are in %(currency)s.")
+                % {"sign": sign, "currency": writing.currency}
+            )
+    number = _number(bare, writing)
     cents = number.scaleb(MONEY_DECIMALS)
     # A spreadsheet keeps 0.1 + 0.2 as a little more: what is left after seven decimals is nothing.
     if abs(cents - round(cents)) < Decimal("0.00001"):
