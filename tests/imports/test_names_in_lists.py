@@ -85,3 +85,16 @@ def test_rows_are_checked_to_the_last_however_many_are_wrong():
 
     assert begun.rows_bad == 2_600
     assert PastSale.objects.count() == 500
+
+
+def test_the_line_of_totals_is_no_customer():
+    begun = uploaded("customers", [["Name", "Credit limit"], ["Olmo", "50"], ["Total", "50"]])
+
+    assert told(begun) == {
+        3: [
+            (
+                "name",
+                "This looks like the line of totals. Leave it out, or write the name in full.",
+            )
+        ]
+    }
