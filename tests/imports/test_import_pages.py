@@ -99,3 +99,15 @@ def test_a_long_list_is_long_work_with_its_result(monkeypatch):
     assert (work.state, work.message) == (LongWork.State.DONE, "2 rows were brought in.")
     assert work.result_url == reverse("imports:detail", args=[begun.pk])
     assert Customer.objects.count() == 2
+
+
+def test_the_first_rows_show_days_and_amounts_as_they_were_read(client):
+    client.force_login(builders.person("office"))
+    rows = [["Date", "Paid to", "Category", "Amount", "Method"]]
+    rows += [["01/08/2025", "Valley Fuel", "fuel", "1.264,20", "cash"]]
+    begun = uploaded("expenses", rows, decimal_sign=",")
+
+    page = client.get(reverse("imports:detail", args=[begun.pk]))
+
+    assert "Jan 8, 2025" in page.text
+    assert "$1,264.20" in page.text

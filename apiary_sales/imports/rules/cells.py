@@ -7,11 +7,13 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.imports.models import Import
 from apiary_sales.imports.rules.columns import CellKind, ListColumn, choice_named, missing_sentence
 from inventory.physics import units
+from inventory.shared import words
 from inventory.shared.errors import BadValue, Problems
 from inventory.shared.money import SYMBOLS
 from inventory.shared.typed import WORD, Mistyped, first_unit, read_number, read_quantity
@@ -102,6 +104,14 @@ def read_cell(column: ListColumn, text: str, writing: Writing) -> Any:
             if found is None:
                 raise BadValue(_NOT_FOUND[column.kind]() % {"text": text[:60]})
             return found
+
+
+def as_understood(column: ListColumn, text: str, writing: Writing) -> str:
+    """Write a right cell as it was read where it may be read in two ways: days and amounts."""
+    if not text or column.kind not in (CellKind.DAY, CellKind.MONEY):
+        return text
+    value = read_cell(column, text, writing)
+    return date_format(value) if column.kind == CellKind.DAY else words.money(value)
 
 
 _NOT_FOUND: Mapping[CellKind, Callable[[], str]] = {

@@ -20,6 +20,7 @@ from apiary_sales.imports.forms.imports import (
 )
 from apiary_sales.imports.models import Import, ImportKind
 from apiary_sales.imports.queries import imports as queries
+from apiary_sales.imports.rules.cells import Writing, as_understood
 from apiary_sales.imports.rules.kinds import BRING_IN, BY_KIND
 from apiary_sales.imports.services import long_lists, undoing, uploads
 from apiary_sales.imports.views import access
@@ -178,15 +179,21 @@ def _shown(request: HttpRequest, begun: Import, form: Any) -> dict[str, Any]:
         context["wrong"] = queries.told(page, what)
         context["first_rows"] = begun.rows.filter(problems=[])[:ROWS_SHOWN_FIRST]
         context["page"] = page
-        context["shown_columns"] = [
-            (column.label, begun.columns[column.name])
-            for column in what.columns
-            if column.name in begun.columns
-        ]
+        shown = [column for column in what.columns if column.name in begun.columns]
+        context["shown_columns"] = [(column.label, begun.columns[column.name]) for column in shown]
+        writing = Writing(decimal_sign=begun.decimal_sign, day_order=begun.day_order)
         context["first_cells"] = [
             (
                 row.number,
-                [(label, _cell(row.cells, place)) for label, place in context["shown_columns"]],
+                [
+                    (
+                        column.label,
+                        as_understood(
+                            column, _cell(row.cells, begun.columns[column.name]), writing
+                        ),
+                    )
+                    for column in shown
+                ],
             )
             for row in context["first_rows"]
         ]
