@@ -35,6 +35,8 @@ logger = logging.getLogger(__name__)
 NOTE_EVERY = 0.5
 # Work that was silent for so long was lost with its machine.
 SILENT_MAX = timedelta(minutes=15)
+# Work that was silent for so long ends when somebody stops it: nothing may be there to hear it.
+HEARS_NO_STOP = timedelta(minutes=2)
 
 
 class Stopped(Exception):
@@ -120,6 +122,12 @@ def ask_to_stop(work: LongWork) -> None:
         message=_("It was stopped before it began."),
         finished_at=timezone.now(),
     )
+    # Where it does go on, it stops at its next step and says so again.
+    LongWork.objects.filter(
+        pk=work.pk,
+        state=LongWork.State.WORKING,
+        heard_at__lt=timezone.now() - HEARS_NO_STOP,
+    ).update(state=LongWork.State.STOPPED, message=_("It was stopped."), finished_at=timezone.now())
 
 
 def end_lost() -> int:
