@@ -23,6 +23,9 @@ SEE_ALL = "accounts.manage_people"
 def show(request: HttpRequest, pk: int) -> HttpResponse:
     """Show how far it is; asked by a page script, only the part that changes."""
     work = _found_for(request, pk)
+    if long_work.is_lost(work):
+        long_work.end_lost()
+        work.refresh_from_db()
     part = getattr(request, "htmx", False)
     template = "inventory/long_work/_state.html" if part else "inventory/long_work/show.html"
     return render(request, template, {"work": work})

@@ -130,6 +130,12 @@ def ask_to_stop(work: LongWork) -> None:
     ).update(state=LongWork.State.STOPPED, message=_("It was stopped."), finished_at=timezone.now())
 
 
+def is_lost(work: LongWork) -> bool:
+    """Tell whether work said nothing for so long that its machine must have stopped."""
+    silent = timezone.now() - work.heard_at
+    return work.state == LongWork.State.WORKING and silent > SILENT_MAX
+
+
 def end_lost() -> int:
     """Note that work which a machine that stopped has left will not go on; return how many."""
     lost = LongWork.objects.filter(

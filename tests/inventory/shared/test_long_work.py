@@ -82,6 +82,15 @@ def test_work_of_a_machine_that_stopped_is_given_up_after_a_while(work):
     assert work.state == "failed"
 
 
+def test_its_page_says_that_it_was_lost(client, owner, work):
+    LongWork.objects.update(state="working", heard_at=timezone.now() - timedelta(minutes=16))
+    client.force_login(owner)
+
+    page = client.get(reverse("inventory:long_work", args=[work.pk])).content.decode()
+
+    assert "It was lost when the service stopped. Begin it again." in page
+
+
 def test_only_who_began_it_and_the_owner_see_it(client, work):
     page = reverse("inventory:long_work", args=[work.pk])
     client.force_login(builders.person("office"))
