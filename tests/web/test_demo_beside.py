@@ -61,7 +61,11 @@ def test_beside_a_house_the_demo_starts_in_a_folder_of_its_own(db, data_dir, mon
 
 
 def test_the_demo_beside_a_house_has_none_of_its_data_and_sends_no_e_mail(data_dir, monkeypatch):
-    for name in ("DATABASE_URL", "FILES_DIR", "SECRET_KEY", "EMAIL_URL", "HTTPS"):
+    of_the_house = (
+        *("DATABASE_URL", "FILES_DIR", "SECRET_KEY", "EMAIL_URL", "HTTPS"),
+        *("BACKUP_DIR", "BACKUP_PASSPHRASE", "LOG_DIR"),
+    )
+    for name in of_the_house:
         monkeypatch.setenv(name, "of the house")
     monkeypatch.setenv("TIME_ZONE", "Europe/Lisbon")
     run = []

@@ -23,12 +23,17 @@ PORTS_TRIED = 20
 # What a house is set up with, and the demo must not use: its data, and its way to the world.
 OF_THE_HOUSE = (
     "ALLOWED_HOSTS",
+    # There the backups of the demo would be taken for those of the house, and let them age out.
+    "BACKUP_DIR",
+    "BACKUP_PASSPHRASE",
     "CSRF_TRUSTED_ORIGINS",
     "DATABASE_URL",
     "EMAIL_FROM",
     "EMAIL_URL",
     "FILES_DIR",
     "HTTPS",
+    # Two processes that turn one log over lose lines of it.
+    "LOG_DIR",
     "SECRET_KEY",
     "TRUSTED_PROXY",
 )
