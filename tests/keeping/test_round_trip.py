@@ -181,7 +181,7 @@ def test_the_commands_say_what_is_left_to_do(full_house, empty_house, tmp_path):
     call_command("import_house", full_house.export, stdout=out)
 
     assert out.getvalue().endswith(
-        "Passwords do not come along. Give the owner a new one with manage.py changepassword "
+        "Passwords do not come along. Give the owner a new one with manage.py set_password "
         "odile, and the others theirs in Settings, People.\n"
     )
     with pytest.raises(CommandError, match="is there already and is left alone"):

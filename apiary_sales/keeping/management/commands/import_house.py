@@ -41,5 +41,5 @@ class Command(BaseCommand):
         name = owner.username if owner else "NAME"
         self.stdout.write(
             "Passwords do not come along. Give the owner a new one with "
-            f"manage.py changepassword {name}, and the others theirs in Settings, People."
+            f"manage.py set_password {name}, and the others theirs in Settings, People."
         )
