@@ -1,8 +1,26 @@
 """The highest number of each table: by them one tells whether one database has newer entries."""
 
+from dataclasses import dataclass
+from typing import Any
+
 from django.apps import apps
 from django.db import connection, models
+from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Max
+
+# What tells an entry of another house, which has the same number. Nobody changes it later.
+TOLD_BY = (("inventory_posting", "idempotency_key"), ("auditlog_logentry", "timestamp"))
+
+
+@dataclass(frozen=True)
+class LastEntry:
+    """The last row of a table, as the database keeps it."""
+
+    table: str
+    column: str
+    pk: int
+    value: Any
+
 
 # What comes and goes without anybody entering something, or is noted of this machine.
 APART = {
@@ -47,6 +65,28 @@ def newer(here: dict[str, int], copy: dict[str, int]) -> dict[str, int]:
         for table, last in here.items()
         if last > copy.get(table, 0)
     }
+
+
+def last_entries() -> list[LastEntry]:
+    """Return the last entry of the stock and of the record of changes."""
+    tables = set(connection.introspection.table_names())
+    found = []
+    for table, column in TOLD_BY:
+        if table in tables:
+            with connection.cursor() as cursor:
+                cursor.execute(f"SELECT id, {column} FROM {table} ORDER BY id DESC LIMIT 1")
+                found += [LastEntry(table, column, pk, value) for pk, value in cursor.fetchall()]
+    return found
+
+
+def has_entry(entry: LastEntry, copy: BaseDatabaseWrapper) -> bool:
+    """Tell whether another database of the same kind has this entry."""
+    with copy.cursor() as cursor:
+        cursor.execute(
+            f"SELECT 1 FROM {entry.table} WHERE id = %s AND {entry.column} = %s",
+            [entry.pk, entry.value],
+        )
+        return cursor.fetchone() is not None
 
 
 def words(tables: dict[str, int]) -> list[str]:

@@ -20,7 +20,7 @@ from apiary_sales.keeping.queries import backup_state
 from apiary_sales.keeping.services import backups, nightly, restoring
 from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.shared.services.long_work import Stopped
-from inventory.stock.models import Lot
+from inventory.stock.models import Lot, Place
 from tests import builders
 
 pytestmark = pytest.mark.data_layer
@@ -75,6 +75,38 @@ def test_a_restore_is_refused_over_newer_entries(house):
     assert "places: 1" in refused.value.message
     assert "--over-newer" in refused.value.message
     assert grams() == lots
+
+
+def test_a_restore_is_refused_where_both_went_on_apart(house, proved_at_once):
+    first = backups.make()
+    builders.lot_in(builders.place("tank-2"), 100_000)
+    builders.lot_in(builders.place("tank-3"), 100_000)
+    second = backups.make()
+    restoring.restore(file=Path(first.file), over_newer=True)
+    builders.lot_in(builders.place("tank-4"), 300_000)
+    lots = grams()
+
+    with pytest.raises(NotAllowedNow) as refused:
+        restoring.restore(file=Path(second.file))
+
+    assert refused.value.message.startswith(
+        "The last entries of the database here are not in this backup: it is of another house, or "
+        "the two went on apart."
+    )
+    assert grams() == lots
+    assert Place.objects.filter(code="tank-4").exists()
+
+
+def test_a_restore_brings_a_house_from_an_earlier_to_a_later_backup(house, proved_at_once):
+    first = backups.make()
+    builders.lot_in(builders.place("tank-2"), 100_000)
+    later = grams()
+    second = backups.make()
+    restoring.restore(file=Path(first.file), over_newer=True)
+
+    restoring.restore(file=Path(second.file))
+
+    assert grams() == later
 
 
 def test_nothing_is_replaced_by_a_backup_whose_books_are_wrong(house):

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from django.conf import settings
-from django.db import DatabaseError, connections
+from django.db import DEFAULT_DB_ALIAS, DatabaseError, connection, connections
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -51,6 +51,8 @@ def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Re
             _check_nothing_newer(manifest)
         now = timezone.localtime()
         with proving.proved(manifest, folder) as beside:
+            if not over_newer:
+                _check_went_on_from_here(beside)
             files = _bring_back_files(folder / archive.FILES, now)
             old = snapshots.database().swap(beside, now)
         key = _bring_back_key(folder / archive.SECRET_KEY, now)
@@ -88,6 +90,30 @@ def _check_nothing_newer(manifest: Manifest) -> None:
                 "day": f"{datetime.fromisoformat(manifest.made_at):%Y-%m-%d %H:%M %Z}".strip(),
                 "what": "; ".join(marks.words(found)[:5]),
             }
+        )
+
+
+def _check_went_on_from_here(beside: str) -> None:
+    """Raise `NotAllowedNow` unless the copy has the last entries of the database here.
+
+    Numbers alone don't tell: another house counts from one too, and so does the same house that
+    went on after an earlier restore.
+    """
+    last = marks.last_entries()
+    copy = connections.create_connection(DEFAULT_DB_ALIAS)
+    copy.settings_dict = {**connection.settings_dict, "NAME": beside}
+    try:
+        is_known = all(marks.has_entry(entry, copy) for entry in last)
+    finally:
+        copy.close()
+        connections.close_all()
+    if not is_known:
+        raise NotAllowedNow(
+            _(
+                "The last entries of the database here are not in this backup: it is of another "
+                "house, or the two went on apart. To restore all the same, add --over-newer: the "
+                "database here is then kept under another name."
+            )
         )
 
 
