@@ -22,7 +22,7 @@ from django.conf import settings
 from django.db import connection, connections
 from django.utils.translation import gettext as _
 
-from inventory.shared.errors import NotAllowedNow
+from inventory.shared.errors import BadValue, NotAllowedNow
 
 # Where Debian keeps the programs of each version; the usual one may be of an older version.
 INSTALLED = Path("/usr/lib/postgresql")
@@ -96,6 +96,7 @@ class SQLite(Database):
             # Not moved: the archive's folder may be on another disk.
             shutil.copyfile(copy, target)
             target.chmod(0o600)
+            _check_whole(target)
             yield str(target)
         finally:
             _remove(target)
@@ -135,6 +136,27 @@ def _one_file(path: Path) -> None:
     """Bring a database out of the mode that keeps a log in files beside it."""
     with closing(sqlite3.connect(path, timeout=5)) as alone:
         alone.execute("PRAGMA journal_mode=DELETE")
+
+
+def _check_whole(path: Path) -> None:
+    """Raise `BadValue` where pages of a database are damaged.
+
+    The copy of a damaged database has the same damage, also where no balance is worked out from it.
+    """
+    try:
+        with closing(sqlite3.connect(path)) as opened:
+            [(said,)] = opened.execute("PRAGMA integrity_check(1)").fetchall()
+    except sqlite3.DatabaseError as error:
+        said = str(error)
+    if said != "ok":
+        raise BadValue(
+            _(
+                "The database in this backup is damaged (%(reason)s). An earlier backup may be "
+                "whole; keep it."
+            )
+            % {"reason": " ".join(said.split())},
+            parameter="file",
+        )
 
 
 def _remove(database: Path) -> None:

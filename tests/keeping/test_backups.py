@@ -134,6 +134,27 @@ def test_a_backup_that_fails_its_rehearsal_is_no_good_one(house, monkeypatch):
     assert not Backup.objects.good().exists()
 
 
+@pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="of SQLite alone")
+def test_a_damaged_page_fails_the_rehearsal_also_outside_the_books(house, proved_at_once):
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT rootpage FROM sqlite_master WHERE name = 'auth_permission'")
+        [page] = cursor.fetchone()
+        cursor.execute("PRAGMA page_size")
+        [size] = cursor.fetchone()
+        cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    connection.close()
+    with Path(house).open("r+b") as opened:
+        # Where the first of its rows begins.
+        opened.seek((page - 1) * size + 12)
+        opened.write(b"\xff\xff")
+    made = backups.make()
+
+    backups.rehearse(backup=made)
+
+    assert made.rehearsal_ok is False
+    assert made.message.startswith("The database in this backup is damaged (")
+
+
 def test_a_sealed_backup_holds_the_secret_key_and_an_open_one_does_not(house, settings, tmp_path):
     sealed = backups.make(passphrase=PASSPHRASE)
     plain = backups.make()
