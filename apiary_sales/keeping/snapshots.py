@@ -104,11 +104,17 @@ class SQLite(Database):
     def swap(self, beside: str, now: datetime) -> str:
         old = self.path.with_name(f"{self.path.name}.before-restore-{now:{STAMP}}")
         connections.close_all()
+        _one_file(Path(beside))
         if self.path.exists():
             self._close()
             self.path.rename(old)
-        _one_file(Path(beside))
-        Path(beside).rename(self.path)
+        try:
+            Path(beside).rename(self.path)
+        except OSError:
+            # A start that finds no database would make an empty one.
+            if old.exists():
+                old.rename(self.path)
+            raise
         _sync(self.path.parent)
         return str(old) if old.exists() else ""
 

@@ -155,6 +155,27 @@ def test_a_damaged_page_fails_the_rehearsal_also_outside_the_books(house, proved
     assert made.message.startswith("The database in this backup is damaged (")
 
 
+@pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="of SQLite alone")
+def test_a_restore_that_fails_at_its_last_step_leaves_the_database_in_its_place(
+    house, proved_at_once, monkeypatch
+):
+    made = backups.make()
+    lots = grams()
+    rename = Path.rename
+
+    def fails(path, target):
+        if ".beside-" in path.name:
+            raise OSError(5, "Input/output error")
+        return rename(path, target)
+
+    monkeypatch.setattr(Path, "rename", fails)
+
+    with pytest.raises(OSError, match="Input/output error"):
+        restoring.restore(file=Path(made.file))
+
+    assert grams() == lots
+
+
 def test_a_sealed_backup_holds_the_secret_key_and_an_open_one_does_not(house, settings, tmp_path):
     sealed = backups.make(passphrase=PASSPHRASE)
     plain = backups.make()
