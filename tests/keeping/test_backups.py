@@ -11,8 +11,8 @@ from subprocess import CompletedProcess
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.core.management import call_command
-from django.db import connection
+from django.core.management import CommandError, call_command
+from django.db import OperationalError, connection
 
 from apiary_sales.keeping import archive, beside, sealing, snapshots
 from apiary_sales.keeping.models import Backup
@@ -132,6 +132,21 @@ def test_a_backup_that_fails_its_rehearsal_is_no_good_one(house, monkeypatch):
     assert made.rehearsal_ok is False
     assert made.message == "The books in this backup could not be proved: 3 faults."
     assert not Backup.objects.good().exists()
+
+
+def test_a_database_that_takes_no_row_is_one_sentence(house, monkeypatch):
+    def full(**_):
+        raise OperationalError("database or disk is full")
+
+    monkeypatch.setattr(Backup.objects, "create", full)
+
+    with pytest.raises(CommandError) as refused:
+        call_command("backup")
+
+    assert str(refused.value) == (
+        "The database can't be read or written (database or disk is full). No backup was made. Is "
+        "the disk of DATA_DIR full? Then make room first."
+    )
 
 
 @pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="of SQLite alone")

@@ -2,6 +2,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError
 
 from apiary_sales.keeping import passphrases
 from apiary_sales.keeping.services import backups
@@ -40,6 +41,12 @@ class Command(BaseCommand):
             raise CommandError(error.message) from error
         except OSError as error:
             raise CommandError(f"The backup could not be written: {error}") from error
+        except DatabaseError as error:
+            reason = " ".join(str(error).split())
+            raise CommandError(
+                f"The database can't be read or written ({reason}). No backup was made. Is the "
+                "disk of DATA_DIR full? Then make room first."
+            ) from error
         self.stdout.write(
             "It holds the secret key: keep the passphrase elsewhere, without it nobody can open it."
             if passphrase
