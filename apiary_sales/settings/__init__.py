@@ -158,6 +158,7 @@ TEMPLATES = [
                 "files": "inventory.shared.templatetags.files",
                 "honey": "inventory.shared.templatetags.honey",
                 "jars": "inventory.bottling.templatetags.jars",
+                "lists": "inventory.shared.templatetags.lists",
                 "moisture": "inventory.stock.templatetags.moisture",
             },
         },

@@ -16,7 +16,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.physics.units import GALLON_LITRES
+from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 from inventory.shared import conventions, weights
 from inventory.shared.coins import to_coins
 from inventory.shared.money import price_places, symbol, with_currency
@@ -236,6 +236,23 @@ def unit_price(price: object) -> SafeString:
         return NOTHING
     number = _rounded(number, 4)
     return _currency(number, price_places(number))
+
+
+@register.filter
+def other_unit_price(price: object) -> SafeString:
+    """Show a price by the house's unit of weight as one by the other unit: "$5.84 a kg".
+
+    Buyers of drums compare offers in both.
+    """
+    number = _decimal(price)
+    if number is None:
+        return SafeString()
+    house = conventions.current()
+    if house.is_metric:
+        other, per = _rounded(number * POUND_GRAMS / 1000, 2), _("a lb")
+    else:
+        other, per = _rounded(number * 1000 / POUND_GRAMS, 2), _("a kg")
+    return format_html('<small class="nowrap">{} {}</small>', _currency(other, 2), per)
 
 
 @register.simple_tag
