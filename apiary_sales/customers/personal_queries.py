@@ -57,12 +57,22 @@ def held_here(customer: Customer) -> list[HeldData]:
             [
                 {
                     _("when"): str(localize(timezone.localtime(entry.timestamp))),
-                    _("what"): ", ".join(sorted(entry.changes_dict)),
+                    _("what"): _fields_of(entry),
                 }
                 for entry in trail
             ],
         ),
     ]
+
+
+def _fields_of(entry: LogEntry) -> str:
+    if entry.action == LogEntry.Action.CREATE:
+        return _("the customer was entered")
+    # An entry of the trail may also list what points to the customer.
+    changed = entry.changes_dict
+    return ", ".join(
+        str(field.verbose_name) for field in Customer._meta.concrete_fields if field.name in changed
+    )
 
 
 def file_of(customer: Customer) -> bytes:
