@@ -71,6 +71,8 @@ def test_a_phone_shows_what_needs_a_person_first_and_lists_in_short_rows(house, 
 
     page.goto(reverse("inventory:places"))
     assert page.evaluate("document.documentElement.scrollHeight") < 3000
+    assert page.get_by_label("Kind").is_hidden()
+    page.get_by_text("Filter", exact=True).click()
     page.get_by_label("Kind").select_option("tank")
     page.get_by_role("button", name="Show these").click()
     page.wait_for_url("**kind=tank**")

@@ -57,6 +57,20 @@ def test_a_long_list_is_in_pages_that_keep_the_filter_and_ask_no_more_questions(
     assert len(names(client.get(address, {"kind": "drum", "page": "2"}))) == 13
 
 
+def test_a_folded_filter_says_that_it_narrows_the_list_and_opens_with_its_errors(client, owner):
+    client.force_login(owner)
+    address = reverse("inventory:posting_list")
+
+    whole = client.get(address, {"page": "1", "kind": ""})
+    narrowed = client.get(address, {"first": "2026-01-31"})
+    wrong = client.get(address, {"first": "someday"})
+
+    assert "this list is narrowed" not in whole.text
+    assert '<details class="filter-fold">' in whole.text
+    assert "this list is narrowed" in narrowed.text
+    assert '<details class="filter-fold" open>' in wrong.text
+
+
 def test_a_list_without_filters_of_its_own_is_narrowed_to_days(client, owner):
     tank = builders.measured_tank("tank-1", diameter_mm=900, length_mm=1200)
     builders.lot_in(tank)

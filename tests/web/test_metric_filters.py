@@ -71,6 +71,23 @@ def test_sentences_and_filters_say_the_units_of_the_house(metric):
     assert shown("{% by_unit _('Price per {unit}') %}, {% a_unit %}") == "Price per kilogram, a kg"
 
 
+def test_a_price_by_weight_is_also_told_for_the_other_unit(metric):
+    # 5.84 a kg × 0.45359237 kg are 2.649 a lb.
+    told = shown("{{ price|other_unit_price }}", price=Decimal("5.84"))
+
+    assert "2,65" in told
+    assert "a lb" in told
+
+
+def test_a_house_in_pounds_also_reads_its_price_for_a_kilogram():
+    # 2.65 a lb ÷ 0.45359237 kg are 5.842 a kg.
+    told = shown("{{ price|other_unit_price }}", price=Decimal("2.65"))
+
+    assert "$5.84" in told
+    assert "a kg" in told
+    assert shown("{{ price|other_unit_price }}", price=None) == ""
+
+
 @pytest.mark.parametrize(
     ("field", "first"),
     [(WeightField, "kg"), (LengthField, "cm"), (VolumeField, "L"), (TemperatureField, "C")],
