@@ -1,27 +1,35 @@
 """How text is found within 1,000,000 entries: what each kind of database is asked, and keeps.
 
 SQLite keeps a full-text table of every three letters (FTS5, tokenizer `trigram`), which triggers
-keep in step with the entries. PostgreSQL keeps an index of them (`pg_trgm`, GIN), which any owner
-of a database may add since version 13. Where one of them cannot be made, the same questions are
-answered by reading all entries: slower, and `rebuild_search` says so.
+keep in step with the entries. PostgreSQL keeps an index of them for each kind (`pg_trgm`, GIN),
+which any owner of a database may add since version 13. Where they cannot be made, the same
+questions are answered by reading all entries: slower, and `rebuild_search` says so.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from sqlite3 import sqlite_version_info
 from typing import Any
 
 from django.db import DatabaseError, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
-from django.db.models import Q, QuerySet
 
-from apiary_sales.finding.models import SearchEntry, keys_of_kind
+from apiary_sales.finding.models import keys_of_kind, kind_of
 from apiary_sales.finding.rules import PART_MIN, SearchQuestion
+from inventory.shared import findable
 
 TABLE = "finding_searchentry"
 TEXT_TABLE = "finding_text"
 TEXT_INDEX = "finding_text_trigrams"
 # The highest character: what begins with "ab" is from "ab" to "ab" followed by it.
 LAST = "\U0010ffff"
+# So many of the newest of a kind are read before the index of letters is asked: what many have is
+# found among them at once, and all of what a kind with no more has.
+NEWEST = 500
+# From here on FTS5 overwrites what is deleted, where it is told to.
+ERASES_FROM = (3, 42)
+# So many pages of FTS5 are written together in one step.
+PAGES = 500
 
 SQLITE = (
     f"""CREATE VIRTUAL TABLE {TEXT_TABLE} USING fts5(
@@ -37,36 +45,71 @@ SQLITE = (
         VALUES ('delete', old.id, old.text);
         INSERT INTO {TEXT_TABLE}(rowid, text) VALUES (new.id, new.text); END""",
 )
-POSTGRESQL = (
-    "CREATE EXTENSION IF NOT EXISTS pg_trgm",
-    f"CREATE INDEX {TEXT_INDEX} ON {TABLE} USING gin (text gin_trgm_ops)",
-)
+# What is filled in for each kind that is wanted.
+WITHIN = "id BETWEEN {first} AND {last}"
+NEWEST_FIRST = "ORDER BY id DESC LIMIT {most}"
 
 
 def make(connection: BaseDatabaseWrapper) -> bool:
     """Make the index of letters where there is none and the database can; tell whether it did."""
     if is_there(connection):
         return False
-    statements = SQLITE if connection.vendor == "sqlite" else POSTGRESQL
+    statements = SQLITE if connection.vendor == "sqlite" else _postgresql()
     try:
         with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
             for statement in statements:
                 cursor.execute(statement)
+            if connection.vendor == "sqlite" and _overwrites():
+                cursor.execute(
+                    f"INSERT INTO {TEXT_TABLE}({TEXT_TABLE}, rank) VALUES ('secure-delete', 1)"
+                )
     except DatabaseError:
         # Without FTS5, or without the right to add an extension: see `is_there`.
         return False
     return True
 
 
+def _postgresql() -> list[str]:
+    """Return what makes an index of each kind, so that what others have is never gone through.
+
+    Without `fastupdate` a write goes into the index itself: a list of what is still to be written
+    would be read through by each question.
+    """
+    return [
+        "CREATE EXTENSION IF NOT EXISTS pg_trgm",
+        f"DROP INDEX IF EXISTS {TEXT_INDEX}",
+        *(
+            f"CREATE INDEX IF NOT EXISTS {_index_of(kind.number)} ON {TABLE} "
+            f"USING gin (text gin_trgm_ops) WITH (fastupdate = off) WHERE kind = {kind.number}"
+            for kind in findable.kinds()
+        ),
+    ]
+
+
+def _index_of(kind: int) -> str:
+    return f"{TEXT_INDEX}_{kind}"
+
+
+def without_letters(connection: BaseDatabaseWrapper) -> list[str]:
+    """Return what takes the index of letters away."""
+    if connection.vendor == "sqlite":
+        triggers = [f"{TEXT_TABLE}_{what}" for what in ("added", "removed", "changed")]
+        gone = [f"DROP TRIGGER IF EXISTS {trigger}" for trigger in triggers]
+        return [*gone, f"DROP TABLE IF EXISTS {TEXT_TABLE}"]
+    return [f"DROP INDEX IF EXISTS {_index_of(kind.number)}" for kind in findable.kinds()]
+
+
 def is_there(connection: BaseDatabaseWrapper) -> bool:
     if connection.vendor == "sqlite":
-        question = "SELECT 1 FROM sqlite_master WHERE name = %s"
-        name = TEXT_TABLE
+        question = "SELECT count(*) FROM sqlite_master WHERE name = %s"
+        values: list[Any] = [TEXT_TABLE]
     else:
-        question, name = "SELECT 1 FROM pg_class WHERE relname = %s", TEXT_INDEX
+        question = "SELECT count(*) FROM pg_class WHERE relname = ANY(%s)"
+        values = [[_index_of(kind.number) for kind in findable.kinds()]]
     with connection.cursor() as cursor:
-        cursor.execute(question, [name])
-        return cursor.fetchone() is not None
+        cursor.execute(question, values)
+        count: int = cursor.fetchone()[0]
+    return count == (1 if connection.vendor == "sqlite" else len(values[0]))
 
 
 def fill(connection: BaseDatabaseWrapper) -> None:
@@ -74,6 +117,32 @@ def fill(connection: BaseDatabaseWrapper) -> None:
     if connection.vendor == "sqlite" and is_there(connection):
         with connection.cursor() as cursor:
             cursor.execute(f"INSERT INTO {TEXT_TABLE}({TEXT_TABLE}) VALUES ('rebuild')")
+
+
+def forget(connection: BaseDatabaseWrapper) -> None:
+    """Leave nothing in the index of letters of what entries said before.
+
+    An FTS5 that does not overwrite only notes that old letters count no more, and drops them when
+    parts of the index are next written together. That is done now, in short steps, each a
+    transaction of its own: the first one, below zero, says that all parts become one.
+    """
+    if connection.vendor != "sqlite" or _overwrites() or not is_there(connection):
+        return
+    pages = -PAGES
+    with connection.cursor() as cursor:
+        while True:
+            before = connection.connection.total_changes
+            cursor.execute(
+                f"INSERT INTO {TEXT_TABLE}({TEXT_TABLE}, rank) VALUES ('merge', %s)", [pages]
+            )
+            # The statement itself is one change.
+            if connection.connection.total_changes - before < 2:
+                return
+            pages = PAGES
+
+
+def _overwrites() -> bool:
+    return sqlite_version_info >= ERASES_FROM
 
 
 @dataclass(frozen=True)
@@ -96,58 +165,109 @@ def parts(
     """Return keys of entries that have all parts of a question somewhere in their text."""
     if not wanted:
         return []
-    if connection.vendor == "sqlite" and is_there(connection):
+    if connection.vendor == "postgresql":
+        return _by_letters(connection, question, wanted)
+    if is_there(connection):
         return _by_full_text(connection, question, wanted)
-    condition = Q()
-    for word in question.words:
-        condition &= Q(text__contains=word)
-    if question.phone_part:
-        condition |= Q(text__contains=question.phone_part)
-    return _of_each_kind(
-        connection, [_newest(SearchEntry.objects.filter(condition), each) for each in wanted]
-    )
+    condition, values = _condition("instr(text, %s) > 0", question)
+    rows = f"SELECT id FROM {TABLE} WHERE {WITHIN} AND {condition} {NEWEST_FIRST}"
+    return _of_each_kind(connection, rows, values, wanted)
 
 
 def beginnings(
     connection: BaseDatabaseWrapper, question: SearchQuestion, wanted: Sequence[KindWanted]
 ) -> list[int]:
     """Return keys of entries with a code, or a name, that begins with a short question."""
+    # PostgreSQL's own signs compare letter by letter, as the index does, in any language.
+    least, below = (">=", "<") if connection.vendor == "sqlite" else ("~>=~", "~<~")
+    rows = " UNION ALL ".join(
+        f"SELECT * FROM (SELECT id FROM {TABLE} WHERE kind = {{kind}} AND "
+        f"{column} {least} %s AND {column} {below} %s LIMIT {{most}}) AS {column}"
+        for column in ("code", "other_code")
+    )
     text = question.text
-    found = []
-    for each in wanted:
-        rows = SearchEntry.objects.filter(kind=each.kind)
-        for column in ("code", "other_code"):
-            if connection.vendor == "sqlite":
-                begins = Q(**{f"{column}__gte": text, f"{column}__lt": text + LAST})
-            else:
-                begins = Q(**{f"{column}__startswith": text})
-            keys = rows.filter(begins).order_by().values_list("pk", flat=True)
-            found.append(keys[: each.count])
-    return _of_each_kind(connection, found)
+    return _of_each_kind(connection, rows, [text, text + LAST] * 2, wanted)
 
 
 def amounts(connection: BaseDatabaseWrapper, cents: int, wanted: Sequence[KindWanted]) -> list[int]:
     """Return keys of entries of an amount."""
-    rows = SearchEntry.objects.filter(amount_cents=cents)
-    return _of_each_kind(connection, [_newest(rows, each) for each in wanted])
+    rows = f"SELECT id FROM {TABLE} WHERE amount_cents = %s AND {WITHIN} {NEWEST_FIRST}"
+    return _of_each_kind(connection, rows, [cents], wanted)
 
 
-def _newest(rows: "QuerySet[SearchEntry]", wanted: KindWanted) -> "QuerySet[SearchEntry, int]":
-    within = rows.filter(pk__range=wanted.keys).order_by("-pk")
-    return within.values_list("pk", flat=True)[: wanted.count]
+def _condition(holds: str, question: SearchQuestion) -> tuple[str, list[str]]:
+    """Return what says that a text holds what is asked for, and its values."""
+    condition = " AND ".join(holds for _word in question.words)
+    if question.phone_part:
+        return f"(({condition}) OR {holds})", [*question.words, question.phone_part]
+    return condition, list(question.words)
 
 
 def _of_each_kind(
-    connection: BaseDatabaseWrapper, found: "Sequence[QuerySet[SearchEntry, int]]"
+    connection: BaseDatabaseWrapper, rows: str, values: Sequence[Any], wanted: Sequence[KindWanted]
 ) -> list[int]:
     """Ask for several kinds at once, each with its own order and limit."""
-    statements: list[str] = []
-    values: list[Any] = []
-    for rows in found:
-        statement, parameters = rows.query.sql_with_params()
-        statements.append(f"SELECT * FROM ({statement}) AS kind")
-        values += parameters
-    return _asked(connection, " UNION ALL ".join(statements), values)
+    if connection.vendor == "postgresql":
+        # One plan for all kinds.
+        each = rows.format(
+            kind="wanted.kind", first="wanted.first", last="wanted.last", most="wanted.most"
+        )
+        statement = f"SELECT found.id FROM {_wanted(wanted)} CROSS JOIN LATERAL ({each}) AS found"
+        return _keys(_asked(connection, statement, values))
+    statements = [
+        f"SELECT * FROM ({rows.format(kind=each.kind, first=first, last=last, most=each.count)})"
+        for each in wanted
+        for first, last in [each.keys]
+    ]
+    return _keys(_asked(connection, " UNION ALL ".join(statements), [*values] * len(wanted)))
+
+
+def _wanted(wanted: Sequence[KindWanted]) -> str:
+    """Return the kinds that are wanted as a table, for PostgreSQL; whole numbers alone."""
+    rows = ", ".join(
+        f"({each.kind}, {first}::bigint, {last}::bigint, {each.count})"
+        for each in wanted
+        for first, last in [each.keys]
+    )
+    return f"(VALUES {rows}) AS wanted (kind, first, last, most)"
+
+
+def _by_letters(
+    connection: BaseDatabaseWrapper, question: SearchQuestion, wanted: Sequence[KindWanted]
+) -> list[int]:
+    """Look among the newest of each kind, and ask its index of letters where that is not enough.
+
+    What most have would be a long list in the index, although the newest few are wanted; what few
+    have would be a long way back from the newest.
+    """
+    condition, parts = _condition("text LIKE %s", question)
+    values = [f"%{connection.ops.prep_for_like_query(part)}%" for part in parts]
+    newest = f"""SELECT wanted.kind, looked_at.count, looked_at.keys FROM {_wanted(wanted)}
+        CROSS JOIN LATERAL (
+            SELECT count(*) AS count, array_agg(id) FILTER (WHERE {condition}) AS keys FROM (
+                SELECT id, text FROM {TABLE} WHERE id BETWEEN wanted.first AND wanted.last
+                ORDER BY id DESC LIMIT {NEWEST}) AS newest) AS looked_at"""
+    keys: dict[int, list[int]] = {}
+    further = {each.kind: each for each in wanted}
+    for kind, count, found in _asked(connection, newest, values):
+        keys[kind] = sorted(found or (), reverse=True)[: further[kind].count]
+        if count < NEWEST or len(keys[kind]) == further[kind].count:
+            del further[kind]
+    statements = [
+        # The order comes after the index: it would be tempting to read all from the newest on.
+        f"SELECT * FROM (SELECT id FROM (SELECT id FROM {TABLE} WHERE kind = {each.kind} "
+        f"AND id BETWEEN {first} AND {last} AND {condition} OFFSET 0) AS of_kind "
+        f"ORDER BY id DESC LIMIT {each.count}) AS newest"
+        for each in further.values()
+        for first, last in [each.keys]
+    ]
+    if statements:
+        found = _asked(connection, " UNION ALL ".join(statements), values * len(statements))
+        for kind in further:
+            keys[kind] = []
+        for key in _keys(found):
+            keys[kind_of(key)].append(key)
+    return [key for each in wanted for key in keys[each.kind]]
 
 
 def _by_full_text(
@@ -170,14 +290,20 @@ def _by_full_text(
             f"AND rowid BETWEEN %s AND %s{also} ORDER BY rowid DESC LIMIT %s)"
         )
         values += [match, first, last, *short, each.count]
-    return _asked(connection, " UNION ALL ".join(statements), values)
+    return _keys(_asked(connection, " UNION ALL ".join(statements), values))
 
 
 def _quoted(part: str) -> str:
     return '"' + part.replace('"', '""') + '"'
 
 
-def _asked(connection: BaseDatabaseWrapper, statement: str, values: Sequence[Any]) -> list[int]:
+def _asked(
+    connection: BaseDatabaseWrapper, statement: str, values: Sequence[Any]
+) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, values)
-        return [row[0] for row in cursor.fetchall()]
+        return cursor.fetchall()
+
+
+def _keys(rows: Sequence[tuple[Any, ...]]) -> list[int]:
+    return [row[0] for row in rows]
