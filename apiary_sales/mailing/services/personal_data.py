@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.mailing.models import Email, ReminderPause
+from inventory.shared import findable
 
 # A name that no mail server has (RFC 2606).
 NO_ADDRESS = "erased@erased.invalid"
@@ -20,7 +21,9 @@ def still_needed(customer: Customer) -> Iterator[str]:
 
 def erase(customer: Customer) -> None:
     """Take addresses and texts out of the e-mails of a customer, and reasons out of pauses."""
-    Email.objects.filter(customer=customer).update(
-        to=NO_ADDRESS, subject=_("Erased"), body="", error="", bounce_note=""
-    )
-    ReminderPause.objects.filter(customer=customer).update(reason=_("Erased"))
+    emails = Email.objects.filter(customer=customer)
+    emails.update(to=NO_ADDRESS, subject=_("Erased"), body="", error="", bounce_note="")
+    pauses = ReminderPause.objects.filter(customer=customer)
+    pauses.update(reason=_("Erased"))
+    for rows in (emails, pauses):
+        findable.written(rows)

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.trade_models import StandingOrder
+from inventory.shared import findable
 
 
 def still_needed(customer: Customer) -> Iterator[str]:
@@ -26,4 +27,7 @@ def still_needed(customer: Customer) -> Iterator[str]:
 def erase(customer: Customer) -> None:
     """Empty the notes on the orders of a customer."""
     for model in (Order, StandingOrder):
-        model.objects.filter(customer=customer).exclude(note="").update(note="")
+        with_note = model.objects.filter(customer=customer).exclude(note="")
+        keys = list(with_note.values_list("pk", flat=True))
+        with_note.update(note="")
+        findable.written(model.objects.filter(pk__in=keys))
