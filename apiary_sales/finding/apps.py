@@ -21,6 +21,7 @@ class FindingConfig(AppConfig):
             post_save.connect(index.follow_owned, sender=model, dispatch_uid="finding_owned")
             post_delete.connect(index.follow_owned, sender=model, dispatch_uid="finding_owned")
         findable.rows_written.connect(index.follow_rows, dispatch_uid="finding")
+        findable.rows_erased.connect(index.follow_erasure, dispatch_uid="finding")
         post_migrate.connect(_fill, sender=self, dispatch_uid="finding")
 
 

@@ -8,7 +8,6 @@ questions are answered by reading all entries: slower, and `rebuild_search` says
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from sqlite3 import sqlite_version_info
 from typing import Any
 
 from django.db import DatabaseError, transaction
@@ -23,11 +22,9 @@ TEXT_TABLE = "finding_text"
 TEXT_INDEX = "finding_text_trigrams"
 # The highest character: what begins with "ab" is from "ab" to "ab" followed by it.
 LAST = "\U0010ffff"
-# So many of the newest of a kind are read before the index of letters is asked: what many have is
-# found among them at once, and all of what a kind with no more has.
-NEWEST = 500
-# From here on FTS5 overwrites what is deleted, where it is told to.
-ERASES_FROM = (3, 42)
+# For each one that is wanted of a kind, so many of its newest are read before PostgreSQL's index of
+# letters is asked: what many have is found among them at once, and all that a small kind has.
+READ_FOR_ONE = 25
 # So many pages of FTS5 are written together in one step.
 PAGES = 500
 
@@ -59,10 +56,6 @@ def make(connection: BaseDatabaseWrapper) -> bool:
         with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
             for statement in statements:
                 cursor.execute(statement)
-            if connection.vendor == "sqlite" and _overwrites():
-                cursor.execute(
-                    f"INSERT INTO {TEXT_TABLE}({TEXT_TABLE}, rank) VALUES ('secure-delete', 1)"
-                )
     except DatabaseError:
         # Without FTS5, or without the right to add an extension: see `is_there`.
         return False
@@ -122,11 +115,13 @@ def fill(connection: BaseDatabaseWrapper) -> None:
 def forget(connection: BaseDatabaseWrapper) -> None:
     """Leave nothing in the index of letters of what entries said before.
 
-    An FTS5 that does not overwrite only notes that old letters count no more, and drops them when
-    parts of the index are next written together. That is done now, in short steps, each a
-    transaction of its own: the first one, below zero, says that all parts become one.
+    FTS5 only notes that old letters count no more, and drops them when parts of the index are next
+    written together. That is done now, in short steps, each a transaction of its own: the first
+    one, below zero, says that all parts become one. Its `secure-delete` would overwrite them at
+    once, but no SQLite before 3.42 could read such an index again, so that a backup would not work
+    on another machine.
     """
-    if connection.vendor != "sqlite" or _overwrites() or not is_there(connection):
+    if connection.vendor != "sqlite" or not is_there(connection):
         return
     pages = -PAGES
     with connection.cursor() as cursor:
@@ -139,10 +134,6 @@ def forget(connection: BaseDatabaseWrapper) -> None:
             if connection.connection.total_changes - before < 2:
                 return
             pages = PAGES
-
-
-def _overwrites() -> bool:
-    return sqlite_version_info >= ERASES_FROM
 
 
 @dataclass(frozen=True)
@@ -246,12 +237,13 @@ def _by_letters(
         CROSS JOIN LATERAL (
             SELECT count(*) AS count, array_agg(id) FILTER (WHERE {condition}) AS keys FROM (
                 SELECT id, text FROM {TABLE} WHERE id BETWEEN wanted.first AND wanted.last
-                ORDER BY id DESC LIMIT {NEWEST}) AS newest) AS looked_at"""
+                ORDER BY id DESC LIMIT {READ_FOR_ONE} * wanted.most) AS newest) AS looked_at"""
     keys: dict[int, list[int]] = {}
     further = {each.kind: each for each in wanted}
     for kind, count, found in _asked(connection, newest, values):
         keys[kind] = sorted(found or (), reverse=True)[: further[kind].count]
-        if count < NEWEST or len(keys[kind]) == further[kind].count:
+        most = further[kind].count
+        if count < READ_FOR_ONE * most or len(keys[kind]) == most:
             del further[kind]
     statements = [
         # The order comes after the index: it would be tempting to read all from the newest on.

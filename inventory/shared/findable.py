@@ -19,8 +19,9 @@ from django.db.models import Model, Q, QuerySet
 from django.dispatch import Signal
 from django.utils.functional import Promise
 
-# Sent with `rows` by `written`.
+# Sent with `rows` by `written`, and without anything by `erased`.
 rows_written = Signal()
+rows_erased = Signal()
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,11 @@ def owners_of(model: type[Model]) -> list[tuple[Findable, OwnedRows]]:
 def written(rows: Iterable[Model]) -> None:
     """Say that rows were written in bulk, which no signal of Django tells."""
     rows_written.send(sender=None, rows=list(rows))
+
+
+def erased() -> None:
+    """Say that something was erased for good, of which the index may keep nothing."""
+    rows_erased.send(sender=None)
 
 
 def register_help(pages: Callable[[str], Iterable[HelpText]]) -> None:

@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer, DeliveryAddress, Erasure
 from apiary_sales.customers.personal_data import holders
+from inventory.shared import findable
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import Attachment
 from inventory.shared.people import Person
@@ -43,6 +44,7 @@ def erase(*, customer: Customer, asked: str, erased_by: Person, key: str) -> Era
     with disable_auditlog():
         for holder in holders():
             holder.erase(customer)
+    findable.erased()
     return Erasure.objects.create(
         customer=customer, asked=asked.strip(), erased_by=erased_by, idempotency_key=key
     )

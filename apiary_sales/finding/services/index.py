@@ -96,6 +96,15 @@ def follow_rows(rows: Iterable[Model], **_named: Any) -> None:
             _keep_things(kind, owners)
 
 
+def follow_erasure(**_named: Any) -> None:
+    """Leave nothing in the index of what was just erased, once that is certain.
+
+    After the act: writing all of a large index together takes longer than a till may wait.
+    """
+    connection = connections[DEFAULT_DB_ALIAS]
+    transaction.on_commit(lambda: engine.forget(connection), robust=True)
+
+
 def _keep_things(kind: Findable, keys: Iterable[int], using: str = DEFAULT_DB_ALIAS) -> None:
     """Keep the entries of things as they are now in the database."""
     if keys := list(keys):
