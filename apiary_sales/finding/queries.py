@@ -87,7 +87,7 @@ def find(
 ) -> ThingsFound:
     """Return what a person may see of what fits, `a_kind` of each kind, the newest first.
 
-    Three questions to the index and one to each kind that is shown. A question of one or two
+    At most five questions to the index and one to each kind that is shown. A question of one or two
     letters finds codes and names that begin with it, and amounts; not parts of words.
     `only` is the name of one kind, `before` the key after which its list goes on.
     """

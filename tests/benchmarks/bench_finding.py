@@ -10,9 +10,11 @@ nothing has. Of orders, bills and payments only the newest, which are shown, are
 has its entry. Entries are written as text here, a million at once; those of the rows that are there
 are compared with what the index would make of them. `owner` and `seller` is the answer with the
 rows that are shown, as the box asks for it while the owner or a seller types; `page` is the whole
-page with all kinds, for the owner.
+page with all kinds, for the owner. Medians, and the least that the owner waited: on a machine that
+does other work too, that is nearer to what the question itself takes.
 """
 
+import os
 import random
 from collections.abc import Callable, Iterator
 from datetime import date
@@ -237,13 +239,24 @@ def assert_entries_are_as_the_index_makes_them() -> None:
             ]
 
 
-def milliseconds(act: Callable[[], object]) -> float:
+def milliseconds(act: Callable[[], object]) -> list[float]:
     times = []
     for _time in range(TIMES):
         start = perf_counter()
         act()
         times.append((perf_counter() - start) * 1000)
-    return median(times)
+    return times
+
+
+def server() -> str:
+    question = "SELECT sqlite_version()" if connection.vendor == "sqlite" else "SHOW server_version"
+    with connection.cursor() as cursor:
+        cursor.execute(question)
+        return f"{connection.vendor} {cursor.fetchone()[0]}"
+
+
+def load() -> str:
+    return f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}, nice {os.nice(0)}"
 
 
 @pytest.mark.django_db(transaction=True)
@@ -252,22 +265,27 @@ def test_questions_to_a_million_entries(client):
     start = perf_counter()
     make_house()
     print(
-        f"\n{connection.vendor}: {SearchEntry.objects.count():,} entries in "
+        f"\n{server()}; {load()}: {SearchEntry.objects.count():,} entries in "
         f"{perf_counter() - start:.0f} s, index of letters: {engine.is_there(connection)}\n"
     )
     assert_entries_are_as_the_index_makes_them()
     client.force_login(owner)
-    print(f"| {'question':28} | {'typed':12} | keys | owner, ms | seller, ms | page, ms |")
-    print(f"|{'-' * 30}|{'-' * 14}|-----:|----------:|-----------:|---------:|")
+    print(f"| {'question':28} | {'typed':12} | keys | owner, ms | least | seller, ms | page, ms |")
+    print(f"|{'-' * 30}|{'-' * 14}|-----:|----------:|------:|-----------:|---------:|")
     for what, asked in QUESTIONS.items():
         keys = keys_found(asked, owner)
         of_owner = milliseconds(lambda asked=asked: queries.find(asked, user=owner, a_kind=3))
         of_seller = milliseconds(lambda asked=asked: queries.find(asked, user=seller, a_kind=3))
         page = milliseconds(lambda asked=asked: client.get(reverse("finding:find"), {"q": asked}))
         print(
-            f"| {what:28} | {asked:12} | {keys:4} | {of_owner:9.1f} | {of_seller:10.1f} "
-            f"| {page:8.1f} |"
+            f"| {what:28} | {asked:12} | {keys:4} | {median(of_owner):9.1f} | {min(of_owner):5.1f} "
+            f"| {median(of_seller):10.1f} | {median(page):8.1f} |"
         )
+    if connection.vendor == "sqlite":
+        SearchEntry.objects.filter(code="l18204-3").update(text="")
+        start = perf_counter()
+        engine.forget(connection)
+        print(f"\nAfter an erasure the index is tidied in {perf_counter() - start:.1f} s")
     # Else each of them would be taken out of the index of letters one by one.
     drop_letters()
     SearchEntry.objects.all().delete()

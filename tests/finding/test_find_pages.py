@@ -113,13 +113,13 @@ def test_every_link_of_a_role_opens(client, shop, pounds):  # noqa: F811
 def test_a_seller_finds_stands_and_vans_and_no_other_place(client, shelf, stand):  # noqa: F811
     builders.place("stand-drum", Place.Kind.DRUM, name="Drum at the stand")
 
+    places = {"q": "stand", "kind": "place"}
+
     client.force_login(builders.person("stand"))
-    assert re.findall(r'class="found-title">(.*?)<', client.get(FIND, {"q": "stand"}).text) == [
-        "Stand"
-    ]
+    assert re.findall(r'class="found-title">(.*?)<', client.get(FIND, places).text) == ["Stand"]
 
     client.force_login(builders.person("bottling"))
-    assert "Drum at the stand" in client.get(FIND, {"q": "stand"}).text
+    assert "Drum at the stand" in client.get(FIND, places).text
 
 
 def test_while_a_person_types_a_part_of_the_page_comes(client):
