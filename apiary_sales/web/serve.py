@@ -4,6 +4,7 @@ A start is `prepare`, which refuses what is unsafe and makes the data ready, and
 """
 
 import os
+import shlex
 import signal
 import socket
 from collections.abc import Callable, Iterator
@@ -24,7 +25,8 @@ from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.http.request import validate_host
 
-from apiary_sales.keeping import in_use, log_files
+from apiary_sales.keeping import in_use, log_files, snapshots
+from apiary_sales.keeping.services import backups
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.wsgi import application
 
@@ -211,7 +213,8 @@ def keep_private(directory: Path) -> None:
 def make_ready(say: Callable[[str], None] | None = None) -> None:
     """Make the tables of an empty database.
 
-    Raises `CannotServe` when the database can't be read, or was made by another version.
+    Raises `CannotServe` when the database can't be read, was made by another version, or is empty
+    beside backups: then the house was lost, and a new one in its place would look like its end.
     """
     try:
         is_empty = not connection.introspection.table_names()
@@ -222,6 +225,7 @@ def make_ready(say: Callable[[str], None] | None = None) -> None:
             f"The database can't be read ({reason}): check DATABASE_URL and DATA_DIR."
         ) from error
     if is_empty:
+        _refuse_beside_backups()
         if say:
             say("Making the database: this takes a minute, once.")
         call_command("migrate", interactive=False, verbosity=0)
@@ -237,6 +241,24 @@ def make_ready(say: Callable[[str], None] | None = None) -> None:
         raise CannotServe(
             "The database is from a later version of the service: install that version, or "
             "restore a backup from before the upgrade."
+        )
+
+
+def _refuse_beside_backups() -> None:
+    try:
+        newest = backups.newest_file(backups.default_folder())
+    except OSError as error:
+        raise CannotServe(
+            f"BACKUP_DIR can't be read at {error.filename} ({error.strerror}): start the service "
+            "as the user who owns these files."
+        ) from error
+    if newest:
+        raise CannotServe(
+            f"The database {snapshots.database().name} is empty or missing, and BACKUP_DIR has "
+            f"backups of a house. No new house was made. To bring back the newest backup: "
+            f"manage.py restore {shlex.quote(str(newest))}\n"
+            "To begin a new house, give it another DATA_DIR (and another BACKUP_DIR, if that is "
+            "set)."
         )
 
 

@@ -101,7 +101,8 @@ def refusal(address="127.0.0.1:8000"):
     return str(caught.value)
 
 
-def test_an_empty_database_is_made_ready_at_the_first_start(monkeypatch, db):
+def test_an_empty_database_is_made_ready_at_the_first_start(monkeypatch, db, settings, tmp_path):
+    settings.BACKUP_DIR = tmp_path / "none"
     done = []
     monkeypatch.setattr(serve, "call_command", lambda *given, **how: done.append(given))
     monkeypatch.setattr(connection.introspection, "table_names", list)
@@ -109,6 +110,27 @@ def test_an_empty_database_is_made_ready_at_the_first_start(monkeypatch, db):
     serve.make_ready()
 
     assert done == [("migrate",)]
+
+
+def test_no_new_house_is_made_beside_the_backups_of_another(monkeypatch, db, settings, tmp_path):
+    settings.BACKUP_DIR = tmp_path
+    newest = tmp_path / "honey-20261127T073000Z.tar.gz.sealed"
+    for name in ("honey-20261126T073000Z.tar.gz", newest.name, "notes.txt"):
+        (tmp_path / name).touch()
+    done = []
+    monkeypatch.setattr(serve, "call_command", lambda *given, **how: done.append(given))
+    monkeypatch.setattr(connection.introspection, "table_names", list)
+
+    with pytest.raises(serve.CannotServe) as refused:
+        serve.make_ready()
+
+    assert str(refused.value) == (
+        f"The database {connection.settings_dict['NAME']} is empty or missing, and BACKUP_DIR has "
+        "backups of a house. No new house was made. To bring back the newest backup: "
+        f"manage.py restore {newest}\n"
+        "To begin a new house, give it another DATA_DIR (and another BACKUP_DIR, if that is set)."
+    )
+    assert done == []
 
 
 # As a process.

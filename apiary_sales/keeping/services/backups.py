@@ -125,6 +125,14 @@ def age_out(*, folder: Path) -> list[str]:
     return removed
 
 
+def newest_file(folder: Path) -> Path | None:
+    """Return the file of the newest backup in a folder, as their names tell, or None."""
+    if not folder.is_dir():
+        return None
+    made = {path: at for path in folder.iterdir() if (at := _made_at(path.name))}
+    return max(made, key=lambda path: (made[path], path.name), default=None)
+
+
 @contextmanager
 def working_folder() -> Iterator[Path]:
     """Yield a folder of the house's own for what is unpacked; it is removed at the end."""
