@@ -64,6 +64,18 @@ def test_a_restore_brings_back_the_books_and_the_files_of_the_moment(house, sett
     assert len(grams()) == len(lots) + 1
 
 
+def test_a_restored_database_knows_the_backup_that_it_came_from(house, proved_at_once):
+    made = backups.make()
+
+    restoring.restore(file=Path(made.file), over_newer=True)
+
+    [known] = Backup.objects.all()
+    assert (known.pk, known.file, known.sha256) == (made.pk, made.file, made.sha256)
+    assert (known.size_bytes, known.is_encrypted) == (made.size_bytes, False)
+    assert (known.is_good, known.rehearsal_ok) == (True, True)
+    assert backup_state.of_house().warns is False
+
+
 def test_a_restore_is_refused_over_newer_entries(house):
     made = backups.make()
     builders.lot_in(builders.place("tank-2"), 100_000)

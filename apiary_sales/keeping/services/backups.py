@@ -111,6 +111,27 @@ def rehearse(*, backup: Backup, passphrase: str = "") -> Backup:
     return backup
 
 
+def note_restored(*, made_at: datetime, file: Path, is_encrypted: bool) -> None:
+    """Mark a backup that was just restored as whole and proved, in the database that came from it.
+
+    That holds its own backup as unfinished: it was copied while the backup was being made.
+    """
+    now = timezone.now()
+    with file.open("rb") as source:
+        sha256 = hashlib.file_digest(source, "sha256").hexdigest()
+    Backup.objects.filter(made_at=made_at, finished_at=None).update(
+        finished_at=now,
+        ok=True,
+        file=str(file),
+        size_bytes=file.stat().st_size,
+        sha256=sha256,
+        is_encrypted=is_encrypted,
+        rehearsed_at=now,
+        rehearsal_ok=True,
+        message="",
+    )
+
+
 def age_out(*, folder: Path) -> list[str]:
     """Remove the backups in a folder that have had their time; return their names."""
     bad = {Path(name).name for name in _file_names_that_are_not_good()}

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.keeping import archive, in_use, marks, proving, snapshots
 from apiary_sales.keeping.archive import Manifest
-from apiary_sales.keeping.services.backups import working_folder
+from apiary_sales.keeping.services.backups import note_restored, working_folder
 from inventory.shared.errors import BadValue, NotAllowedNow
 
 KEY_FILE = "secret_key"
@@ -56,8 +56,10 @@ def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Re
             files = _bring_back_files(folder / archive.FILES, now)
             old = snapshots.database().swap(beside, now)
         key = _bring_back_key(folder / archive.SECRET_KEY, now)
+    made_at = datetime.fromisoformat(manifest.made_at)
+    note_restored(made_at=made_at, file=file, is_encrypted=archive.needs_passphrase(file))
     return Restored(
-        made_at=datetime.fromisoformat(manifest.made_at),
+        made_at=made_at,
         version=manifest.version,
         old_database=old,
         files=files,
