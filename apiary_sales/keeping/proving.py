@@ -21,18 +21,7 @@ def check_version(manifest: Manifest) -> None:
     One of an earlier version is fine: it is brought up to date before its books are proved.
     """
     if manifest.vendor != connection.vendor:
-        raise BadValue(
-            _(
-                "This backup is of a %(theirs)s database, and DATABASE_URL here leads to %(ours)s. "
-                "Restore it where DATABASE_URL leads to %(theirs)s, then run manage.py "
-                "move_database."
-            )
-            % {
-                "theirs": VENDORS.get(manifest.vendor, manifest.vendor),
-                "ours": VENDORS[connection.vendor],
-            },
-            parameter="file",
-        )
+        raise BadValue(_other_kind(manifest.vendor), parameter="file")
     loader = MigrationLoader(None)
     unknown = [
         (app, name)
@@ -51,6 +40,24 @@ def check_version(manifest: Manifest) -> None:
             % {"version": manifest.version},
             parameter="file",
         )
+
+
+def _other_kind(vendor: str) -> str:
+    """Say how a backup of another kind of database comes into this one."""
+    if connection.vendor == "postgresql":
+        text = _(
+            "This backup is of a %(theirs)s database, and DATABASE_URL here leads to %(ours)s. "
+            "Restore it where DATABASE_URL leads to %(theirs)s, then run manage.py "
+            "move_database."
+        )
+    else:
+        text = _(
+            "This backup is of a %(theirs)s database, and DATABASE_URL here leads to %(ours)s. "
+            "Restore it where DATABASE_URL leads to %(theirs)s, write the house into a file there "
+            "with manage.py export_house, and bring that in here with manage.py import_house."
+        )
+    names = {"theirs": VENDORS.get(vendor, vendor), "ours": VENDORS[connection.vendor]}
+    return text % names
 
 
 @contextmanager

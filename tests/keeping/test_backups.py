@@ -1,6 +1,7 @@
 """A backup is one whole file, and a restore proves it before anything is replaced."""
 
 import os
+import re
 import sqlite3
 import stat
 from contextlib import closing
@@ -8,13 +9,14 @@ from datetime import date, datetime
 from io import StringIO
 from pathlib import Path
 from subprocess import CompletedProcess
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import OperationalError, connection
 
-from apiary_sales.keeping import archive, beside, sealing, snapshots
+from apiary_sales.keeping import archive, beside, proving, sealing, snapshots
 from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.keeping.services import backups, nightly, restoring
@@ -242,6 +244,26 @@ def test_a_backup_of_a_later_version_is_refused(house, monkeypatch):
         "This backup was made by a later version of the service: 99.0.0. Install that version, "
         "and restore it there."
     )
+
+
+@pytest.mark.parametrize(
+    ("ours", "theirs", "ways"),
+    [
+        ("sqlite", "postgresql", ["manage.py export_house", "manage.py import_house"]),
+        ("postgresql", "sqlite", ["manage.py move_database"]),
+    ],
+)
+def test_a_backup_of_another_kind_of_database_is_refused_with_the_way_that_works(
+    house, monkeypatch, ours, theirs, ways
+):
+    monkeypatch.setattr(proving, "connection", SimpleNamespace(vendor=ours))
+    manifest = archive.Manifest("1.0", "2026-11-27T08:00:00+00:00", theirs, [], {})
+
+    with pytest.raises(BadValue) as refused:
+        proving.check_version(manifest)
+
+    commands = re.findall(r"manage\.py \w+", refused.value.message)
+    assert commands == ways
 
 
 def test_a_backup_that_fails_says_why_and_leaves_no_file(house, tmp_path):
