@@ -1,11 +1,13 @@
 """The owner sees how safe the data is and how the service is doing; a monitor, whether it works."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
+from time import monotonic, sleep
 
 import pytest
 from django.core.cache import cache
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, connection, connections
 from django.urls import reverse
 from django.utils import timezone
 
@@ -14,6 +16,7 @@ from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.queries import system
 from apiary_sales.keeping.services import backups, by_hand, health, nightly
 from apiary_sales.web import background
+from apiary_sales.web.health import show as show_health
 from inventory.shared.models import LongWork
 from tests import builders
 
@@ -200,6 +203,52 @@ def test_a_monitor_hears_when_the_database_takes_no_write(client, monkeypatch):
 
     cache.clear()
     assert (answer.status_code, answer.content) == (503, b"degraded\n")
+
+
+def test_a_monitor_hears_soon_that_another_holds_the_database(client, own_database):
+    cache.clear()
+    other = connections["default"].copy()
+    holding = "BEGIN IMMEDIATE"
+    if other.vendor == "postgresql":
+        holding = "BEGIN; LOCK TABLE keeping_backup"
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    with other.cursor() as cursor:
+        cursor.execute(holding)
+        begun = monotonic()
+
+        answer = client.get("/health/")
+
+        took = monotonic() - begun
+        cursor.execute("ROLLBACK")
+    other.close()
+    cache.clear()
+    assert answer.status_code == 503
+    assert took < 5
+    if connection.vendor == "sqlite":
+        # People's acts wait as long as before.
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA busy_timeout")
+            assert cursor.fetchone() == (20_000,)
+
+
+def test_many_who_ask_at_once_are_answered_by_one_probe(monkeypatch, rf):
+    cache.clear()
+    probes = []
+
+    def slow():
+        probes.append("probe")
+        sleep(0.2)
+        return True
+
+    monkeypatch.setattr(health, "is_well", slow)
+
+    with ThreadPoolExecutor(4) as pool:
+        answers = list(pool.map(lambda _: show_health(rf.get("/health/")).status_code, range(4)))
+
+    cache.clear()
+    assert answers == [200] * 4
+    assert probes == ["probe"]
 
 
 def _refuse():
