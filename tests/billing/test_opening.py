@@ -305,3 +305,10 @@ def test_a_number_missing_after_the_first_is_found(shop, pounds):
 def test_a_first_number_is_a_number(house, number):
     with pytest.raises(BadValue, match="Enter the first number"):
         numbers.begin_at("invoice F26", number=number)
+
+
+def test_invoices_of_the_books_before_are_entered_in_any_order(shop):
+    owes(shop, "1188", key="o-1", issued_on=date(2026, 6, 1))
+    owes(shop, "1187", key="o-2", issued_on=date(2026, 5, 20))
+
+    assert list(books.faults()) == []

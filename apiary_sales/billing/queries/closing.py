@@ -52,9 +52,13 @@ def _slipped_in(closed: books_lock.Closed) -> Iterator[str]:
 
 
 def _numbers_out_of_order() -> Iterator[str]:
-    """Numbers run with dates; receipts written before they did are dated by their sale."""
+    """Numbers run with dates; receipts written before they did are dated by their sale.
+
+    Invoices from the books before keep their own numbers, and are entered in any order.
+    """
     before: Invoice | None = None
-    for bill in Invoice.objects.select_related("entry").order_by("series", "number").iterator():
+    numbered = Invoice.objects.exclude(series=Invoice.OPENING_SERIES).select_related("entry")
+    for bill in numbered.order_by("series", "number").iterator():
         if bill.is_receipt and bill.issued_on == bill.supplied_on:
             continue
         if before and before.series == bill.series and bill.issued_on < before.issued_on:
