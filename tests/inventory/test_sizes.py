@@ -10,6 +10,7 @@ from inventory.bottling.rules import filling
 from inventory.bottling.services import sizes
 from inventory.bottling.services.sizes import PartUse
 from inventory.shared.errors import BadValue, SeveralProblems
+from inventory.shared.models import House
 from inventory.stock import density
 from inventory.stock.models import Item, Place, ProductionSettings
 from inventory.stock.services import ledger, production
@@ -342,3 +343,11 @@ def test_figures_no_house_has_are_refused():
         "cost_method": "Choose how to work out the cost of what is sold.",
     }
     assert ProductionSettings.objects.count() == 0
+
+
+def test_the_name_of_a_usual_size_has_the_decimal_sign_of_the_house():
+    House(weight_unit="kg", decimal_sign=",").save()
+
+    made = sizes.add_usual_sizes(["2-5-kg", "5-kg"])
+
+    assert [size.name for size in made] == ["2,5 kg", "5 kg"]

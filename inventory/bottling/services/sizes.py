@@ -1,5 +1,6 @@
 """Sizes: set up, changed, put out of use; and the sizes the trade usually fills."""
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -14,7 +15,7 @@ from inventory.bottling.rules import filling
 from inventory.bottling.services import products
 from inventory.bottling.services.products import PartUse
 from inventory.physics import units
-from inventory.shared import checks, codes, words
+from inventory.shared import checks, codes, conventions, words
 from inventory.shared.errors import Problems
 from inventory.stock import density
 from inventory.stock.models import Lot
@@ -26,6 +27,7 @@ TARE_GRAMS_MAX = 10_000
 PIECES_PER_CASE_MAX = 1_000
 BEST_BY_MONTHS_MAX = 120
 LOW_STOCK_MAX = 1_000_000
+DECIMAL_POINT = re.compile(r"(?<=\d)\.(?=\d)")
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,11 @@ class UsualSize:
     brimful_ml: int
     tare_grams: int
     pieces_per_case: int
+
+    @property
+    def written_name(self) -> str:
+        """The name with the decimal sign of the house: "2,5 kg"."""
+        return DECIMAL_POINT.sub(conventions.current().decimal_sign, str(self.name))
 
 
 USUAL_SIZES = (
@@ -184,7 +191,7 @@ def add_usual_sizes(chosen: Collection[str] | None = None) -> list[Size]:
     return [
         save(
             code=size.code,
-            name=str(size.name),
+            name=size.written_name,
             declared_amount=Decimal(size.amount),
             declared_unit=size.unit,
             brimful_ml=Decimal(size.brimful_ml),
@@ -194,7 +201,7 @@ def add_usual_sizes(chosen: Collection[str] | None = None) -> list[Size]:
         for size in standard_sizes()
         if (chosen is None or size.code in chosen)
         and size.code not in taken
-        and str(size.name).lower() not in taken
+        and size.written_name.lower() not in taken
         and units.grams_from(Decimal(size.amount), size.unit) not in weights
     ]
 

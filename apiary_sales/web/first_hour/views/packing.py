@@ -57,12 +57,12 @@ class SizesView(StepView):
 
 def _in_words(size: UsualSize) -> str:
     figures = {
-        "name": size.name,
+        "name": size.written_name,
         "amount": words.number(Decimal(size.amount)),
         "unit": Size.Unit(size.unit).label,
         "brimful": words.number(size.brimful_ml),
     }
-    if f"{figures['amount']} {figures['unit']}" in str(size.name):
+    if f"{figures['amount']} {figures['unit']}" in size.written_name:
         return _("%(name)s, %(brimful)s ml to the brim") % figures
     return _("%(name)s: %(amount)s %(unit)s, %(brimful)s ml to the brim") % figures
 
