@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import drums, honey, ledger
@@ -106,6 +107,25 @@ def test_the_overview_adds_up_pounds_and_gallons(tank, drum, owner, key):
     assert "All bulk honey 2,000.0 lb 169 gal at 68 °F (20 °C)" in page
     assert "In tanks 1,500.0 lb" in page
     assert "In drums 500.0 lb 42.2 gal, 1 drum" in page
+
+
+def test_a_house_that_weighs_in_kilograms_reads_no_degrees_fahrenheit(tank):
+    House(weight_unit="kg").save()
+    lot = builders.lot_in(tank, 500_000)
+    client = signed_in("office")
+
+    pages = [
+        text(client.get(address))
+        for address in (
+            reverse("inventory:honey"),
+            reverse("inventory:place_detail", args=[tank.code]),
+            reverse("inventory:lot_detail", args=[lot.code]),
+        )
+    ]
+
+    assert "at 20 °C" in pages[0]
+    assert "Volume at 20 °C" in pages[1]
+    assert [page for page in pages if "°F" in page] == []
 
 
 def test_wettest_lots_are_warned_of_first_and_dry_ones_not(tank, other_tank, drum):

@@ -62,11 +62,12 @@ def _weight_line(data: dict) -> str:
         "kilograms": words.other_weight(measured.grams),
         "gallons": words.volume(measured.litres),
         "moisture": plain(data["moisture_known"], 2),
+        "temperature": words.temperature(Decimal(20)),
         "uncertainty": words.weight(measured.uncertainty_grams),
     }
     if not measured.how:
         return (
-            _("= %(pounds)s, %(kilograms)s; %(gallons)s at %(moisture)s %%, 68 °F (20 °C)")
+            _("= %(pounds)s, %(kilograms)s; %(gallons)s at %(moisture)s %%, %(temperature)s")
             % figures
         )
     figures["temperature"] = words.temperature(data["honey_celsius"])
