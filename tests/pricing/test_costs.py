@@ -12,6 +12,7 @@ from apiary_sales.pricing.queries import costs
 from apiary_sales.pricing.rules.costs import CostLine, Fill, HoneyCost, JarNetBack, WhatIf
 from apiary_sales.pricing.services import prices
 from inventory.bottling.models import BottlingRun
+from inventory.shared.models import House
 from inventory.stock.models import ProductionSettings
 from inventory.stock.services import ledger
 from tests import builders
@@ -361,8 +362,9 @@ def test_the_book_takes_the_same_queries_whatever_the_number_of_products(
     for number in range(5):
         priced(builders.product(f"Product {number}"), 500)
 
-    # Products, prices, parts of sizes and products, receipts, runs, times, settings, channels.
-    with django_assert_max_num_queries(9):
+    # Products, prices, parts of sizes and products, receipts, runs, times, settings, channels, and
+    # the house, which says whether tax is in the prices.
+    with django_assert_max_num_queries(10):
         costs.book(TODAY).net_backs()
 
 
@@ -391,3 +393,18 @@ def test_a_jar_at_its_break_even_price_never_loses_to_the_drum(price, discount, 
     if break_even:
         left_below = (break_even - Decimal("0.01")) * kept - Decimal("1.2345")
         assert left_below < drum * fill.drawn_pounds + Decimal("0.000001")
+
+
+def test_the_tax_that_is_in_a_price_is_not_what_the_house_keeps(jar):
+    House(weight_unit="kg", prices_include_tax=True).save()
+    prices.set_tax_rate(name="IVA", goods="honey", percent=Decimal(10), valid_from=date(2026, 1, 1))
+    priced(jar, 770)
+
+    book = costs.book(TODAY)
+    net_back, drum = book.net_back(jar, Channel.STAND), book.drum_net_back(Decimal("5.50"))
+
+    # 7.70 holds 0.70 of tax, 5.50 holds 0.50; glass, lid, label and a twelfth of a case are 0.90.
+    assert lines_of(net_back)["Tax in the price"] == Decimal("-0.7000")
+    assert (net_back.left, drum.per_pound) == (Decimal("6.1000"), Decimal("5.0000"))
+    # Half a kilogram of the drum is 2.50, with the parts 3.40: with a tenth of tax 3.74.
+    assert net_back.break_even_price(drum.per_pound) == Decimal("3.74")

@@ -194,7 +194,7 @@ def _jar_selling(books: Books, offer: Offer, price_cents: int | None) -> Selling
     taken = [
         line.each
         for line in net_back.lines
-        if line.kind in ("discount", "card", "channel") and line.each is not None
+        if line.kind in ("discount", "card", "tax", "channel") and line.each is not None
     ]
     return Selling(net_back.price, -sum(taken, Decimal(0)))
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, timedelta
+from decimal import Decimal
 from fractions import Fraction
 from typing import cast
 
@@ -9,8 +10,15 @@ from django.db import models
 from django.db.models import F, QuerySet
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import ChannelCost, FillingTime
+from apiary_sales.pricing.models import (
+    ChannelCost,
+    FillingTime,
+    GoodsCategory,
+    ProductTax,
+    TaxRate,
+)
 from apiary_sales.pricing.queries import prices
+from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.costs import Book, HoneyCost
 from inventory.bottling.models import (
     BottlingRun,
@@ -19,6 +27,7 @@ from inventory.bottling.models import (
     UsedPart,
     parts_of_products,
 )
+from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 RUNS_SINCE = timedelta(days=365)
@@ -34,6 +43,8 @@ def book(on: date) -> Book:
     products = tuple(
         each.product for each in price_lists[Customer.Tier.STAND].products if each.product.is_filled
     )
+    percents = _taxes_in_prices(on)
+    own = ProductTax.objects.by_product() if percents else {}
     return Book(
         on=on,
         products=products,
@@ -44,7 +55,24 @@ def book(on: date) -> Book:
         labour_cents_per_hour=ProductionSettings.current().labour_cents_per_hour,
         channels={row.channel: row for row in ChannelCost.objects.all()},
         price_lists=price_lists,
+        tax_percents={
+            product.pk: percents[tax.class_of(product, own)] for product in products if percents
+        },
+        bulk_tax_percent=percents.get(TaxRate.Goods.HONEY, Decimal(0)),
     )
+
+
+def _taxes_in_prices(on: date) -> dict[str, Decimal]:
+    """Return the percent of tax in the price of each kind of goods; none where it comes on top."""
+    house = House.current()
+    if not house.prices_include_tax:
+        return {}
+    treatments = tax.treatments(
+        TaxRate.objects.in_force(on),
+        GoodsCategory.objects.in_force(on),
+        deposits_taxed=house.deposits_taxed,
+    )
+    return {goods: how.rate.percent for goods, how in treatments.items()}
 
 
 def honey_cost(lot: Lot | None = None) -> HoneyCost:

@@ -106,7 +106,7 @@ class JarNetBack:
     price: Decimal
     fill: Fill
     lines: tuple[CostLine, ...]
-    # The share of the price that stays after discount and card fee.
+    # The share of the price that stays after discount, card fee and the tax that is in it.
     kept_share: Decimal
 
     @property
@@ -141,12 +141,12 @@ class JarNetBack:
         if drum_per_pound is None or not self.kept_share:
             return None
         other = _total(
-            [line for line in self.lines if line.kind not in ("price", "discount", "card")]
+            [line for line in self.lines if line.kind not in ("price", "discount", "card", "tax")]
         )
         if other is None:
             return None
         exact = (drum_per_pound * self.fill.drawn_pounds - other) / self.kept_share
-        return max(exact, Decimal(0)).quantize(Decimal("0.01"), ROUND_CEILING)
+        return _up_to_a_cent(exact)
 
 
 @dataclass(frozen=True)
@@ -172,7 +172,7 @@ class DrumNetBack:
         if not self.kept_share:
             return None
         exact = (per_pound + self.cost_per_pound) / self.kept_share
-        return max(exact, Decimal(0)).quantize(Decimal("0.01"), ROUND_CEILING)
+        return _up_to_a_cent(exact)
 
 
 @dataclass(frozen=True)
@@ -212,6 +212,9 @@ class Book:
     channels: Mapping[str, ChannelCost]
     price_lists: Mapping[str, PriceList]
     what_if: WhatIf = field(default_factory=WhatIf)
+    # Percent of tax that is in the prices: by product, and of honey by weight.
+    tax_percents: Mapping[int, Decimal] = field(default_factory=dict)
+    bulk_tax_percent: Decimal = Decimal(0)
 
     def supposing(self, what_if: WhatIf) -> "Book":
         """Return the same book with some figures tried out."""
@@ -247,14 +250,16 @@ class Book:
             return None
         fill = self.fill(product)
         cost = self._channel(channel)
-        discount, after_discount, card, kept_share = _deductions(price, cost)
+        percent = self.tax_percents.get(product.pk, Decimal(0))
+        discount, after_discount, card, kept_share = _deductions(price, cost, percent)
         label_pounds = fill.declared_grams / unit_grams()
         lines = [
-            CostLine("price", _("Price"), _("before sales tax"), price),
+            CostLine("price", _("Price"), _how_priced(percent), price),
             CostLine(
                 "discount", _("Discount"), _percent_of(cost.discount_percent, price), discount
             ),
             CostLine("card", _("Card fee"), _percent_of(cost.card_percent, after_discount), card),
+            *_tax_lines(after_discount, percent),
             CostLine(
                 "channel",
                 _("Selling this way"),
@@ -293,9 +298,10 @@ class Book:
     def drum_net_back(self, price_per_pound: Decimal) -> DrumNetBack:
         """Return what a pound in a drum at this price brings back."""
         cost = self._channel(Channel.BULK)
-        discount, after_discount, card, kept_share = _deductions(price_per_pound, cost)
+        percent = self.bulk_tax_percent
+        discount, after_discount, card, kept_share = _deductions(price_per_pound, cost, percent)
         lines = (
-            CostLine("price", _("Price"), _("before sales tax"), _four_places(price_per_pound)),
+            CostLine("price", _("Price"), _how_priced(percent), _four_places(price_per_pound)),
             CostLine(
                 "discount",
                 _("Discount"),
@@ -303,6 +309,7 @@ class Book:
                 discount,
             ),
             CostLine("card", _("Card fee"), _percent_of(cost.card_percent, after_discount), card),
+            *_tax_lines(after_discount, percent),
             CostLine(
                 "channel",
                 _("Selling this way"),
@@ -424,11 +431,37 @@ class Book:
         )
 
 
-def _deductions(price: Decimal, cost: ChannelCost) -> tuple[Decimal, Decimal, Decimal, Decimal]:
-    """Return discount, price after it, card fee, and the share of the price that stays."""
+def _up_to_a_cent(price: Decimal) -> Decimal:
+    # A share such as 100 / 110 is not exact: its last digit must not make a cent.
+    return round(max(price, Decimal(0)), 9).quantize(Decimal("0.01"), ROUND_CEILING)
+
+
+def _how_priced(tax_percent: Decimal) -> str:
+    return _("with the tax in it") if tax_percent else _("before sales tax")
+
+
+def _tax_lines(after_discount: Decimal, percent: Decimal) -> list[CostLine]:
+    """Return the tax in a price that includes it, which is not the house's; none elsewhere."""
+    if not percent:
+        return []
+    tax = -_four_places(after_discount * percent / (100 + percent))
+    how = _("%(percent)s %% on what is left without it") % {"percent": words.number(percent)}
+    return [CostLine("tax", _("Tax in the price"), how, tax)]
+
+
+def _deductions(
+    price: Decimal, cost: ChannelCost, tax_percent: Decimal
+) -> tuple[Decimal, Decimal, Decimal, Decimal]:
+    """Return discount, price after it, card fee, and the share of the price that stays.
+
+    The fee of a card is taken of the price with its tax.
+    """
     discount = -_four_places(price * cost.discount_percent / 100)
     card = -_four_places((price + discount) * cost.card_percent / 100)
-    kept_share = (1 - Decimal(cost.discount_percent) / 100) * (1 - Decimal(cost.card_percent) / 100)
+    tax_share = tax_percent / (100 + tax_percent)
+    kept_share = (1 - Decimal(cost.discount_percent) / 100) * (
+        1 - Decimal(cost.card_percent) / 100 - tax_share
+    )
     return discount, price + discount, card, kept_share
 
 
