@@ -38,7 +38,15 @@ function left() {
 
 function show() {
   const line = form.querySelector("[data-payment-rest]");
-  const rest = left();
+  let rest = left();
+  if (rest !== null) {
+    // An invoice that is ticked without a figure takes what is left, up to what is open of it.
+    for (const { take, share } of rows()) {
+      if (take.checked && share.value === "") {
+        rest -= Math.max(0, Math.min(Number(share.dataset.open), rest));
+      }
+    }
+  }
   line.hidden = rest === null || form.elements.allocations.value !== "chosen";
   if (line.hidden) return;
   const { over, left: stays, none } = line.dataset;
