@@ -16,7 +16,7 @@ from apiary_sales.customers.services import customers
 from apiary_sales.web.first_hour import pasted, steps
 from apiary_sales.web.first_hour.forms.books import CustomerRow, FirstNumberRow, MoneyInHandForm
 from apiary_sales.web.first_hour.forms.rows import Rows, rows_in
-from apiary_sales.web.first_hour.views.opening import _as_day
+from apiary_sales.web.first_hour.views.opening import as_day, is_day
 from apiary_sales.web.first_hour.views.step import Asked, StepView
 from inventory.shared.people import person_of
 from inventory.stock.services import numbers
@@ -47,16 +47,18 @@ class CustomersView(StepView):
     def read_in(self, data: QueryDict) -> QueryDict | None:
         if "read" not in data:
             return super().read_in(data)
-        read, position = data.copy(), 0
+        read, position, unread = data.copy(), 0, []
         for line in pasted.cells(data.get("pasted", "")):
             while read.get(f"customers-{position}-name", "").strip():
                 position += 1
             read[f"customers-{position}-tier"] = Customer.Tier.SHOP.value
             for name, cell in zip(COLUMNS, line, strict=False):
-                read[f"customers-{position}-{name}"] = (
-                    _as_day(cell) if name == "issued_on" else cell
-                )
+                value = as_day(cell) if name == "issued_on" else cell
+                if name == "issued_on" and cell and not is_day(value):
+                    unread.append(f"{line[0]}, {cell}")
+                read[f"customers-{position}-{name}"] = value
             position += 1
+        self.tell_not_read(unread)
         count = rows_in(data, "customers")
         read["customers-rows"], read["pasted"] = str(max(count, position)), ""
         return read

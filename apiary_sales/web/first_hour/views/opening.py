@@ -147,20 +147,29 @@ class JarsView(StepView):
         places = [(str(each.pk), (each.name, each.code)) for each in stores()]
         read = data.copy()
         count = rows_in(data, "jars")
-        position = 0
+        position, unread = 0, []
         for line in pasted.cells(data.get("pasted", "")):
             # The first rows that are still empty take the list.
             while read.get(f"jars-{position}-lot_code", "").strip():
                 position += 1
             for name, cell in zip(JAR_COLUMNS, line, strict=False):
+                value = cell
                 if name == "product":
-                    cell = pasted.chosen(cell, products)
+                    value = pasted.chosen(cell, products)
+                    is_read = value in dict(products)
                 elif name == "place":
-                    cell = pasted.chosen(cell, places)
+                    value = pasted.chosen(cell, places)
+                    is_read = value in dict(places)
                 elif name == "packed_on":
-                    cell = _as_day(cell)
-                read[f"jars-{position}-{name}"] = cell
+                    value = as_day(cell)
+                    is_read = is_day(value)
+                else:
+                    is_read = True
+                if cell and not is_read:
+                    unread.append(f"{line[0]}, {cell}")
+                read[f"jars-{position}-{name}"] = value
             position += 1
+        self.tell_not_read(unread)
         read["jars-rows"] = str(max(count, position))
         read["pasted"] = ""
         return read
@@ -208,7 +217,16 @@ def _last_facts() -> dict[str, Any]:
     return {"floral": lot.floral_source} if lot else {}
 
 
-def _as_day(typed: str) -> str:
+def is_day(value: str) -> bool:
+    """Tell whether the calendar of the browser shows this value; it leaves out what it can't."""
+    try:
+        date.fromisoformat(value)
+    except ValueError:
+        return False
+    return True
+
+
+def as_day(typed: str) -> str:
     """Return a day as the calendar of the browser takes it, or what was typed."""
     try:
         day = DayField(required=False).clean(typed)

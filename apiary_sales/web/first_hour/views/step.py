@@ -1,7 +1,7 @@
 """What every page of the set-up does: show its forms, save them whole, go on or leave it."""
 
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
@@ -98,6 +98,12 @@ class StepView(PermissionRequiredMixin, View):
                 grown[f"{prefix}-rows"] = str(rows_in(data, prefix) + MORE)
                 return grown
         return None
+
+    def tell_not_read(self, cells: Sequence[str]) -> None:
+        """Say which cells of a pasted list are not understood: they are not in the table."""
+        if cells:
+            said = _("Not understood in the list: %(cells)s. Enter it in the table.")
+            messages.warning(self.request, said % {"cells": "; ".join(cells)})
 
     def get(self, request: HttpRequest) -> HttpResponse:
         return self.show(self.ask(None))
