@@ -12,6 +12,10 @@ from inventory.shared import conventions
 from inventory.shared.models import House
 from inventory.stock.models import TankShape
 
+# Its members by ISO 3166-1, from memory.
+EUROPEAN_UNION = (
+    "AT BE BG CY CZ DE DK EE ES FI FR GR HR HU IE IT LT LU LV MT NL PL PT RO SE SI SK".split()  # noqa: SIM905
+)
 # Heavier than this is filled into jugs and pails; their lids come with them (common practice).
 JAR_GRAMS_MAX = Decimal(1500)
 JUG_GRAMS_MAX = Decimal(6000)
@@ -39,6 +43,15 @@ def usual_of(market: str) -> UsualOfMarket:
         return UsualOfMarket("EUR", conventions.KILOGRAM, ",", House.Paper.A4, 1, True)
     currency = conventions.usual_currency()
     return UsualOfMarket(currency, conventions.KILOGRAM, ".", House.Paper.A4, 1, True)
+
+
+def market_of(country_code: str) -> str:
+    """Return the market that a country is in, empty where no country is known."""
+    if not country_code:
+        return ""
+    if country_code == "US":
+        return House.Market.US.value
+    return (House.Market.EU if country_code in EUROPEAN_UNION else House.Market.OTHER).value
 
 
 def sizes_of(*, is_metric: bool) -> list[UsualSize]:

@@ -84,6 +84,17 @@ def test_a_market_proposes_and_what_is_chosen_counts(walker):
     assert (house.decimal_sign, house.first_weekday) == (",", 0)
 
 
+def test_the_country_of_the_house_proposes_its_market(walker):
+    walker.open("/set-up/house/").send(
+        name="Miel del Olmo", country_code="ES", tax_number="B12345678"
+    )
+
+    assert walker.address == "/set-up/market/"
+    shown = walker.values()
+    assert (shown["market"], shown["currency"], shown["weight_unit"]) == ("eu", "EUR", "kg")
+    assert House.current().tax_number == "B12345678"
+
+
 def test_a_currency_in_which_something_is_priced_stays(walker, monkeypatch):
     monkeypatch.setattr(conventions, "is_fixed", lambda name: name == "currency")
     walker.open("/set-up/market/")
@@ -215,6 +226,20 @@ def test_a_pasted_list_fills_the_rows_after_those_that_are_typed(walker):
     assert answer.context["rows"]["jars"].forms[2].errors == {
         "product": ["Choose one from the list."]
     }
+
+
+def test_what_is_not_understood_in_a_pasted_list_is_told(walker):
+    sizes.add_usual_sizes(["1-lb"])
+    builders.place("shelf", kind=Place.Kind.SHELF, name="Back shelf")
+    walker.open("/set-up/jars/")
+
+    # The month is first in a house of the United States, and nothing is called Garage.
+    walker.send("read", pasted="A-2; one pound; 24; back shelf; 13/9/2026\nA-3;one pound;2;Garage;")
+
+    assert (
+        "Not understood in the list: A-2, 13/9/2026; A-3, Garage. Enter it in the table."
+        in walker.response.text
+    )
 
 
 def test_two_open_invoices_of_one_customer_are_two_lines(walker):

@@ -32,6 +32,12 @@ class HouseNameForm(HouseForm):
         required=False,
         help_text=_("For labels, and for invoices that a program reads."),
     )
+    tax_number = forms.CharField(
+        label=_("Your tax number"),
+        max_length=40,
+        required=False,
+        help_text=_("Printed on invoices; in many countries they need it."),
+    )
     phone = forms.CharField(label=_("Telephone"), max_length=40, required=False)
     email = forms.EmailField(label=_("E-mail"), required=False)
     logo = FileField(

@@ -24,7 +24,7 @@ from inventory.shared.services import house as houses
 from inventory.stock.forms.fields import plain
 
 NAME_FIELDS = (
-    "name street postal_code city region country country_code phone email".split()  # noqa: SIM905
+    "name street postal_code city region country country_code tax_number phone email".split()  # noqa: SIM905
 )
 
 
@@ -68,7 +68,8 @@ class MarketView(StepView):
         house = House.current()
         initial = {name: getattr(house, name) for name in self.FIELDS}
         if self.slug not in [mark.step.slug for mark in steps.marks() if mark.is_done]:
-            initial |= self._usual(house.market)
+            market = proposals.market_of(house.country_code) or house.market
+            initial |= {"market": market, **self._usual(market)}
         return Asked(MarketForm(data, initial=initial))
 
     def read_in(self, data: QueryDict) -> QueryDict | None:
