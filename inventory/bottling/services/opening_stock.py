@@ -114,7 +114,7 @@ def receive_jars(
 def _joined(product: Product, lot_code: str, bottled_on: date) -> Lot | None:
     """Return the opening lot of the same jars that is there already, or None."""
     return Lot.objects.filter(
-        code=lot_code,
+        code__iexact=lot_code,
         product=product,
         made_on=bottled_on,
         lines__posting__kind=Posting.Kind.OPENING,

@@ -41,13 +41,16 @@ def next_code(product: Product, day: date, *, honey: Lot | None = None) -> str:
 
 
 def is_taken(code: str, product: Product) -> bool:
-    """Tell whether pieces of this product bear the code, or a run or a sheet is to stamp it."""
+    """Tell whether pieces of this product bear the code, or a run or a sheet is to stamp it.
+
+    Capitals make no other code: who asks about a jar types it as it comes.
+    """
     return (
-        Lot.objects.filter(code=code, product=product).exists()
+        Lot.objects.filter(code__iexact=code, product=product).exists()
         or BottlingDayRow.objects.filter(
-            lot_code=code, product=product, run=None, day__status=BottlingDay.Status.DRAFT
+            lot_code__iexact=code, product=product, run=None, day__status=BottlingDay.Status.DRAFT
         ).exists()
-        or BottlingRun.objects.filter(lot_code=code, product=product)
+        or BottlingRun.objects.filter(lot_code__iexact=code, product=product)
         .exclude(status=BottlingRun.Status.CANCELLED)
         .exists()
     )

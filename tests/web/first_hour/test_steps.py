@@ -242,6 +242,22 @@ def test_what_is_not_understood_in_a_pasted_list_is_told(walker):
     )
 
 
+def test_a_lot_code_in_other_letters_is_no_second_lot(walker):
+    sizes.add_usual_sizes(["1-lb"])
+    builders.place("shelf", kind=Place.Kind.SHELF, name="Back shelf")
+    row = {
+        "floral": "Clover",
+        "jars__0__product": str(Size.objects.get().standard_product.pk),
+        "jars__0__pieces": "3",
+    }
+    walker.open("/set-up/jars/").send(jars__0__lot_code="OLD-3", **row)
+
+    walker.open("/set-up/jars/").send(jars__0__lot_code="old-3", **row)
+
+    lot = Lot.objects.get()
+    assert (lot.code, lot.quantity_made) == ("OLD-3", 6)
+
+
 def test_two_open_invoices_of_one_customer_are_two_lines(walker):
     walker.open("/set-up/customers/")
 
