@@ -109,16 +109,16 @@ def test_the_overview_adds_up_pounds_and_gallons(tank, drum, owner, key):
     assert "In drums 500.0 lb 42.2 gal, 1 drum" in page
 
 
-def test_a_house_that_weighs_in_kilograms_reads_no_degrees_fahrenheit(tank):
+def test_a_house_that_weighs_in_kilograms_reads_no_degrees_fahrenheit(drum):
     House(weight_unit="kg").save()
-    lot = builders.lot_in(tank, 500_000)
+    lot = builders.lot_in(drum, 300_000)
     client = signed_in("office")
 
     pages = [
         text(client.get(address))
         for address in (
             reverse("inventory:honey"),
-            reverse("inventory:place_detail", args=[tank.code]),
+            reverse("inventory:place_detail", args=[drum.code]),
             reverse("inventory:lot_detail", args=[lot.code]),
         )
     ]
