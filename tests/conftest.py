@@ -65,6 +65,7 @@ def usual_conventions():
         language="en",
         decimal_sign=".",
         first_weekday=0,
+        prices_include_tax=False,
         smallest_coin_cents=1,
     )
 

@@ -38,6 +38,7 @@ class Conventions:
     decimal_sign: str
     first_weekday: int
     smallest_coin_cents: int
+    prices_include_tax: bool
 
     @property
     def is_metric(self) -> bool:

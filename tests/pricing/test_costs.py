@@ -362,9 +362,8 @@ def test_the_book_takes_the_same_queries_whatever_the_number_of_products(
     for number in range(5):
         priced(builders.product(f"Product {number}"), 500)
 
-    # Products, prices, parts of sizes and products, receipts, runs, times, settings, channels, and
-    # the house, which says whether tax is in the prices.
-    with django_assert_max_num_queries(10):
+    # Products, prices, parts of sizes and products, receipts, runs, times, settings, channels.
+    with django_assert_max_num_queries(9):
         costs.book(TODAY).net_backs()
 
 

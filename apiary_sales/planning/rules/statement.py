@@ -199,7 +199,14 @@ def _selling_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
             label = _("Cost of selling, %(channel)s") % {
                 "channel": ChannelCost.Channel(channel).label
             }
-            yield MoneyLine("selling", label, _("discount, card fee, delivery"), -round(cents))
+            yield MoneyLine("selling", label, _how_selling_costs(question), -round(cents))
+
+
+def _how_selling_costs(question: Question) -> str:
+    book = question.books.costs
+    if book.bulk_tax_percent or any(book.tax_percents.values()):
+        return _("tax in the price, discount, card fee, delivery")
+    return _("discount, card fee, delivery")
 
 
 def _part_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:

@@ -27,6 +27,7 @@ from inventory.bottling.models import (
     UsedPart,
     parts_of_products,
 )
+from inventory.shared import conventions
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
@@ -64,13 +65,12 @@ def book(on: date) -> Book:
 
 def _taxes_in_prices(on: date) -> dict[str, Decimal]:
     """Return the percent of tax in the price of each kind of goods; none where it comes on top."""
-    house = House.current()
-    if not house.prices_include_tax:
+    if not conventions.current().prices_include_tax:
         return {}
     treatments = tax.treatments(
         TaxRate.objects.in_force(on),
         GoodsCategory.objects.in_force(on),
-        deposits_taxed=house.deposits_taxed,
+        deposits_taxed=House.current().deposits_taxed,
     )
     return {goods: how.rate.percent for goods, how in treatments.items()}
 
