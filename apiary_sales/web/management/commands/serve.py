@@ -31,6 +31,7 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         with listener:
             self.stdout.write(_where(listener.getsockname()))
+            self.stdout.write(f"Days and times are those of {settings.TIME_ZONE} (TIME_ZONE)")
             if how := _how_to_begin(listener.getsockname()):
                 self.stdout.write(how)
             self.stdout.flush()
