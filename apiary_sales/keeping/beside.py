@@ -9,8 +9,12 @@ name is the file of a SQLite database, or the name of one on the same PostgreSQL
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from django.conf import settings
+from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.backends.base.base import BaseDatabaseWrapper
 
 
 def run(name: str, *commands: str) -> subprocess.CompletedProcess[str]:
@@ -25,6 +29,17 @@ def run(name: str, *commands: str) -> subprocess.CompletedProcess[str]:
         # A process that hangs must not keep the night's work from ending.
         timeout=6 * 60 * 60,
     )
+
+
+@contextmanager
+def opened(name: str) -> Iterator[BaseDatabaseWrapper]:
+    """Yield a connection to the database of this name, to read from."""
+    copy = connections.create_connection(DEFAULT_DB_ALIAS)
+    copy.settings_dict = {**connections[DEFAULT_DB_ALIAS].settings_dict, "NAME": name}
+    try:
+        yield copy
+    finally:
+        copy.close()
 
 
 def _main(name: str, *commands: str) -> None:

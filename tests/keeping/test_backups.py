@@ -21,9 +21,11 @@ from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.keeping.services import backups, nightly, restoring
 from inventory.shared.errors import BadValue, NotAllowedNow
+from inventory.shared.services import files
 from inventory.shared.services.long_work import Stopped
 from inventory.stock.models import Lot, Place
 from tests import builders
+from tests.uploads import upload
 
 pytestmark = pytest.mark.data_layer
 
@@ -354,6 +356,36 @@ def test_a_backup_that_this_machine_can_not_rehearse_may_be_good(house, monkeypa
     assert "No space left on device" in made.message
     assert backup_state.of_house().unrehearsed == made
     assert Backup.objects.good().get() == made
+
+
+def test_a_rehearsal_names_the_attached_files_that_are_missing(house, proved_at_once, settings):
+    there, gone, changed, erased = (
+        files.attach(
+            thing=Lot.objects.get(),
+            file=upload(f"{name}.txt", name.encode()),
+            kind="other",
+            added_by=builders.person("owner"),
+            key=builders.new_key(),
+        )
+        for name in ("there", "gone", "changed", "erased")
+    )
+    files.erase(erased)
+    Path(gone.file.path).unlink()
+    Path(changed.file.path).write_bytes(b"CHANGED")
+    made = backups.make()
+
+    backups.rehearse(backup=made)
+
+    assert made.message == (
+        "The books are right, and 2 attached files are missing in FILES_DIR or were changed there: "
+        f"gone.txt ({gone.file.name}); changed.txt ({changed.file.name}). Bring them back from an "
+        "earlier backup."
+    )
+    assert made.is_good
+    assert backup_state.of_house().lacks_files == made
+    assert backup_state.of_house().warns
+    assert Path(there.file.path).is_file()
+    assert not Path(settings.FILES_DIR, erased.file.name).exists()
 
 
 def test_a_backup_that_was_stopped_leaves_neither_a_file_nor_a_warning(house, settings):

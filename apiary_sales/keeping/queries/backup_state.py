@@ -45,8 +45,15 @@ class BackupState:
         return last
 
     @property
+    def lacks_files(self) -> Backup | None:
+        """Return the last one, where attached files were missing as it was made."""
+        last = self.last
+        return last if last is not None and last.rehearsal_ok and last.message else None
+
+    @property
     def warns(self) -> bool:
-        return self.is_late or self.failed is not None or self.unrehearsed is not None
+        last_is_wanting = (self.failed, self.unrehearsed, self.lacks_files)
+        return self.is_late or any(backup is not None for backup in last_is_wanting)
 
 
 def of_house() -> BackupState:

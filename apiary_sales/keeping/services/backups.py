@@ -18,7 +18,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales import __version__
-from apiary_sales.keeping import archive, marks, proving, sealing, snapshots
+from apiary_sales.keeping import archive, attached, marks, proving, sealing, snapshots
 from apiary_sales.keeping.archive import Manifest
 from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.rules.aging import AgingCopy, aged_out
@@ -93,19 +93,19 @@ def rehearse(*, backup: Backup, passphrase: str = "") -> Backup:
 
     Nothing of the house is changed. What went wrong is in `message`; nothing is raised for it.
     Where this machine can't rehearse, for want of room or rights, the backup may still be good:
-    `rehearsal_ok` stays None.
+    `rehearsal_ok` stays None. A backup that lacks attached files stays good, and names them there.
     """
     try:
         with working_folder() as folder:
             manifest = archive.extract(Path(backup.file), folder, passphrase)
-            with proving.proved(manifest, folder):
-                pass
+            with proving.proved(manifest, folder) as database:
+                lacking = attached.lacking(database, manifest)
     except (NotAllowedNow, OSError) as error:
         backup.rehearsal_ok, backup.message = None, _said(error)
     except HouseError as error:
         backup.rehearsal_ok, backup.message = False, _said(error)
     else:
-        backup.rehearsal_ok, backup.message = True, ""
+        backup.rehearsal_ok, backup.message = True, attached.words(lacking)
     backup.rehearsed_at = None if backup.rehearsal_ok is None else timezone.now()
     backup.save(update_fields=["rehearsed_at", "rehearsal_ok", "message"])
     return backup

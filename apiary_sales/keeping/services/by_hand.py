@@ -55,6 +55,8 @@ def back_up(work_id: int) -> None:
         work.message = _("Backed up to %(file)s. A restore was rehearsed.") % {
             "file": Path(made.file).name
         }
+        if made.message:
+            work.message += f" {made.message}"
 
 
 def _rehearse(made: Backup) -> None:

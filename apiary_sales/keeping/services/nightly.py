@@ -42,6 +42,8 @@ def make_nightly(*, now: datetime) -> str:
     if not rehearsed.rehearsal_ok:
         logger.error("The restore of %s failed in rehearsal: %s", made.file, rehearsed.message)
         return "rehearsal failed"
+    if rehearsed.message:
+        logger.warning("%s: %s", made.file, rehearsed.message)
     logger.info("Backed up to %s, and rehearsed its restore.", made.file)
     return "made and rehearsed"
 

@@ -8,11 +8,11 @@ from datetime import datetime
 from pathlib import Path
 
 from django.conf import settings
-from django.db import DEFAULT_DB_ALIAS, DatabaseError, connection, connections
+from django.db import DatabaseError, connections
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.keeping import archive, in_use, marks, proving, snapshots
+from apiary_sales.keeping import archive, beside, in_use, marks, proving, snapshots
 from apiary_sales.keeping.archive import Manifest
 from apiary_sales.keeping.services.backups import note_restored, working_folder
 from inventory.shared.errors import BadValue, NotAllowedNow
@@ -50,11 +50,11 @@ def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Re
         if not over_newer:
             _check_nothing_newer(manifest)
         now = timezone.localtime()
-        with proving.proved(manifest, folder) as beside:
+        with proving.proved(manifest, folder) as proved:
             if not over_newer:
-                _check_went_on_from_here(beside)
+                _check_went_on_from_here(proved)
             files = _bring_back_files(folder / archive.FILES, now)
-            old = snapshots.database().swap(beside, now)
+            old = snapshots.database().swap(proved, now)
         key = _bring_back_key(folder / archive.SECRET_KEY, now)
     made_at = datetime.fromisoformat(manifest.made_at)
     note_restored(made_at=made_at, file=file, is_encrypted=archive.needs_passphrase(file))
@@ -95,19 +95,17 @@ def _check_nothing_newer(manifest: Manifest) -> None:
         )
 
 
-def _check_went_on_from_here(beside: str) -> None:
+def _check_went_on_from_here(name: str) -> None:
     """Raise `NotAllowedNow` unless the copy has the last entries of the database here.
 
     Numbers alone don't tell: another house counts from one too, and so does the same house that
     went on after an earlier restore.
     """
     last = marks.last_entries()
-    copy = connections.create_connection(DEFAULT_DB_ALIAS)
-    copy.settings_dict = {**connection.settings_dict, "NAME": beside}
     try:
-        is_known = all(marks.has_entry(entry, copy) for entry in last)
+        with beside.opened(name) as copy:
+            is_known = all(marks.has_entry(entry, copy) for entry in last)
     finally:
-        copy.close()
         connections.close_all()
     if not is_known:
         raise NotAllowedNow(

@@ -59,3 +59,5 @@ class Command(BaseCommand):
         if not made.rehearsal_ok:
             raise CommandError(f"The rehearsal of a restore failed: {made.message}")
         self.stdout.write("A restore of it was rehearsed: its books are right.")
+        if made.message:
+            self.stderr.write(made.message)
