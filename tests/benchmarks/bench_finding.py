@@ -57,7 +57,7 @@ QUESTIONS = {
     "a part of a thousand names": "bakery",
     "two words": "greta pantry",
     "part of a telephone number": "555 0142",
-    "an amount": "1,284.50",
+    "an amount": "1,072.04",
     "a check number": "104215",
     "an e-mail": "ines@",
     "an invoice typed short": "f25-731",
