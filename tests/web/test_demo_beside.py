@@ -14,6 +14,13 @@ from tests import serving
 from tests.upgrade import databases
 
 DEMO = read("house")
+# The newest dump may be of a version that kept no list of backups.
+NEW_BACKUP = (
+    "CREATE TABLE IF NOT EXISTS keeping_backup (kind, made_at, ok, file, sha256, is_encrypted, "
+    "message); DELETE FROM keeping_backup; "
+    "INSERT INTO keeping_backup (kind, made_at, ok, file, sha256, is_encrypted, message) "
+    "VALUES ('by_hand', '2026-11-27 07:30:00', 1, '{file}', '', 0, '')"
+)
 
 
 @pytest.fixture(autouse=True)
@@ -168,6 +175,28 @@ def test_a_demo_in_the_database_of_the_settings_is_removed(tmp_path):
     assert removed.stdout == f"Removed {database}\nRemoved 2 attached files and 0 papers\n"
     assert not database.exists()
     assert [path.name for path in (tmp_path / "files").iterdir()] == [f"{7:032x}"]
+
+
+def test_the_backups_and_the_log_of_a_removed_demo_go_with_it(tmp_path):
+    folder = tmp_path / "backups"
+    made, of_another = (folder / f"honey-2026112{day}T073000Z.tar.gz" for day in (7, 1))
+    folder.mkdir()
+    (tmp_path / "logs").mkdir()
+    kept = tmp_path / "logs" / "notes.txt"
+    logs = [tmp_path / "logs" / name for name in ("honey.log", "honey.log.1")]
+    for path in (made, of_another, kept, *logs):
+        path.touch()
+    make_demo(
+        tmp_path,
+        is_beside=False,
+        changed=NEW_BACKUP.format(file=made),
+    )
+
+    removed = serving.manage(tmp_path, "demo", "--remove")
+
+    assert removed.returncode == 0, removed.stderr
+    assert removed.stdout.splitlines()[-1] == "Removed 1 backups and 2 files of the log"
+    assert [path for path in (made, of_another, kept, *logs) if path.exists()] == [of_another, kept]
 
 
 def test_a_real_house_in_the_database_of_the_settings_is_never_removed(tmp_path):

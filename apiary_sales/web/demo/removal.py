@@ -9,6 +9,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db import DatabaseError, connection
 
+from apiary_sales.keeping import log_files
 from apiary_sales.web.demo import beside
 
 DATABASE = "honey.sqlite3"
@@ -105,6 +106,7 @@ def _refuse_in_use(database: Path) -> None:
 def _remove_here() -> list[str]:
     name = str(connection.settings_dict["NAME"])
     files = [Path(settings.FILES_DIR) / name for name in _names_of_files()]
+    backups, logs = _backups(), _logs()
     if connection.vendor == "sqlite":
         connection.close()
         for path in (Path(name), *(Path(f"{name}{end}") for end in BESIDE_SQLITE)):
@@ -120,7 +122,31 @@ def _remove_here() -> list[str]:
         path.unlink()
     if files or papers:
         said.append(f"Removed {len(files)} attached files and {len(papers)} papers")
+    for path in (*backups, *logs):
+        path.unlink(missing_ok=True)
+    if backups or logs:
+        said.append(f"Removed {len(backups)} backups and {len(logs)} files of the log")
     return said
+
+
+def _backups() -> list[Path]:
+    """Return the backups of the demo in BACKUP_DIR: those that its rows name, and no others.
+
+    Those of a house that was there before are left alone.
+    """
+    if "keeping_backup" not in connection.introspection.table_names():
+        return []
+    folder = Path(settings.BACKUP_DIR)
+    named = [Path(file) for (file,) in beside.ask_django("SELECT file FROM keeping_backup")]
+    return [path for path in named if path.parent == folder and path.is_file()]
+
+
+def _logs() -> list[Path]:
+    """Return the files of the log, where it is in the folder of the data."""
+    log = log_files.path()
+    if log is None or not log.is_relative_to(settings.DATA_DIR):
+        return []
+    return sorted(log.parent.glob(f"{log.name}*"))
 
 
 def _names_of_files() -> Iterator[str]:
