@@ -16,7 +16,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import OperationalError, connection
 
-from apiary_sales.keeping import archive, beside, proving, sealing, snapshots
+from apiary_sales.keeping import archive, beside, in_use, proving, sealing, snapshots
 from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.keeping.services import backups, nightly, restoring
@@ -386,6 +386,24 @@ def test_a_rehearsal_names_the_attached_files_that_are_missing(house, proved_at_
     assert backup_state.of_house().warns
     assert Path(there.file.path).is_file()
     assert not Path(settings.FILES_DIR, erased.file.name).exists()
+
+
+def test_what_a_killed_backup_has_left_goes_at_the_next_one(house, settings):
+    killed = settings.BACKUP_DIR / ".honey-20261127T073000Z.tar.gz.4711.unfinished"
+    going_on = settings.BACKUP_DIR / ".honey-20261127T074500Z.tar.gz.4712.unfinished"
+    unpacked = settings.DATA_DIR / ".unpacked-killed"
+    beside_it = settings.DATA_DIR / "honey.sqlite3.beside-4712"
+    settings.BACKUP_DIR.mkdir()
+    unpacked.mkdir()
+    for path in (killed, going_on, unpacked / "database", beside_it):
+        path.touch()
+
+    with in_use.marked(going_on):
+        backups.make()
+
+    left = [path for path in (killed, going_on, unpacked, beside_it) if path.exists()]
+    # Nobody can tell whether the database beside the house's own is being proved.
+    assert left == [going_on, beside_it]
 
 
 def test_a_backup_that_was_stopped_leaves_neither_a_file_nor_a_warning(house, settings):

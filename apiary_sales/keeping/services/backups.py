@@ -18,7 +18,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales import __version__
-from apiary_sales.keeping import archive, attached, marks, proving, sealing, snapshots
+from apiary_sales.keeping import archive, attached, in_use, marks, proving, sealing, snapshots
 from apiary_sales.keeping.archive import Manifest
 from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.rules.aging import AgingCopy, aged_out
@@ -158,7 +158,10 @@ def newest_file(folder: Path) -> Path | None:
 def working_folder() -> Iterator[Path]:
     """Yield a folder of the house's own for what is unpacked; it is removed at the end."""
     settings.DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=_UNPACKED, dir=settings.DATA_DIR) as name:
+    with (
+        tempfile.TemporaryDirectory(prefix=_UNPACKED, dir=settings.DATA_DIR) as name,
+        in_use.marked(Path(name)),
+    ):
         yield Path(name)
 
 
@@ -178,11 +181,11 @@ def _write(folder: Path, made_at: datetime, passphrase: str, tell: Tell) -> Path
             snapshots.database().copy_to(copy)
             tell(_("The file is written."))
             handle = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(handle, "wb") as target:
+            with os.fdopen(handle, "wb") as target, in_use.marked(unfinished):
                 archive.write(target, manifest, _contents(copy, passphrase, work), passphrase)
                 target.flush()
                 os.fsync(target.fileno())
-        unfinished.rename(path)
+                unfinished.rename(path)
     except BaseException:
         unfinished.unlink(missing_ok=True)
         raise
@@ -222,14 +225,21 @@ def _free_name(folder: Path, stem: str, ending: str) -> Path:
 
 
 def _remove_unfinished(folder: Path) -> None:
-    """Remove what a backup or a restore that was interrupted has left, a day later."""
-    left = [
+    """Remove what a backup or a restore that was interrupted has left.
+
+    What its process no longer holds goes at once; the rest, which nobody holds, a day later.
+    """
+    held = [
         *folder.glob(f".honey-*{_UNFINISHED}"),
         *Path(settings.DATA_DIR).glob(f"{_UNPACKED}*"),
-        *Path(settings.DATA_DIR).glob("*.sqlite3.beside-*"),
     ]
-    for path in left:
-        if timezone.now().timestamp() - path.stat().st_mtime < 24 * 60 * 60:
+    for path in (*held, *Path(settings.DATA_DIR).glob("*.sqlite3.beside-*")):
+        try:
+            is_old = timezone.now().timestamp() - path.stat().st_mtime >= 24 * 60 * 60
+            if not is_old and not (path in held and in_use.was_left(path)):
+                continue
+        except FileNotFoundError:
+            # It was finished meanwhile.
             continue
         if path.is_dir():
             shutil.rmtree(path, ignore_errors=True)
