@@ -12,6 +12,7 @@ import json
 import tarfile
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
+from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import IO, Any, BinaryIO, cast
 
@@ -49,6 +50,10 @@ class Manifest:
     marks: dict[str, int]
     members: list[Member] = field(default_factory=list)
     format: int = FORMAT
+
+    @property
+    def moment(self) -> datetime:
+        return datetime.fromisoformat(self.made_at)
 
 
 class _Digesting:

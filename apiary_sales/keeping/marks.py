@@ -7,6 +7,7 @@ from django.apps import apps
 from django.db import connection, models
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Max
+from django.utils.translation import gettext_lazy as _
 
 # What tells an entry of another house, which has the same number. Nobody changes it later.
 TOLD_BY = (("inventory_posting", "idempotency_key"), ("auditlog_logentry", "timestamp"))
@@ -33,6 +34,23 @@ APART = {
     "contenttypes.contenttype",
     "inventory.longwork",
     "keeping.backup",
+}
+
+# What Django would call several of them is no English.
+NAMES = {
+    "billing.adjustmenttax": _("taxes of adjustments"),
+    "billing.closedstock": _("closed stock"),
+    "billing.closedstockline": _("lines of closed stock"),
+    "billing.entry": _("entries of the books"),
+    "billing.invoicelinetax": _("taxes of invoice lines"),
+    "billing.marketdayentry": _("entries of market days"),
+    "billing.standlatecash": _("late cash at stands"),
+    "inventory.changedpieces": _("changed pieces"),
+    "inventory.goodsmade": _("goods made"),
+    "inventory.returnedjars": _("returned jars"),
+    "orders.consignmentdelivery": _("consignment deliveries"),
+    "orders.recall_lots": _("lots of recalls"),
+    "orders.recallact_lots": _("lots of acts of recalls"),
 }
 
 
@@ -91,6 +109,9 @@ def has_entry(entry: LastEntry, copy: BaseDatabaseWrapper) -> bool:
 
 def words(tables: dict[str, int]) -> list[str]:
     """Say what is newer in people's words, the most first."""
-    names = {model._meta.db_table: model._meta.verbose_name_plural for model in marked()}
+    names = {
+        model._meta.db_table: NAMES.get(model._meta.label_lower, model._meta.verbose_name_plural)
+        for model in marked()
+    }
     ordered = sorted(tables.items(), key=lambda pair: -pair[1])
     return [f"{names.get(table, table)}: {count:,}" for table, count in ordered]

@@ -55,7 +55,8 @@ class Database(ABC):
     def swap(self, beside: str, now: datetime) -> str:
         """Put the database of this name in the place of the house's own.
 
-        Return the name of the old one, which is kept. Raises `NotAllowedNow` while it is in use.
+        Return the name of the old one, which is kept; nothing for one that is an empty file, which
+        goes. Raises `NotAllowedNow` while it is in use.
         """
 
 
@@ -107,7 +108,8 @@ class SQLite(Database):
         _one_file(Path(beside))
         if self.path.exists():
             self._close()
-            self.path.rename(old)
+            if _has_tables(self.path):
+                self.path.rename(old)
         try:
             Path(beside).rename(self.path)
         except OSError:
@@ -163,6 +165,15 @@ def _check_whole(path: Path) -> None:
             % {"reason": " ".join(said.split())},
             parameter="file",
         )
+
+
+def _has_tables(path: Path) -> bool:
+    """Tell whether something is in a database; one that can't be read may hold anything."""
+    try:
+        with closing(sqlite3.connect(path)) as opened:
+            return opened.execute("SELECT 1 FROM sqlite_master").fetchone() is not None
+    except sqlite3.DatabaseError:
+        return True
 
 
 def _remove(database: Path) -> None:

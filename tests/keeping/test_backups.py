@@ -16,7 +16,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import OperationalError, connection
 
-from apiary_sales.keeping import archive, beside, in_use, proving, sealing, snapshots
+from apiary_sales.keeping import archive, beside, in_use, marks, proving, sealing, snapshots
 from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.keeping.services import backups, nightly, restoring
@@ -356,6 +356,44 @@ def test_a_backup_that_this_machine_can_not_rehearse_may_be_good(house, monkeypa
     assert "No space left on device" in made.message
     assert backup_state.of_house().unrehearsed == made
     assert Backup.objects.good().get() == made
+
+
+def test_newer_entries_are_named_in_plain_words():
+    labels = [model._meta.db_table for model in marks.marked()]
+
+    said = marks.words(dict.fromkeys(labels, 2))
+
+    assert "entries of the books: 2" in said
+    wrong = re.compile(r"([^aeiou]ys|ss|shs|taxs|mades|relationships): 2$")
+    assert [words for words in said if wrong.search(words)] == []
+
+
+@pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="of SQLite alone")
+def test_where_there_was_no_database_a_restore_says_of_none_that_it_is_kept(
+    house, proved_at_once, settings
+):
+    made = backups.make()
+    lots = grams()
+    connection.close()
+    for path in settings.DATA_DIR.glob("honey.sqlite3*"):
+        path.unlink()
+    said = StringIO()
+
+    call_command("restore", made.file, stdout=said)
+
+    assert "is kept as" not in said.getvalue()
+    assert list(settings.DATA_DIR.glob("*.before-restore-*")) == []
+    assert grams() == lots
+
+
+def test_the_time_of_a_restored_backup_is_that_of_the_house(house, proved_at_once):
+    begun = Backup.objects.create(made_at=datetime(2026, 11, 27, 7, 31, tzinfo=ZoneInfo("UTC")))
+    made = backups.make(begun=begun)
+    said = StringIO()
+
+    call_command("restore", made.file, stdout=said)
+
+    assert "backup of 2026-11-27 01:31" in said.getvalue()
 
 
 def test_a_rehearsal_names_the_attached_files_that_are_missing(house, proved_at_once, settings):

@@ -56,10 +56,9 @@ def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Re
             files = _bring_back_files(folder / archive.FILES, now)
             old = snapshots.database().swap(proved, now)
         key = _bring_back_key(folder / archive.SECRET_KEY, now)
-    made_at = datetime.fromisoformat(manifest.made_at)
-    note_restored(made_at=made_at, file=file, is_encrypted=archive.needs_passphrase(file))
+    note_restored(made_at=manifest.moment, file=file, is_encrypted=archive.needs_passphrase(file))
     return Restored(
-        made_at=made_at,
+        made_at=manifest.moment,
         version=manifest.version,
         old_database=old,
         files=files,
@@ -89,7 +88,7 @@ def _check_nothing_newer(manifest: Manifest) -> None:
                 "kept under another name."
             )
             % {
-                "day": f"{datetime.fromisoformat(manifest.made_at):%Y-%m-%d %H:%M %Z}".strip(),
+                "day": f"{timezone.localtime(manifest.moment):%Y-%m-%d %H:%M}",
                 "what": "; ".join(marks.words(found)[:5]),
             }
         )

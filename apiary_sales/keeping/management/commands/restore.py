@@ -2,6 +2,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
 
 from apiary_sales.keeping import archive, passphrases
 from apiary_sales.keeping.services import restoring
@@ -47,7 +48,8 @@ class Command(BaseCommand):
         self._say(done)
 
     def _say(self, done: Restored) -> None:
-        self.stdout.write(f"Checksums and books are right: backup of {done.made_at:%Y-%m-%d %H:%M}")
+        made_at = timezone.localtime(done.made_at)
+        self.stdout.write(f"Checksums and books are right: backup of {made_at:%Y-%m-%d %H:%M}")
         self.stdout.write(f"Restored the database and {done.files:,} files.")
         if done.old_database:
             self.stdout.write(f"The database before is kept as {done.old_database}")
