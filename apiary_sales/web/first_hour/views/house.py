@@ -19,6 +19,7 @@ from apiary_sales.web.first_hour.forms.house import (
 )
 from apiary_sales.web.first_hour.forms.rows import Rows
 from apiary_sales.web.first_hour.views.step import Asked, StepView
+from inventory.shared import money
 from inventory.shared.models import House
 from inventory.shared.services import house as houses
 from inventory.stock.forms.fields import plain
@@ -86,7 +87,10 @@ class MarketView(StepView):
         return proposed
 
     def context(self) -> dict[str, Any]:
-        return {"usual": {market.value: self._usual(market.value) for market in House.Market}}
+        return {
+            "usual": {market.value: self._usual(market.value) for market in House.Market},
+            "currencies": list(money.SYMBOLS),
+        }
 
     def save(self, asked: Asked) -> str:
         assert asked.form is not None

@@ -59,7 +59,9 @@ function outline({ isUpright, diameter, wall, end, depth }) {
 function draw(tank) {
   const [form, end] = tank.querySelector('[name$="-shape"]').value.split("-");
   const drawing = tank.querySelector("[data-drawing]");
-  const [diameter, wall, cone] = ["diameter", "wall", "cone"].map((name) => millimetres(tank, name));
+  const [diameter, wall, cone] = ["diameter", "wall", "cone"].map((name) =>
+    millimetres(tank, name),
+  );
   const depth = end ? DEPTH_OF_END[end](diameter / 2, cone) : 0;
   const isMeasured = Boolean(form) && diameter > 0 && wall > 0 && (end !== "cone" || cone > 0);
   drawing.hidden = !isMeasured;
