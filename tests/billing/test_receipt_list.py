@@ -64,7 +64,7 @@ def test_receipts_are_listed_by_day_the_newest_sale_first(boss):
     today, yesterday = page.index("Sep 10, 2026"), page.index("Sep 9, 2026")
     numbers = [page.index(f"R26-0000{number}") for number in (4, 3, 2, 1)]
     assert sorted([today, yesterday, *numbers]) == [today, *numbers[:3], yesterday, numbers[3]]
-    assert "R26-00002 12:00 p.m. Stand 2 × One pound cash, card Mira Oak $16.00" in page
+    assert "12:00 p.m. 2 × One pound R26-00002 Stand cash, card Mira Oak $16.00" in page
 
 
 @pytest.mark.parametrize(
@@ -122,7 +122,7 @@ def test_what_came_back_is_told_with_what_was_sold(boss, sales, owner, key):
     page = words_of(boss.get(LIST).content.decode())
 
     assert "4 receipts, $80.00 · $16.00 of it given back" in page
-    assert re.search(r"R26-00002 \W*undone 12:00 p.m.", page)
+    assert re.search(r"R26-00002 \W*undone", page)
 
 
 def test_a_search_without_a_receipt_leads_back_to_all(boss):

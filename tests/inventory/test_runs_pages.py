@@ -1196,8 +1196,8 @@ def test_a_listed_part_stays_when_the_page_is_saved_as_it_is(bottler, room):
 def test_the_usual_sizes_come_at_one_press(bottler):
     response = bottler.post(at("size_add_usual"), follow=True)
 
-    assert Size.objects.count() == 16
-    assert "Added 16 usual sizes." in response.content.decode()
+    assert Size.objects.count() == 17
+    assert "Added 17 usual sizes." in response.content.decode()
     assert "Five-gallon pail (60 lb)" in response.content.decode()
 
 

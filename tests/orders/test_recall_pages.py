@@ -241,7 +241,7 @@ def test_the_ways_to_a_recall(office, jars, shelf, full_drum):
 
     assert at("answer", lot.pk) in office.get(f"/honey/lots/{lot.code}/").text
     assert f"{at('home')}?code={drum.code}" in office.get(f"/honey/places/{drum.code}/").text
-    for address in ("/honey/", "/honey/lots/", "/help/"):
+    for address in ("/honey/", "/honey/lots/", "/help/hold-and-recall/"):
         assert f'href="{at("home")}"' in office.get(address).text
 
 

@@ -130,7 +130,7 @@ def test_negative_figures_stay_figures(house):
     report = made("sale-lines", since="2026-11-01")
 
     assert csv_rows(report)[1][-1] == "-2.00"
-    assert workbook(report).active["M2"].value == -2
+    assert list(workbook(report).active.iter_rows(values_only=True))[1][-1] == -2
 
 
 def test_xlsx_opens_with_numbers_days_and_a_total(house):

@@ -21,6 +21,8 @@ from inventory.stock.services.purchases import cost_of
 from inventory.stock.templatetags.moisture import as_brix
 from tests.conftest import usual_conventions
 
+pytestmark = pytest.mark.data_layer
+
 
 @pytest.fixture
 def metric(_own_conventions):

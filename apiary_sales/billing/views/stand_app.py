@@ -21,6 +21,8 @@ SHELL = [
     "web/app.js",
     "web/typed.js",
     "web/vendor/htmx/htmx.min.js",
+    "finding/box.css",
+    "finding/box.js",
     "web/icons/house.svg",
     "web/icons/house-192.png",
     "inventory/fonts/noto-sans-latin-400-normal.woff2",
@@ -49,7 +51,7 @@ PATIENCE_MS = 4_000
 # The camera reads bar codes; as on every other page, nothing else of the device is used.
 PERMISSIONS_POLICY = "camera=(self), geolocation=(), microphone=(), payment=(), usb=()"
 # Changes what is kept although no file of the shell changed.
-PAGE_TEMPLATES = ["billing/stand.html", "base.html"]
+PAGE_TEMPLATES = ["billing/stand.html", "base.html", "finding/_box.html"]
 
 
 @require_GET
