@@ -20,7 +20,7 @@ def test_fields_side_by_side_stay_level_when_one_is_wrong(sign_in, axe):
     bottling_room.set_up()
     page = sign_in("bottling", DESKTOP)
     page.goto("/bottling/plan/")
-    pieces, day = page.get_by_label("Pieces wanted"), page.get_by_label("Day")
+    pieces, day = page.get_by_label("Pieces wanted"), page.get_by_label("Day", exact=True)
 
     def tops() -> tuple[float, float]:
         return pieces.bounding_box()["y"], day.bounding_box()["y"]

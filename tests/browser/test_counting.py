@@ -34,7 +34,7 @@ def test_two_phones_fill_a_sheet_and_the_owner_closes_it(sign_in, axe, house):
     shelf, jars = house
     owner = sign_in("owner", DESKTOP)
     owner.goto("/honey/stock/")
-    owner.get_by_role("link", name="Counts").click()
+    owner.get_by_role("link", name="Counts", exact=True).click()
     axe(owner)
     owner.get_by_role("link", name="Open a count").click()
     axe(owner)

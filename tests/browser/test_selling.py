@@ -101,14 +101,14 @@ def test_a_shop_order_is_taken_and_filled_in_two_parts(house, sign_in, axe, view
 
     expect(page.get_by_role("status")).to_contain_text("its goods are reserved")
     axe(page)
-    page.get_by_role("link", name="Hand over").click()
+    page.get_by_role("link", name="Hand over", exact=True).click()
     page.get_by_label("One pound", exact=True).fill("12")
     axe(page)
     assert not is_too_wide(page)
     page.get_by_role("button", name="Hand it over").click()
 
     expect(page.get_by_role("status")).to_contain_text("the rest stays reserved")
-    page.get_by_role("link", name="Hand over").click()
+    page.get_by_role("link", name="Hand over", exact=True).click()
     page.get_by_role("button", name="Hand it over").click()
 
     expect(page.get_by_role("status")).to_contain_text("are handed over")
