@@ -379,6 +379,10 @@ def test_two_phones_sell_the_same_jars_and_both_sales_are_booked(till, another_t
     till.page.context.set_offline(True)
     another_till.page.context.set_offline(True)
     till.sell("sale-1", pieces=20)
+    # Each phone estimates the server's time. Of the two sales, the later one is short.
+    another_till.page.wait_for_function(
+        "(first) => till.clock.now() > new Date(first)", arg=till.entry("sale-1")["sold_at"]
+    )
     another_till.sell("sale-2", pieces=10)
 
     till.page.context.set_offline(False)
