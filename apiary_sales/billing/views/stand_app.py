@@ -43,8 +43,6 @@ SHELL = [
     "billing/stand/sending.js",
     "billing/stand/store.js",
     "billing/stand/weighing.js",
-    "finding/box.css",
-    "finding/box.js",
 ]
 # An answer without it is a captive portal's or a proxy's, whatever it says.
 OURS = {"X-Stand": "1"}
