@@ -1,13 +1,11 @@
 """The small script of all pages, on bare pages: what it adds to what works without it."""
 
-from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from django.conf import settings
+from django.contrib.staticfiles import finders
 from django.template.loader import render_to_string
 
-STATIC = Path(settings.BASE_DIR) / "apiary_sales" / "web" / "static" / "web"
 ADDRESS = "http://honey.example"
 
 
@@ -27,7 +25,7 @@ def show(chromium):
             f"<body>{html}</body></html>"
         )
         page.route(f"{ADDRESS}/**", answer or (lambda route: route.fulfill(body="")))
-        page.route(f"{ADDRESS}/static/web/**", _send_file)
+        page.route(f"{ADDRESS}/static/**", _send_file)
         page.route(
             f"{ADDRESS}/",
             lambda route: route.fulfill(body=document, content_type="text/html; charset=utf-8"),
@@ -42,7 +40,8 @@ def show(chromium):
 
 
 def _send_file(route):
-    route.fulfill(path=STATIC / urlsplit(route.request.url).path.removeprefix("/static/web/"))
+    name = urlsplit(route.request.url).path.removeprefix("/static/")
+    route.fulfill(path=str(finders.find(name)))
 
 
 STEPPER = (
