@@ -7,9 +7,8 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.accounts import rules
 from apiary_sales.accounts.models import PinTries, SetUp, User
-from apiary_sales.accounts.services import people
+from apiary_sales.accounts.services import people, tries
 from inventory.shared import words
 from inventory.shared.errors import BadValue, NotAllowedNow, TooManyTries
 
@@ -62,19 +61,14 @@ def add(*, code: str, username: str, name: str, password: str) -> User:
 @transaction.atomic
 def _tried(code: str) -> tuple[bool, int]:
     """Compare, and count: return whether it is right, and for how many seconds to wait."""
-    PinTries.objects.get_or_create(about=ABOUT)
-    tries = PinTries.objects.select_for_update().get(about=ABOUT)
-    now = timezone.now()
-    if waiting := tries.wait_seconds(now):
+    counts, now = tries.locked(ABOUT), timezone.now()
+    if waiting := tries.longest_wait(counts, now):
         # While one waits, even the right code is not looked at.
         return False, waiting
     hashed = SetUp.current().hashed_code
     is_right = bool(hashed) and check_password(_plain(code), hashed)
-    tries.wrong = 0 if is_right else tries.wrong + 1
-    wait = rules.wait_after(tries.wrong)
-    tries.wait_until = now + wait if wait else None
-    tries.save(update_fields=["wrong", "wait_until"])
-    return is_right, tries.wait_seconds(now)
+    tries.count(counts, now, is_right=is_right)
+    return is_right, tries.longest_wait(counts, now)
 
 
 def _check(code: str) -> None:

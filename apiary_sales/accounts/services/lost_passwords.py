@@ -22,7 +22,8 @@ from django.utils.translation import gettext as _
 from django_tasks import task
 
 from apiary_sales.accounts import rules
-from apiary_sales.accounts.models import PinTries, User
+from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import tries
 from apiary_sales.accounts.services.pins import in_words
 from inventory.shared.errors import NotAllowedNow, TooManyTries
 from inventory.shared.models import House
@@ -133,27 +134,21 @@ def _language() -> str:
 
 
 def _digest(text: str) -> str:
-    """Return what stands for something of any length that somebody typed."""
+    """Return a short text in place of what somebody typed, however long that is."""
     return sha256(text.encode()).hexdigest()
 
 
 @transaction.atomic
 def _allowed_at(*names: str) -> datetime | None:
     """Count a try under each name; return until when no further one is allowed, None for now."""
-    for name in sorted(names):
-        PinTries.objects.get_or_create(about=name)
-    rows = list(PinTries.objects.select_for_update().filter(about__in=names).order_by("about"))
-    now = timezone.now()
+    rows, now = tries.locked(*names), timezone.now()
     waiting = [row.wait_until for row in rows if row.wait_until and row.wait_until > now]
     if waiting:
         return max(waiting)
     for row in rows:
         if row.wait_until and row.wait_until + rules.LONGEST_WAIT < now:
             row.wrong = 0
-        row.wrong += 1
-        wait = rules.wait_after(row.wrong)
-        row.wait_until = now + wait if wait else None
-        row.save(update_fields=["wrong", "wait_until"])
+    tries.count(rows, now)
     return None
 
 

@@ -1,7 +1,6 @@
 """The short PIN with which a person takes over as the seller at a shared phone."""
 
 from dataclasses import dataclass
-from datetime import datetime
 from hashlib import sha256
 
 from django.contrib.auth.hashers import check_password, make_password
@@ -12,6 +11,7 @@ from django.utils.translation import ngettext
 
 from apiary_sales.accounts import roles, rules
 from apiary_sales.accounts.models import PinTries, SellerPin, User
+from apiary_sales.accounts.services import tries
 from inventory.shared.errors import BadValue, NotAllowedNow, TooManyTries
 
 
@@ -59,7 +59,7 @@ def check_pin(*, person: User, pin: str, asked_by: User, device: str = "") -> Us
     if device:
         # Of any length, and of anything: a device says itself what it is called.
         names.append(f"device-{sha256(device.encode()).hexdigest()}")
-    outcome = _try(person, pin, sorted(names))
+    outcome = _try(person, pin, names)
     if outcome.is_right or (not outcome.has_pin and person.pk == asked_by.pk):
         return person
     if not outcome.has_pin:
@@ -83,28 +83,17 @@ def check_pin(*, person: User, pin: str, asked_by: User, device: str = "") -> Us
 
 @transaction.atomic
 def _try(person: User, pin: str, names: list[str]) -> _Outcome:
-    """Compare, and count; the rows are locked in one order, so that two who try wait in turn."""
-    for name in names:
-        PinTries.objects.get_or_create(about=name)
-    tries = list(PinTries.objects.select_for_update().filter(about__in=names).order_by("about"))
-    now = timezone.now()
-    if waiting := _longest(tries, now):
+    """Compare, and count."""
+    counts, now = tries.locked(*names), timezone.now()
+    if waiting := tries.longest_wait(counts, now):
         # While one waits, even the right PIN is not looked at.
         return _Outcome(wait_seconds=waiting)
     kept = SellerPin.objects.filter(person=person).first()
     if kept is None:
         return _Outcome(has_pin=False)
     is_right = check_password(pin, kept.hashed)
-    for row in tries:
-        row.wrong = 0 if is_right else row.wrong + 1
-        wait = rules.wait_after(row.wrong)
-        row.wait_until = now + wait if wait else None
-        row.save(update_fields=["wrong", "wait_until"])
-    return _Outcome(is_right=is_right, wait_seconds=_longest(tries, now))
-
-
-def _longest(tries: list[PinTries], now: datetime) -> int:
-    return max((row.wait_seconds(now) for row in tries), default=0)
+    tries.count(counts, now, is_right=is_right)
+    return _Outcome(is_right=is_right, wait_seconds=tries.longest_wait(counts, now))
 
 
 def _about_person(person: User) -> str:
