@@ -26,11 +26,10 @@ def lacking(database: str, manifest: Manifest) -> list[Lacking]:
     """
     held = {member.name: member for member in manifest.members}
     with beside.opened(database) as copy, copy.cursor() as cursor:
-        # Who erases a file leaves its row, with a name that has no ending.
+        # A row whose file was erased names none.
         cursor.execute(
             "SELECT name, file, size_bytes, sha256 FROM inventory_attachment "
-            "WHERE removed_at IS NULL OR name LIKE %s ORDER BY id",
-            ["%.%"],
+            "WHERE file <> '' ORDER BY id"
         )
         attached = cursor.fetchall()
         cursor.execute("SELECT logo FROM accounts_house WHERE logo <> ''")

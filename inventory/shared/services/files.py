@@ -111,7 +111,9 @@ def erase(attachment: Attachment) -> Attachment:
     attachment.name, attachment.note = _("Erased"), ""
     attachment.removed_at = attachment.removed_at or timezone.now()
     attachment.removed_by = attachment.removed_by or attachment.added_by
-    checks.save_checked(attachment)
+    # No file: a backup or an export does not look for it.
+    attachment.file.name = ""
+    attachment.save()
     if kept:
         transaction.on_commit(lambda: storage.delete(kept))
     return attachment
