@@ -36,7 +36,7 @@ def register() -> None:
                 ),
             ),
             title=lambda payment: _way(payment),
-            line=lambda payment: payment.customer.name if payment.customer else _("at the stand"),
+            line=_with_whom,
             day=lambda payment: payment.received_on,
             cents=lambda payment: payment.face_cents,
             along=("customer",),
@@ -139,7 +139,7 @@ def _register_bills_of_ours() -> None:
             label=gettext_lazy("Invoices"),
             one=gettext_lazy("Invoice"),
             pages=(in_money,),
-            line=_billed_to,
+            line=_with_whom,
             along=("customer",),
             belongs=lambda bill: not bill.is_credit_note and not bill.is_receipt,
             where=Q(credits=None) & ~RECEIPT,
@@ -172,7 +172,7 @@ def _register_bills_of_ours() -> None:
             one=gettext_lazy("Credit note"),
             pages=(in_money,),
             line=lambda bill: findable.in_one_line(
-                _billed_to(bill), _("for %(bill)s") % {"bill": bill.credits}
+                _with_whom(bill), _("for %(bill)s") % {"bill": bill.credits}
             ),
             along=("customer", "credits"),
             belongs=lambda bill: bill.is_credit_note,
@@ -187,8 +187,8 @@ def _receipts_seen_by(user: Any) -> QuerySet[Invoice] | None:
     return None if sees_all else receipts.seen_by(user)
 
 
-def _billed_to(bill: Invoice) -> str:
-    return bill.customer.name if bill.customer else _("at the stand")
+def _with_whom(document: Invoice | Payment) -> str:
+    return document.customer.name if document.customer else _("at the stand")
 
 
 def _sold_where(bill: Invoice) -> str:

@@ -191,3 +191,9 @@ def _read_manifest(path: Path, archive: Path) -> Manifest:
             _("The list of checksums in %(file)s can't be read.") % {"file": archive.name},
             parameter="file",
         ) from None
+
+
+def digest_of(path: Path) -> str:
+    """Return the SHA-256 of a file, however large."""
+    with path.open("rb") as source:
+        return hashlib.file_digest(source, "sha256").hexdigest()

@@ -18,7 +18,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.db import connection, connections
 from django.utils.translation import gettext as _
 
@@ -332,8 +331,3 @@ def _major(program: Path) -> int:
     said = subprocess.run([program, "--version"], capture_output=True, text=True).stdout
     found = re.search(r"(\d+)", said)
     return int(found[1]) if found else 0
-
-
-def disk_left_bytes() -> int:
-    """Return how much room the disk of the data has."""
-    return shutil.disk_usage(settings.DATA_DIR).free

@@ -29,24 +29,16 @@ class AttentionPart:
     takes: Callable[[HttpRequest, Today], Mapping[str, Any] | None]
 
 
-def _held(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"held_goods": today.held_goods} if today.held_goods else None
+def _where_there_is(
+    name: str, read: Callable[[Today], Any]
+) -> Callable[[HttpRequest, Today], Mapping[str, Any] | None]:
+    """Return what gives a template something of the day under a name, where there is any."""
 
+    def takes(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
+        found = read(today)
+        return {name: found} if found else None
 
-def _missing(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"rows": today.missing} if today.missing else None
-
-
-def _stand(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"waiting": today.stand_waiting} if today.stand_waiting else None
-
-
-def _open_sheets(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"open_sheets": today.open_sheets} if today.open_sheets else None
-
-
-def _runs_to_settle(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"to_settle": today.to_settle} if today.to_settle else None
+    return takes
 
 
 def _shortages(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
@@ -55,21 +47,18 @@ def _shortages(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     return {"shortages": today.shortages, "unknown": today.unknown_lots}
 
 
-def _to_renew(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"to_renew": today.to_renew} if today.to_renew else None
-
-
-def _moisture(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    warnings = today.in_hand.moisture_warnings
-    return {"warnings": warnings} if warnings else None
-
-
 def _backups(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     return {"state": backup_state.of_house()} if request.user.has_perm(KEEP) else None
 
 
-def _cleaning(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"cleaning": today.cleaning} if today.cleaning else None
+_held = _where_there_is("held_goods", lambda today: today.held_goods)
+_missing = _where_there_is("rows", lambda today: today.missing)
+_stand = _where_there_is("waiting", lambda today: today.stand_waiting)
+_open_sheets = _where_there_is("open_sheets", lambda today: today.open_sheets)
+_runs_to_settle = _where_there_is("to_settle", lambda today: today.to_settle)
+_moisture = _where_there_is("warnings", lambda today: today.in_hand.moisture_warnings)
+_to_renew = _where_there_is("to_renew", lambda today: today.to_renew)
+_cleaning = _where_there_is("cleaning", lambda today: today.cleaning)
 
 
 # What must not be sold and what a customer waits for come first, what can wait comes last.

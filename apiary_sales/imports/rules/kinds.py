@@ -306,6 +306,14 @@ PRICES = ListKind(
     ("pricing.manage_prices",),
 )
 
+_SEASON = ListColumn(
+    "season",
+    _("Season"),
+    CellKind.WHOLE,
+    2025,
+    is_required=True,
+    words=("year", "harvest", "temporada", "año", "cosecha"),
+)
 _BEGINS_ON = ListColumn(
     "begins_on",
     _("Your books begin on"),
@@ -359,14 +367,7 @@ JARS = ListKind(
             length_max=120,
             words=("flower", "flora", "origen floral", "floración"),
         ),
-        ListColumn(
-            "season",
-            _("Season"),
-            CellKind.WHOLE,
-            2025,
-            is_required=True,
-            words=("year", "harvest", "temporada", "año", "cosecha"),
-        ),
+        _SEASON,
         ListColumn(
             "bottled_on",
             _("Filled on"),
@@ -425,14 +426,7 @@ HONEY = ListKind(
             length_max=120,
             words=("flower", "honey", "flora", "origen floral", "floración", "miel"),
         ),
-        ListColumn(
-            "season",
-            _("Season"),
-            CellKind.WHOLE,
-            2025,
-            is_required=True,
-            words=("year", "harvest", "temporada", "año", "cosecha"),
-        ),
+        _SEASON,
         ListColumn(
             "extracted_on",
             _("Extracted on"),

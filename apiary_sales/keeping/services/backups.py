@@ -1,6 +1,5 @@
 """Make a backup, rehearse its restore, and let old ones go."""
 
-import hashlib
 import os
 import re
 import shutil
@@ -78,8 +77,7 @@ def make(
     except BaseException as error:
         _fail(backup, error)
         raise
-    with path.open("rb") as source:
-        backup.sha256 = hashlib.file_digest(source, "sha256").hexdigest()
+    backup.sha256 = archive.digest_of(path)
     backup.file, backup.size_bytes = str(path), path.stat().st_size
     backup.is_encrypted = bool(passphrase)
     backup.ok, backup.finished_at, backup.message = True, timezone.now(), ""
@@ -117,14 +115,12 @@ def note_restored(*, made_at: datetime, file: Path, is_encrypted: bool) -> None:
     That holds its own backup as unfinished: it was copied while the backup was being made.
     """
     now = timezone.now()
-    with file.open("rb") as source:
-        sha256 = hashlib.file_digest(source, "sha256").hexdigest()
     Backup.objects.filter(made_at=made_at, finished_at=None).update(
         finished_at=now,
         ok=True,
         file=str(file),
         size_bytes=file.stat().st_size,
-        sha256=sha256,
+        sha256=archive.digest_of(file),
         is_encrypted=is_encrypted,
         rehearsed_at=now,
         rehearsal_ok=True,

@@ -1,6 +1,5 @@
 """Put a backup in the place of the house's data, after its books were proved beside it."""
 
-import hashlib
 import os
 import shutil
 from dataclasses import dataclass
@@ -126,7 +125,7 @@ def _bring_back_files(source: Path, now: datetime) -> int:
         count += 1
         place = target / path.relative_to(source)
         if place.exists():
-            if _digest(place) == _digest(path):
+            if archive.digest_of(place) == archive.digest_of(path):
                 continue
             place.rename(place.with_name(f"{place.name}.before-restore-{now:{snapshots.STAMP}}"))
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -149,8 +148,3 @@ def _bring_back_key(source: Path, now: datetime) -> str:
     place.touch(mode=0o600)
     place.write_text(key)
     return "restored"
-
-
-def _digest(path: Path) -> str:
-    with path.open("rb") as source:
-        return hashlib.file_digest(source, "sha256").hexdigest()
