@@ -1,9 +1,6 @@
 """Fixtures shared by all tests, which of them run where, and what is told at the end of a run."""
 
 import gc
-import hashlib
-import os
-import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +11,6 @@ from django.utils import translation
 
 from inventory.shared import conventions
 from tests import builders, data_layer, serving, timing
-from tests.upgrade import databases, landed
 
 # It waits for a run of its own, beside which the others go on.
 LONG_TESTS = "tests/test_postgresql.py"
@@ -80,29 +76,13 @@ def comma_house(_own_conventions):
 
 
 @pytest.fixture(scope="session")
-def empty_database(request) -> Path:
-    """Where SQLite's database, empty as the migrations make it, is kept from one run to the next.
-
-    Making it takes longer than the tests of many an area. It is called by the digest of the
-    migrations, so that it is made anew when one of them is another.
-    """
-    digest = hashlib.sha256()
-    for name in landed.files():
-        digest.update(name.encode() + (databases.ROOT / name).read_bytes())
-    return request.config.cache.mkdir("empty-database") / f"{digest.hexdigest()[:16]}.sqlite3"
+def empty_database(tmp_path_factory) -> Path:
+    """Where SQLite's database, empty as it was made for this run, is kept to be copied."""
+    return tmp_path_factory.mktemp("empty-database") / "honey.sqlite3"
 
 
 @pytest.fixture(scope="session")
-def django_db_keepdb(django_db_keepdb, django_db_createdb, empty_database) -> bool:
-    """Begin with what is in the test database already: a copy of the empty one."""
-    is_there = connection.vendor == "sqlite" and empty_database.exists()
-    return django_db_keepdb or (is_there and not django_db_createdb)
-
-
-@pytest.fixture(scope="session")
-def django_db_modify_db_settings(
-    django_db_modify_db_settings, django_db_keepdb, empty_database, tmp_path_factory
-):
+def django_db_modify_db_settings(django_db_modify_db_settings, tmp_path_factory):
     """Keep SQLite's test database in a file, as in real life.
 
     In memory all threads of the live server would share one connection, and closing it from a
@@ -111,20 +91,13 @@ def django_db_modify_db_settings(
     if connection.vendor == "sqlite":
         database = tmp_path_factory.mktemp("database") / "test.sqlite3"
         connection.settings_dict["TEST"]["NAME"] = str(database)
-        if django_db_keepdb:
-            shutil.copyfile(empty_database, database)
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(django_db_setup, django_db_blocker, django_db_keepdb, empty_database):
-    """Keep the empty database for the next run, once it has been made."""
-    if connection.vendor == "sqlite" and not django_db_keepdb:
-        for stale in empty_database.parent.glob("*.sqlite3"):
-            stale.unlink(missing_ok=True)
-        # Under a name of its own first, so that no other worker sees half of it.
-        made = empty_database.with_suffix(f".{os.getpid()}")
-        serving.copy_database(Path(connection.settings_dict["NAME"]), made)
-        made.replace(empty_database)
+def django_db_setup(django_db_setup, django_db_blocker, empty_database):
+    """Keep the empty database, and leave no connection behind."""
+    if connection.vendor == "sqlite":
+        serving.copy_database(Path(connection.settings_dict["NAME"]), empty_database)
     yield
     with django_db_blocker.unblock():
         connections.close_all()

@@ -227,7 +227,7 @@ def make_ready(say: Callable[[str], None] | None = None) -> None:
     if is_empty:
         _refuse_beside_backups()
         if say:
-            say("Making the database: this takes a minute, once.")
+            say("Making the database.")
         call_command("migrate", interactive=False, verbosity=0)
         return
     loader = executor.loader
