@@ -10,12 +10,13 @@ from django import forms
 from django.forms.boundfield import BoundField
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
-from apiary_sales.planning.rules.demand import Outlook, PastSales
+from apiary_sales.planning.rules.demand import History, Outlook, PastSales
 from apiary_sales.planning.rules.figures import (
     HOURS,
     MINUTES_PER_RUN,
@@ -78,6 +79,8 @@ class OfferFields:
     past: PastSales
     pieces: BoundField
     price: BoundField
+    # Of which days the sales are, where they are not those of the other offers.
+    past_note: str = ""
 
 
 @dataclass(frozen=True)
@@ -252,12 +255,14 @@ class FiguresForm(HouseForm):
 
     @property
     def offer_rows(self) -> list[OfferFields]:
+        history = self.books.history
         return [
             OfferFields(
                 offer,
-                self.books.history.of(offer.product.pk, offer.channel),
+                past := history.of(offer.product.pk, offer.channel),
                 self[f"pieces-{offer.key}"],
                 self[f"price-{offer.key}"],
+                _days_of(past, history),
             )
             for offer in self.books.offers
         ]
@@ -306,6 +311,20 @@ class DraftRunsForm(ActForm):
         if drafts is None:
             self.add_error(None, _("The runs of the plan can't be read. Work out the plan again."))
         return {**self.cleaned_data, "drafts": drafts}
+
+
+def _days_of(past: PastSales, history: History) -> str:
+    """Say of which days sales are, if not of all those that the page names at its head."""
+    if not past.periods or past.periods == history.periods:
+        return ""
+    named = "; ".join(
+        _("%(first)s to %(last)s")
+        % {"first": date_format(period.first), "last": date_format(period.last)}
+        for period in past.periods
+    )
+    if past.is_partial:
+        return _("only %(periods)s: first sold then") % {"periods": named}
+    return _("only %(periods)s") % {"periods": named}
 
 
 def _drafts(written: list[str]) -> list[DraftRun] | None:

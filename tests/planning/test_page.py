@@ -767,7 +767,7 @@ def test_sales_of_the_same_months_of_earlier_years_are_counted(pound):
     sold(pound, 5, date(2025, 8, 9))
     sold(pound, 100, date(2025, 8, 10))
     sold(pound, 100, date(2025, 5, 9))
-    sold(pound, 3, date(2024, 6, 1))
+    sold(pound, 3, date(2024, 5, 10))
     sold(pound, 100, date(2025, 6, 1), status="cancelled")
     sold(pound, 100, date(2025, 6, 1), status="quoted")
     sold(pound, 100, date(2026, 5, 1))

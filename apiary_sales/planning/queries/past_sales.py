@@ -1,10 +1,10 @@
 """Jars sold in the same months of earlier years, by product and channel."""
 
 from collections import defaultdict
-from collections.abc import Mapping
-from datetime import date, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import date
 
-from django.db.models import Q, Sum
+from django.db.models import Min, Q, QuerySet, Sum
 
 from apiary_sales.imports.models import PastSale
 from apiary_sales.orders.models import Order, OrderLine
@@ -12,72 +12,118 @@ from apiary_sales.planning.rules.demand import (
     History,
     PastSales,
     Period,
+    PeriodNotUsed,
+    Season,
     channel_of,
-    months_later,
-    period_from,
-    years_before,
 )
 
 YEARS_BACK = 5
 
-# Pieces of each product, by its primary key, and channel.
-Sold = Mapping[tuple[int, str], int]
+# A product, by its primary key, and a channel.
+Key = tuple[int, str]
 
 
 def history(*, on: date, months: int) -> History:
     """Return the jars ordered in the months that begin on `on`, in each of the last years.
 
-    A year without any jar sold in those months is left out, because the house was not selling. If
-    no year is left, the months before `on` are used. Pieces count on the day their order was
-    placed; quotes and cancelled orders are left out. Sales that were brought in from a list count
-    on their day, which is before the first own sale of their channel.
+    What lies before the first sale of the house is not known: a year of which a part lies before it
+    is left out, and so is a year without any jar sold in those months, because the house was not
+    selling. If no year is left, the part that is known of one or the months before `on` are used.
+    The same holds for each product in each channel from its own first sale on. No day is counted in
+    two periods.
+
+    Pieces count on the day their order was placed; quotes and cancelled orders are left out. Sales
+    that were brought in from a list count on their day, which is before the first own sale of their
+    channel.
     """
-    coming = period_from(on, months)
-    earlier = [
-        Period(years_before(coming.first, years), years_before(coming.last, years))
-        for years in range(1, YEARS_BACK + 1)
-    ]
-    just_past = Period(months_later(on, -months), on - timedelta(days=1))
-    sold = _sold([*earlier, just_past])
-    brought_in = _brought_in([*earlier, just_past])
-    for period, pieces_by_key in brought_in.items():
-        for key, pieces in pieces_by_key.items():
-            sold[period][key] += pieces
-    with_sales = [period for period in earlier if sold[period]]
-    if with_sales:
-        return _history(with_sales, sold, brought_in, is_same_season=True)
-    recent = [just_past] if sold[just_past] else []
-    return _history(recent, sold, brought_in, is_same_season=False)
+    season = Season.before(on, months, YEARS_BACK)
+    firsts = _first_sales(on)
+    if not firsts:
+        return History((), False, ())
+    own, brought_in = _sold(season.periods), _brought_in(season.periods)
+    sold = {period: _added(own[period], brought_in[period]) for period in season.periods}
+    began = min(firsts.values())
+    used = season.known_from(began, [period for period in season.periods if sold[period]])
+    is_same_season = any(period in season.earlier for period in used)
+    usable = used if is_same_season else ()
+    return History(
+        periods=_known(used, began),
+        is_same_season=is_same_season,
+        sales=tuple(
+            _past_sales(key, first, season.known_from(first, usable), sold)
+            for key, first in firsts.items()
+        ),
+        brought_in_pieces=sum(sum(brought_in[period].values()) for period in used),
+        is_partial=_known(used, began) != used,
+        not_used=tuple(
+            PeriodNotUsed(period, began if period.first < began else None)
+            for period in season.earlier
+            if period.last >= began and period not in used
+        ),
+        newest=sold[used[0]] if used else {},
+    )
 
 
-def _history(
-    periods: list[Period],
-    sold: Mapping[Period, Sold],
-    brought_in: Mapping[Period, Sold],
-    *,
-    is_same_season: bool,
-) -> History:
-    keys = dict.fromkeys(key for period in periods for key in sold[period])
-    sales = [
-        PastSales(
-            product_id, channel, tuple(sold[p].get((product_id, channel), 0) for p in periods)
-        )
-        for product_id, channel in keys
-    ]
-    pieces_brought_in = sum(sum(brought_in[period].values()) for period in periods)
-    return History(tuple(periods), is_same_season, tuple(sales), pieces_brought_in)
+def _past_sales(
+    key: Key, first: date, periods: tuple[Period, ...], sold: Mapping[Period, Mapping[Key, int]]
+) -> PastSales:
+    known = _known(periods, first)
+    pieces = tuple(sold[period].get(key, 0) for period in periods)
+    return PastSales(*key, pieces, known, is_partial=known != periods)
 
 
-def _brought_in(periods: list[Period]) -> dict[Period, Sold]:
+def _known(periods: tuple[Period, ...], first: date) -> tuple[Period, ...]:
+    """Return what is known of each period: what lies before the first sale is not."""
+    return tuple(Period(max(period.first, first), period.last) for period in periods)
+
+
+def _added(one: Mapping[Key, int], other: Mapping[Key, int]) -> dict[Key, int]:
+    return {key: one.get(key, 0) + other.get(key, 0) for key in dict.fromkeys([*one, *other])}
+
+
+def _first_sales(on: date) -> dict[Key, date]:
+    """Return the day of the first sale before `on` of each product in each channel."""
+    own = (
+        _own_lines()
+        .filter(order__placed_on__lt=on)
+        .order_by()
+        .values_list("product_id", "order__channel", "order__customer__tier")
+        .annotate(first=Min("order__placed_on"))
+    )
+    brought_in = (
+        _lines_brought_in()
+        .filter(day__lt=on)
+        .order_by()
+        .values_list("product_id", "channel", "customer__tier")
+        .annotate(first=Min("day"))
+    )
+    found: dict[Key, date] = {}
+    for product_id, channel, tier, first in [*own, *brought_in]:
+        if product_id is not None:
+            key = product_id, str(channel_of(channel, tier))
+            found[key] = min(first, found.get(key, first))
+    return found
+
+
+def _own_lines() -> QuerySet[OrderLine]:
+    return OrderLine.objects.filter(kind=OrderLine.Kind.PACKED).exclude(
+        order__status__in=[*Order.QUOTE_STATUSES, Order.Status.CANCELLED]
+    )
+
+
+def _lines_brought_in() -> QuerySet[PastSale]:
+    return PastSale.objects.counting().filter(product__item__is_weighed=False)
+
+
+def _brought_in(periods: Sequence[Period]) -> dict[Period, dict[Key, int]]:
     """Return the pieces that were brought in from lists, by product and channel, in each period."""
     sums = {
         f"in_{position}": Sum("quantity", filter=Q(day__gte=period.first, day__lte=period.last))
         for position, period in enumerate(periods)
     }
     rows = (
-        PastSale.objects.counting()
+        _lines_brought_in()
         .filter(
-            product__item__is_weighed=False,
             day__gte=min(period.first for period in periods),
             day__lte=max(period.last for period in periods),
         )
@@ -85,7 +131,7 @@ def _brought_in(periods: list[Period]) -> dict[Period, Sold]:
         .values_list("product_id", "channel", "customer__tier")
         .annotate(**sums)
     )
-    found: dict[Period, dict[tuple[int, str], int]] = {p: defaultdict(int) for p in periods}
+    found: dict[Period, dict[Key, int]] = {p: defaultdict(int) for p in periods}
     for product_id, channel, tier, *in_periods in rows:
         for period, pieces in zip(periods, in_periods, strict=True):
             if pieces and product_id is not None:
@@ -93,14 +139,12 @@ def _brought_in(periods: list[Period]) -> dict[Period, Sold]:
     return {period: dict(pieces) for period, pieces in found.items()}
 
 
-def _sold(periods: list[Period]) -> dict[Period, dict[tuple[int, str], int]]:
+def _sold(periods: Sequence[Period]) -> dict[Period, dict[Key, int]]:
     """Return the pieces of each product and channel in each period, in one query."""
     first, last = min(p.first for p in periods), max(p.last for p in periods)
     rows = (
-        OrderLine.objects.filter(
-            kind=OrderLine.Kind.PACKED, order__placed_on__gte=first, order__placed_on__lte=last
-        )
-        .exclude(order__status__in=[*Order.QUOTE_STATUSES, Order.Status.CANCELLED])
+        _own_lines()
+        .filter(order__placed_on__gte=first, order__placed_on__lte=last)
         .values_list(
             "order__placed_on",
             "order__channel",
@@ -109,7 +153,7 @@ def _sold(periods: list[Period]) -> dict[Period, dict[tuple[int, str], int]]:
             "quantity",
         )
     )
-    found: dict[Period, dict[tuple[int, str], int]] = {p: defaultdict(int) for p in periods}
+    found: dict[Period, dict[Key, int]] = {p: defaultdict(int) for p in periods}
     for placed_on, channel, tier, product_id, quantity in rows:
         for period in periods:
             if period.first <= placed_on <= period.last:

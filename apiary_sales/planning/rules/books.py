@@ -107,9 +107,8 @@ class Books:
     @property
     def sold_last(self) -> Mapping[str, int]:
         """Pieces of each offer, by its key, in the newest period of past sales."""
-        if not self.history.periods:
-            return {}
+        newest = self.history.newest
         return {
-            offer.key: self.history.of(offer.product.pk, offer.channel).pieces[0]
+            offer.key: newest.get((offer.product.pk, str(offer.channel)), 0)
             for offer in self.offers
         }

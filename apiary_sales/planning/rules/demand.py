@@ -2,7 +2,8 @@
 
 import calendar
 import statistics
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
@@ -29,14 +30,29 @@ class Period:
     first: date
     last: date
 
+    @property
+    def days(self) -> int:
+        return (self.last - self.first).days + 1
+
+    def since(self, day: date) -> "Period | None":
+        """Return what is left of it from `day` on; None where that is nothing."""
+        return Period(max(self.first, day), self.last) if day <= self.last else None
+
 
 @dataclass(frozen=True)
 class PastSales:
-    """Pieces of one product sold in one channel in each period, the newest first."""
+    """Pieces of one product sold in one channel in each period, the newest first.
+
+    `periods` are the ones that the pieces are from. What lies before the first sale of the product
+    in the channel is not known, so it is in no period; `is_partial` says that the only period is
+    what is left of one. Without any period nothing is known, and nothing is expected.
+    """
 
     product_id: int
     channel: str
     pieces: tuple[int, ...]
+    periods: tuple[Period, ...] = ()
+    is_partial: bool = False
 
     @property
     def average(self) -> int:
@@ -70,25 +86,75 @@ class PastSales:
 
 
 @dataclass(frozen=True)
+class PeriodNotUsed:
+    """A period that no average counts: part of it is before the first sale, or nothing was sold.
+
+    `known_from` is the day of the first sale, or None where nothing was sold.
+    """
+
+    period: Period
+    known_from: date | None
+
+
+@dataclass(frozen=True)
 class History:
     """Sales by product and channel over comparable periods, the newest first.
 
     `is_same_season` is true for the same periods of earlier years. It is false for the most recent
-    months, which are used while there are no earlier years. So many of the pieces are from a list
-    that was brought in.
+    months, which are used while there are no earlier years. `is_partial` says that the only period
+    is what is left of one after the first sale of the house. So many of the pieces are from a list
+    that was brought in. `newest` are the pieces sold in the newest period, by product and channel.
     """
 
     periods: tuple[Period, ...]
     is_same_season: bool
     sales: tuple[PastSales, ...]
     brought_in_pieces: int = 0
+    is_partial: bool = False
+    not_used: tuple[PeriodNotUsed, ...] = ()
+    newest: Mapping[tuple[int, str], int] = field(default_factory=dict)
 
     def of(self, product_id: int, channel: str) -> PastSales:
-        """Return the sales of one product in one channel; zero in every period without any."""
+        """Return the sales of one product in one channel; without any period if never sold."""
         for row in self.sales:
             if (row.product_id, row.channel) == (product_id, channel):
                 return row
-        return PastSales(product_id, channel, (0,) * len(self.periods))
+        return PastSales(product_id, channel, ())
+
+
+@dataclass(frozen=True)
+class Season:
+    """The days that a plan may learn from: the same of earlier years, and those just past."""
+
+    earlier: tuple[Period, ...]
+    just_past: Period
+
+    @classmethod
+    def before(cls, on: date, months: int, years: int) -> "Season":
+        return cls(
+            tuple(period_from(years_before(on, ago), months) for ago in range(1, years + 1)),
+            Period(months_later(on, -months), on - timedelta(days=1)),
+        )
+
+    @property
+    def periods(self) -> tuple[Period, ...]:
+        """Every period once: over twelve months, those just past are the last year."""
+        return tuple(dict.fromkeys([*self.earlier, self.just_past]))
+
+    def known_from(self, first: date, usable: Collection[Period]) -> tuple[Period, ...]:
+        """Return the periods to learn from where the first sale was on `first`, not yet cut.
+
+        Those that are known whole come first, as far as they are `usable`. Without one, the period
+        with the first sale is used if half of it at least is known, or else the months just past.
+        """
+        known = [period for period in self.earlier if period in usable]
+        if whole := tuple(period for period in known if period.first >= first):
+            return whole
+        for period in (*known, self.just_past):
+            left = period.since(first)
+            if left and (2 * left.days >= period.days or period == self.just_past):
+                return (period,)
+        return ()
 
 
 def period_from(first: date, months: int) -> Period:

@@ -353,7 +353,7 @@ class ForecastExample(Example):
     @classmethod
     def from_the_house(cls) -> Self | None:
         history = past_sales.history(on=timezone.localdate(), months=MONTHS_FORECAST)
-        if not history.sales:
+        if not any(any(each.pieces) for each in history.sales):
             return None
         past = max(history.sales, key=lambda each: (sum(each.pieces), -each.product_id))
         return cls(
@@ -361,7 +361,7 @@ class ForecastExample(Example):
             channel=str(ChannelCost.Channel(past.channel).label),
             years=[
                 (period.first, period.last, pieces)
-                for period, pieces in zip(history.periods, past.pieces, strict=True)
+                for period, pieces in zip(past.periods, past.pieces, strict=True)
             ],
             past=past,
             is_same_season=history.is_same_season,
