@@ -22,6 +22,7 @@ from django.utils import timezone
 
 from apiary_sales.billing import chart_of_accounts as accounts
 from apiary_sales.billing.models import ClosedStock, ClosedStockLine
+from apiary_sales.orders import late_costs
 from apiary_sales.orders.models import FulfilmentLine, GoodsReturn
 from inventory.bottling import valuation
 from inventory.bottling.models import BottlingRun, GoodsMade, JarChange
@@ -207,6 +208,13 @@ class StockBook:
             .order_by()
             .values_list("cents", flat=True)
         )
+        # What was sold on closed days and got its cost since.
+        differences[accounts.COST_OF_SALES, None, None] = self._sold_then() - sum(
+            self.closed_lines()
+            .filter(account=accounts.COST_OF_SALES)
+            .order_by()
+            .values_list("cents", flat=True)
+        )
         total = 0
         for (account, of_item, of_lot), cents in differences.items():
             if cents:
@@ -235,6 +243,14 @@ class StockBook:
             else:
                 cents += self.costs.cents(item, lot, quantity)
         return cents - sum(self._written.receipts[posting] for posting in receipts)
+
+    def _sold_then(self) -> int:
+        """Return what was sold on closed days had cost, by the costs known by now."""
+        out = (
+            self._ledger().filter(place__kind=Place.Kind.CUSTOMER).counting_by(self.closed_until)  # type: ignore[attr-defined]
+        )
+        postings = set(out.order_by().values_list("posting", flat=True)) - self._written.unfit
+        return sum(self._written.sold.get(posting, 0) for posting in postings)
 
     def _moved(self, until: date | None) -> Iterator[_Moved]:
         lines = self._ledger()
@@ -329,9 +345,9 @@ class StockBook:
 class _WrittenDown:
     """What was written down when it happened, in cents by posting, undoings with the sign turned.
 
-    `sold`: what goods cost when they were handed over, or below zero when they came back fit to be
-    sold. `unfit`: what came back and can't be sold. `receipts`: what parts and goods that came in
-    cost. `labour`: work that is in jars and goods.
+    `sold`: what goods cost when they were handed over, or got as their cost since; below zero when
+    they came back fit to be sold. `unfit`: what came back and can't be sold. `receipts`: what parts
+    and goods that came in cost. `labour`: work that is in jars and goods.
     """
 
     sold: dict[int, int]
@@ -350,6 +366,9 @@ def _written_down(known_at: datetime | None) -> _WrittenDown:
     back = GoodsReturn.objects.filter(is_fit=True)
     for posting, cents in back.values_list("posting", "cost_cents"):
         sold[posting] = sold.get(posting, 0) - (cents or 0)
+    if known_at is not None:
+        for posting, cents in late_costs.known_otherwise_at(known_at).items():
+            sold[posting] = sold.get(posting, 0) + cents
     unfit = set(GoodsReturn.objects.filter(is_fit=False).values_list("posting", flat=True))
     receipts: dict[int, int] = dict.fromkeys(
         Posting.objects.filter(

@@ -765,4 +765,5 @@ class RecallAct(models.Model):
 
 
 # At the end, since these point at the orders above.
+import apiary_sales.orders.late_cost_models  # noqa: E402
 import apiary_sales.orders.trade_models  # noqa: E402, F401

@@ -9,7 +9,7 @@ equal received cents, and no cent remains when the stock is used up.
 
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from inventory.shared.money import share_cents
@@ -127,8 +127,7 @@ class AverageCost:
     """The moving average of one packed size, worked out again from what came and went."""
 
     def __init__(self) -> None:
-        self._movements: list[Movement] = []
-        self._there = 0
+        self._there = _Layer(0, 0)
         self._is_known = True
 
     def change(self, pieces: int, cost_cents: int | None) -> None:
@@ -136,34 +135,47 @@ class AverageCost:
 
         The average is unknown from then on until the size has run out.
         """
-        if self._there == 0:
-            self._movements, self._is_known = [], True
         if pieces > 0:
-            self._movements.append(Receipt(pieces, cost_cents or 0))
-            self._is_known = self._is_known and cost_cents is not None
-        elif self._there:
-            self._movements.append(Issue(min(-pieces, self._there)))
-        self._there = max(self._there + pieces, 0)
+            self._come_in(pieces, cost_cents)
+        else:
+            self._go_out(-pieces)
+
+    def copy(self) -> "AverageCost":
+        """Return the average as it is now, to be worked with apart."""
+        found = AverageCost()
+        found._there, found._is_known = replace(self._there), self._is_known
+        return found
 
     @property
     def is_used_up(self) -> bool:
         """Whether none is there, so that there is no average."""
-        return not self._there
+        return not self._there.left
 
     @property
     def unit_cost_cents(self) -> Fraction | None:
         """The cost of one piece in cents, exact; None while it is unknown or none is there."""
-        if not self._is_known or not self._there:
+        if not self._is_known or self.is_used_up:
             return None
-        left = moving_average(self._movements)
-        return Fraction(left.left_cents, left.left_quantity)
+        return Fraction(self._there.left_cents, self._there.left)
 
     def issue(self, pieces: int) -> int | None:
-        """Take out so many pieces and return the whole cents they cost; None while unknown."""
-        self.change(-pieces, None)
-        if not self._is_known:
-            return None
-        return moving_average(self._movements).issue_costs_cents[-1]
+        """Take out so many pieces and return the whole cents they cost.
+
+        None while that is unknown, and where none is there.
+        """
+        was_there = not self.is_used_up
+        cents = self._go_out(pieces)
+        return cents if self._is_known and was_there else None
+
+    def _come_in(self, pieces: int, cost_cents: int | None) -> None:
+        is_known = cost_cents is not None and (self._is_known or self.is_used_up)
+        cents = 0 if self.is_used_up else self._there.left_cents
+        self._there = _Layer(self._there.left + pieces, cents + (cost_cents or 0))
+        self._is_known = is_known
+
+    def _go_out(self, pieces: int) -> int:
+        gone = min(pieces, self._there.left)
+        return self._there.take(gone) if gone else 0
 
 
 def _value(

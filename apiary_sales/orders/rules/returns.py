@@ -1,5 +1,6 @@
 """What of goods handed over comes back, and what of it may."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -8,6 +9,7 @@ from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from apiary_sales.orders.rules.lines import vessel_of
 from inventory.shared import words
 from inventory.shared.errors import Problems
+from inventory.shared.money import share_cents
 from inventory.stock.models import Place
 
 
@@ -40,6 +42,21 @@ class GoodsBack:
 def still_out(goods: FulfilmentLine) -> int:
     """Return what of goods handed over has not come back."""
     return 0 if goods.fulfilment.is_taken_back else goods.quantity - goods.returned
+
+
+def costs_of_returns(cost_cents: int, quantity: int, returned: Sequence[int]) -> list[int]:
+    """Share what goods had cost out over what came back of them, one return after the other.
+
+    >>> costs_of_returns(1000, 3, [1, 1, 1])
+    [333, 334, 333]
+    """
+    given, running, found = 0, 0, []
+    for back in returned:
+        running += back
+        upto = share_cents(cost_cents, running, quantity)
+        found.append(upto - given)
+        given = upto
+    return found
 
 
 def check(problems: Problems, parameter: str, back: GoodsBack) -> None:

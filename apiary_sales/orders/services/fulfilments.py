@@ -6,30 +6,26 @@ These are the parts of the acts in `orders`, which owns the transaction and the 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
-from fractions import Fraction
 from typing import cast
 
-from django.db.models import Count, Sum
 from django.utils import timezone
 
+from apiary_sales.orders.costs_of_sales import CostsOfSales
 from apiary_sales.orders.models import (
     Fulfilment,
     FulfilmentLine,
-    GoodsReturn,
     Order,
     OrderLine,
     Reservation,
     Weighing,
 )
-from apiary_sales.orders.rules import service_units
-from apiary_sales.orders.rules.lines import OF_PRODUCTS, is_whole_drum, product_of, vessel_of
+from apiary_sales.orders.rules.lines import is_whole_drum, vessel_of
 from apiary_sales.orders.rules.weighing import Weighed
 from inventory.bottling.services import returned_jars
 from inventory.shared import keys
-from inventory.shared.money import cents_half_even, share_cents, split_cents
+from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
-from inventory.stock.costing import AverageCost
-from inventory.stock.models import Item, Lot, Place, Posting, PostingLine, ProductionSettings
+from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.services import ledger, moments
 
 
@@ -120,7 +116,7 @@ def record(
         filled_by=filled_by,
         idempotency_key=key,
     )
-    costs = _Costs((goods.lot for goods in taken), posting)
+    costs = CostsOfSales((goods.lot for goods in taken), posting)
     weighings = {line: _weighing(how) for line, how in (weighed or {}).items()}
     given = amounts_given(wanted)
     rows = []
@@ -133,7 +129,7 @@ def record(
                 weighing=weighings.get(line),
                 quantity=portion,
                 amount_cents=share,
-                cost_cents=_cost_of(costs, line, lot, portion),
+                cost_cents=costs.of(line, lot, portion),
             )
             for lot, portion, share in shares_of(line, quantity, taken, given.get(line.pk, 0))
         ]
@@ -164,16 +160,6 @@ def _weighing(how: Weighed) -> Weighing | None:
     if how.gross_grams is None and how.millilitres is None:
         return None
     return Weighing.objects.create(**asdict(how))
-
-
-def _cost_of(costs: "_Costs", line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
-    if line.is_stocked:
-        return costs.issue(line, lot, quantity)
-    if line.service is None:
-        return 0
-    # The cost of a service is unknown unless somebody entered it.
-    each = line.service.unit_cost
-    return None if each is None else cents_half_even(service_units.exact(quantity) * Fraction(each))
 
 
 def keep_apart(fulfilment: Fulfilment, *, taken_by: Person, key: str, reason: str) -> None:
@@ -263,67 +249,3 @@ def amounts_given(lines: Iterable[OrderLine]) -> dict[int, int]:
         again_cents = share_cents(row.amount_cents, row.sent_again, row.quantity)
         given[row.order_line_id] = given.get(row.order_line_id, 0) + row.amount_cents - again_cents
     return given
-
-
-class _Costs:
-    """What each issue of these lots had cost, by the method the house has chosen.
-
-    A lot's own cost, out of what the lot cost and what went before; or, for jars where it is
-    chosen, the weighted average of what is there of the product.
-    """
-
-    def __init__(self, lots: Iterable[Lot | None], posting: Posting | None) -> None:
-        self._posting = posting
-        self._is_average = ProductionSettings.current().costs_by_average
-        self._averages: dict[int, AverageCost] = {}
-        self._issued = _issued_of({lot for lot in lots if lot})
-
-    def issue(self, line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
-        """Return the cents that fall to so much of a lot; None while the cost is unknown."""
-        if self._is_average and line.kind in OF_PRODUCTS:
-            item = product_of(line).item_id
-            if item not in self._averages:
-                self._averages |= PostingLine.objects.average_costs([item], before=self._posting)
-            return self._averages[item].issue(quantity)
-        return self._issue_of_lot(lot, quantity)
-
-    def _issue_of_lot(self, lot: Lot | None, quantity: int) -> int | None:
-        if lot is None or lot.cost_cents is None or lot.quantity_made <= 0:
-            return None
-        gone, cents, count = self._issued.get(lot.pk, (0, 0, 0))
-        should_have = share_cents(lot.cost_cents, gone, lot.quantity_made)
-        # A difference of a few cents is rounding and is kept. A larger one means that the cost
-        # of the lot was set anew after some of it was sold: the rest does not bear the difference.
-        if abs(cents - should_have) > count:
-            cents = should_have
-        upto = share_cents(lot.cost_cents, gone + quantity, lot.quantity_made)
-        cost = max(upto - cents, 0)
-        self._issued[lot.pk] = (gone + quantity, cents + cost, count + 1)
-        return cost
-
-
-def _issued_of(lots: Iterable[Lot]) -> dict[int, tuple[int, int, int]]:
-    """Return what was handed over of lots at a known cost: quantity, cents, and in how many parts.
-
-    What came back and can be sold again is left out.
-    """
-    issued = {
-        lot: (quantity, cents, count)
-        for lot, quantity, cents, count in FulfilmentLine.objects.not_taken_back()
-        .filter(lot__in=lots, cost_cents__isnull=False)
-        .order_by()
-        .values_list("lot")
-        .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"))
-    }
-    back = (
-        GoodsReturn.objects.filter(
-            is_fit=True, fulfilment_line__lot__in=list(issued), cost_cents__isnull=False
-        )
-        .order_by()
-        .values_list("fulfilment_line__lot")
-        .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"))
-    )
-    for lot, quantity, cents, count in back:
-        gone, gone_cents, parts = issued[lot]
-        issued[lot] = (gone - quantity, gone_cents - cents, parts + count)
-    return issued

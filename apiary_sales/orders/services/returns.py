@@ -28,7 +28,6 @@ from apiary_sales.orders.services import lines as order_lines
 from inventory.bottling.services import returned_jars
 from inventory.shared import days, keys, words
 from inventory.shared.errors import NotAllowedNow, Problems
-from inventory.shared.money import share_cents
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -208,8 +207,8 @@ def _take_in(
         places.take_back([place])
     cost_cents = None
     if goods.cost_cents is not None:
-        upto = share_cents(goods.cost_cents, goods.returned + back.quantity, goods.quantity)
-        cost_cents = upto - share_cents(goods.cost_cents, goods.returned, goods.quantity)
+        came_back = [goods.returned, back.quantity]
+        cost_cents = rules.costs_of_returns(goods.cost_cents, goods.quantity, came_back)[-1]
     made = GoodsReturn.objects.create(
         fulfilment_line=goods,
         quantity=back.quantity,

@@ -1,6 +1,6 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
@@ -387,6 +387,37 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         was known when it was filled. `before` leaves out a posting that is just being made;
         `known_at` what was not recorded yet at a moment, with the costs of lots `known` then.
         """
+        averages = {item: costing.AverageCost() for item in items}
+        for item, _posting, change, cents in self._changes_at_cost(
+            items, before=before, known_at=known_at, known=known
+        ):
+            averages[item].change(change, cents)
+        return averages
+
+    def average_costs_before(
+        self, items: Collection[int], postings: Collection[int]
+    ) -> dict[tuple[int, int], costing.AverageCost]:
+        """Return the moving average of items just before postings, by posting and item.
+
+        A lot counts with its cost of today; in one query.
+        """
+        averages = {item: costing.AverageCost() for item in items}
+        wanted, found = set(postings), {}
+        for item, posting, change, cents in self._changes_at_cost(items):
+            if posting in wanted and (posting, item) not in found:
+                found[posting, item] = averages[item].copy()
+            averages[item].change(change, cents)
+        return found
+
+    def _changes_at_cost(
+        self,
+        items: Collection[int],
+        *,
+        before: Posting | None = None,
+        known_at: datetime | None = None,
+        known: Mapping[int, tuple[int | None, int]] | None = None,
+    ) -> Iterator[tuple[int, int, int, int | None]]:
+        """Yield item, posting, how many came (below zero: went), and the cents these cost."""
         lines = self.filter(
             item__in=items,
             # What belongs to others costs the house no honey.
@@ -403,21 +434,26 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             )
         if before is not None:
             lines = lines.filter(posting__lt=before)
-        averages = {item: costing.AverageCost() for item in items}
-        for item, lot, cost_cents, made, change in (
+        for item, posting, lot, cost_cents, made, change in (
             lines.values("item_id", "posting_id", "lot_id")
             .annotate(change=Sum("quantity"))
             .exclude(change=0)
             .order_by("posting_id", "lot_id")
-            .values_list("item_id", "lot_id", "lot__cost_cents", "lot__quantity_made", "change")
+            .values_list(
+                "item_id",
+                "posting_id",
+                "lot_id",
+                "lot__cost_cents",
+                "lot__quantity_made",
+                "change",
+            )
         ):
             if known is not None and lot in known:
                 cost_cents, made = known[lot]
             cents = None
             if cost_cents is not None and made > 0:
                 cents = share_cents(cost_cents, change, made)
-            averages[item].change(change, cents)
-        return averages
+            yield item, posting, change, cents
 
 
 class PostingLine(AppendOnlyModel):
