@@ -1,10 +1,12 @@
 from django.urls import path
 
 from apiary_sales.planning.views import PlanView, search_long
+from apiary_sales.planning.views_earnings import EarningsView
 
 app_name = "planning"
 
 urlpatterns = [
     path("", PlanView.as_view(), name="plan"),
+    path("earnings/", EarningsView.as_view(), name="earnings"),
     path("search/", search_long, name="plan_search"),
 ]

@@ -1,0 +1,430 @@
+"""What the page "When to stop bottling" says in sentences."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.planning.programme import HOUR_MINUTES
+from apiary_sales.planning.queries.earnings import EarningsBooks
+from apiary_sales.planning.rules.books import PartState
+from apiary_sales.planning.rules.coming_demand import ComingDemand
+from apiary_sales.planning.rules.earnings import Measure
+from apiary_sales.planning.rules.scarce import Scarce, Scarcity
+from apiary_sales.planning.rules.stopping import Stopping, StoppingRow, TankState, Verdict
+from inventory.shared import words
+from inventory.shared.money import cents_half_up
+from inventory.shared.weights import in_words
+
+# As many parts are named in one sentence.
+NAMED_PARTS = 3
+
+KINDS = {
+    Verdict.FILL: "good",
+    Verdict.FILL_SOME: "good",
+    Verdict.ENOUGH_READY: "info",
+    Verdict.DRUM_PAYS: "info",
+    Verdict.NOT_NOW: "warn",
+    Verdict.NO_DEMAND_KNOWN: "warn",
+    Verdict.NO_DRUM_PRICE: "warn",
+    Verdict.NOT_COSTED: "warn",
+}
+
+
+@dataclass(frozen=True)
+class FigureSaid:
+    """What a row earns by one measure, with its rank, or why that is not known."""
+
+    label: str
+    rank: int | None
+    cents: int | None
+    why: str
+
+
+@dataclass(frozen=True)
+class Said:
+    """The answer to one row: a word, how it is marked, and a sentence."""
+
+    row: StoppingRow
+    word: str
+    kind: str
+    sentence: str
+    demand: str
+    figures: tuple[FigureSaid, ...]
+
+
+@dataclass(frozen=True)
+class LimitSaid:
+    """What is needed of one thing, what there is of it, and what more would earn."""
+
+    kind: Scarce
+    label: str
+    needed: str
+    there: str
+    tenth_cents: int | None
+    sentence: str
+    is_scarcest: bool
+
+
+def said(stopping: Stopping, row: StoppingRow) -> Said:
+    """Say when to stop filling one product for one channel."""
+    return Said(
+        row=row,
+        word=_word(row.verdict),
+        kind=KINDS[row.verdict],
+        sentence=_when_to_stop(row, stopping.period.last),
+        demand=_demand(row.demand),
+        figures=tuple(_figure(row, measure) for measure in Measure),
+    )
+
+
+def scarce_now(stopping: Stopping) -> str:
+    """Say what is scarce now, and how that is known."""
+    until, scarcity = _day(stopping.period.last), stopping.scarcity
+    match stopping.scarcest:
+        case Scarce.TANKS:
+            return _tanks_scarce(stopping.tanks, until)
+        case Scarce.HOURS:
+            return _(
+                "Hours of work are scarce now: filling all that is likely to sell until %(day)s "
+                "takes %(needed)s, and you have %(there)s."
+            ) % {
+                "day": until,
+                "needed": _hours(scarcity.needs.minutes),
+                "there": _hours(scarcity.minutes),
+            } + _one_more(_(" One more hour earns about %(money)s after its wage."), scarcity.hour)
+        case Scarce.HONEY:
+            return _honey_scarce(scarcity, until)
+        case Scarce.PARTS:
+            return _parts_scarce(scarcity, until)
+        case Scarce.BUYERS:
+            return _buyers_scarce(stopping, until)
+    return _nothing_scarce(stopping, until)
+
+
+def left_out(stopping: Stopping) -> str:
+    """Say of how many rows it is not known what they add to what is scarce; empty without any."""
+    unknown = [
+        row
+        for row in stopping.rows
+        if row.verdict in (Verdict.NO_DEMAND_KNOWN, Verdict.NO_DRUM_PRICE, Verdict.NOT_COSTED)
+    ]
+    if not unknown:
+        return ""
+    return ngettext(
+        "%(count)s of %(all)s products and channels is not counted in this, because something "
+        "about it is not known. The table says what.",
+        "%(count)s of %(all)s products and channels are not counted in this, because something "
+        "about them is not known. The table says what.",
+        len(unknown),
+    ) % {"count": len(unknown), "all": len(stopping.rows)}
+
+
+def limits(stopping: Stopping) -> list[LimitSaid]:
+    """Say of everything that can be scarce what is needed of it and what there is."""
+    return list(_limits(stopping))
+
+
+def notices(found: EarningsBooks) -> list[str]:
+    """Name what the answer leaves out, with the reason."""
+    books, told = found.books, []
+    wet = [vessel.place.name for vessel in books.vessels if vessel.moisture_question]
+    if wet:
+        told.append(
+            _("Not used, because it is above your limit of moisture: %(vessels)s.")
+            % {"vessels": ", ".join(wet)}
+        )
+    unpriced = [
+        _("%(product)s, %(channel)s")
+        % {"product": offer.product.name, "channel": offer.channel_label}
+        for offer in books.offers
+        if offer.price_cents is None
+    ]
+    if unpriced:
+        told.append(
+            _("Left out because there is no price: %(offers)s.") % {"offers": "; ".join(unpriced)}
+        )
+    if books.left_out:
+        told.append(
+            _("Left out because it is not filled from a tank alone: %(products)s.")
+            % {"products": "; ".join(product.name for product in books.left_out)}
+        )
+    if found.room.unmeasured:
+        told.append(
+            _("Their room is not counted, because their capacity is not entered: %(vessels)s.")
+            % {"vessels": ", ".join(place.name for place in found.room.unmeasured)}
+        )
+    return told
+
+
+def _figure(row: StoppingRow, measure: Measure) -> FigureSaid:
+    earned = row.earning.by(measure)
+    why = ""
+    if earned is None:
+        why = _("not known")
+        if row.earning.by(Measure.PIECE) is not None:
+            why = (
+                _("no minutes of work are entered")
+                if measure == Measure.HOUR
+                else _("not filled from a tank in the last year")
+            )
+    return FigureSaid(
+        label=in_words(measure.label),
+        rank=row.ranked.ranks[measure],
+        cents=None if earned is None else cents_half_up(earned),
+        why=why,
+    )
+
+
+def _word(verdict: Verdict) -> str:
+    match verdict:
+        case Verdict.FILL | Verdict.FILL_SOME:
+            return _("fill")
+        case Verdict.ENOUGH_READY | Verdict.DRUM_PAYS:
+            return _("stop")
+        case Verdict.NOT_NOW:
+            return _("not now")
+    return _("not known")
+
+
+def _when_to_stop(row: StoppingRow, last: date) -> str:
+    earning, until = row.earning, _day(last)
+    match row.verdict:
+        case Verdict.NOT_COSTED:
+            return _("Not entered: %(what)s.") % {"what": ", ".join(earning.missing)}
+        case Verdict.NO_DRUM_PRICE:
+            return _("There is no drum price for free honey that may be filled as this.")
+        case Verdict.DRUM_PAYS:
+            return _("The drum brings as much or more. Fill none for this channel.")
+        case Verdict.NO_DEMAND_KNOWN:
+            return _(
+                "It earns more than the drum, but there is no full month of sales from which to "
+                "tell how many will sell."
+            )
+        case Verdict.ENOUGH_READY:
+            if not row.demand.pieces:
+                return _("None is likely to sell before %(day)s.") % {"day": until}
+            return _("What is ready is enough: more would not be sold before %(day)s.") % {
+                "day": until
+            }
+        case Verdict.FILL:
+            return _(
+                "Fill up to %(count)s more until %(day)s, then stop: more would not be sold "
+                "before then."
+            ) % {"count": words.number(row.fills), "day": until}
+        case Verdict.FILL_SOME:
+            return _(
+                "Fill %(count)s of the %(still)s more that could be sold until %(day)s, then "
+                "stop: there is not enough for more of it (%(what)s)."
+            ) % {
+                "count": words.number(row.fills),
+                "still": words.number(row.still or 0),
+                "day": until,
+                "what": _lacking(row),
+            }
+    return _(
+        "%(still)s more could be sold until %(day)s, but there is not enough for it (%(what)s)."
+    ) % {"still": words.number(row.still or 0), "day": until, "what": _lacking(row)}
+
+
+def _lacking(row: StoppingRow) -> str:
+    found = [
+        lack.part.name if isinstance(lack, PartState) else str(lack.label).lower()
+        for lack in row.held_back_by
+    ]
+    return ", ".join(found) or _("others earn more")
+
+
+def _demand(demand: ComingDemand) -> str:
+    """Say what a figure of demand is from."""
+    if demand.pieces is None:
+        return _("not known")
+    if demand.recent_months:
+        return ngettext(
+            "from the last full month, since these months of earlier years are not known",
+            "from the last %(months)s full months, since these months of earlier years are not "
+            "known",
+            demand.recent_months,
+        ) % {"months": demand.recent_months}
+    return ngettext(
+        "from the same months of %(years)s year",
+        "from the same months of %(years)s years",
+        demand.years,
+    ) % {"years": demand.years}
+
+
+def _tanks_scarce(tanks: TankState, until: str) -> str:
+    return _(
+        "Room in tanks is scarce now: %(expected)s is expected until %(day)s, and the tanks and "
+        "empty drums have room for %(room)s. What has no room can't be taken in, so empty the "
+        "tanks by what earns most in a tank-week."
+    ) % {
+        "expected": words.weight(tanks.expected_grams or 0),
+        "day": until,
+        "room": words.weight((tanks.room_grams or 0) + tanks.other_room_grams),
+    }
+
+
+def _honey_scarce(scarcity: Scarcity, until: str) -> str:
+    needed, there = words.weight(round(scarcity.needs.grams)), words.weight(scarcity.grams)
+    if scarcity.needs.grams > scarcity.grams:
+        sentence = _(
+            "Honey is scarce now: all that is likely to sell until %(day)s takes %(needed)s, and "
+            "%(there)s is free."
+        )
+    else:
+        sentence = _(
+            "Honey for some products is scarce now: all that is likely to sell until %(day)s "
+            "takes %(needed)s, and of the %(there)s free not all may be filled as them."
+        )
+    return sentence % {"day": until, "needed": needed, "there": there} + _one_more(
+        in_words(_(" One more {unit} earns about %(money)s more than in the drum.")),
+        scarcity.pound,
+    )
+
+
+def _parts_scarce(scarcity: Scarcity, until: str) -> str:
+    short = sorted(scarcity.parts_short, key=lambda pair: -scarcity.part.get(pair[0].part.pk, 0))
+    named = "; ".join(
+        _("%(part)s: %(needed)s needed, %(there)s in stock")
+        % {
+            "part": row.part.name,
+            "needed": words.number(needed),
+            "there": words.number(row.stock),
+        }
+        for row, needed in short[:NAMED_PARTS]
+    )
+    return _("Parts are scarce now for what is likely to sell until %(day)s. %(parts)s.") % {
+        "day": until,
+        "parts": named,
+    }
+
+
+def _buyers_scarce(stopping: Stopping, until: str) -> str:
+    scarcity = stopping.scarcity
+    held_back = any(row.fills < (row.still or 0) for row in stopping.rows if row.held_back_by)
+    sentence = (
+        _(
+            "Buyers are scarcest now: a tenth more of what is likely to sell until %(day)s would "
+            "earn more than a tenth more of hours, honey or parts."
+        )
+        if held_back
+        else _(
+            "Buyers are scarce now: honey, hours and parts are enough for all that is likely to "
+            "sell until %(day)s."
+        )
+    ) % {"day": until}
+    best = max(stopping.rows, key=lambda row: scarcity.buyer.get(row.earning.key, 0))
+    offer = best.earning.offer
+    return sentence + _one_more(
+        _(" One more piece sold earns most as %(product)s, %(channel)s: about %(money)s."),
+        scarcity.buyer.get(offer.key, 0),
+        product=offer.product.name,
+        channel=offer.channel_label,
+    )
+
+
+def _nothing_scarce(stopping: Stopping, until: str) -> str:
+    verdicts = {row.verdict for row in stopping.rows}
+    if Verdict.ENOUGH_READY in verdicts:
+        return _("Nothing is scarce now: what is ready is enough until %(day)s.") % {"day": until}
+    if Verdict.DRUM_PAYS in verdicts:
+        return _("Nothing is scarce now: nothing that is costed earns more than the drum.")
+    return _("What is scarce now is not known yet: of no product it is known how many will sell.")
+
+
+def _limits(stopping: Stopping) -> Iterator[LimitSaid]:
+    scarcity = stopping.scarcity
+    needs = scarcity.needs
+
+    def line(kind: Scarce, needed: str, there: str, sentence: str) -> LimitSaid:
+        return LimitSaid(
+            kind=kind,
+            label=str(kind.label),
+            needed=needed,
+            there=there,
+            tenth_cents=scarcity.tenth.get(kind),
+            sentence=sentence,
+            is_scarcest=stopping.scarcest == kind,
+        )
+
+    yield line(
+        Scarce.HOURS,
+        _hours(needs.minutes),
+        _hours(scarcity.minutes),
+        _one_more(_("One more hour earns about %(money)s after its wage."), scarcity.hour),
+    )
+    yield line(
+        Scarce.HONEY,
+        words.weight(round(needs.grams)),
+        words.weight(scarcity.grams),
+        _one_more(
+            in_words(_("One more {unit} earns about %(money)s more than in the drum.")),
+            scarcity.pound,
+        ),
+    )
+    short = scarcity.parts_short
+    yield line(
+        Scarce.PARTS,
+        ngettext("%(count)s part", "%(count)s parts", len(needs.parts))
+        % {"count": len(needs.parts)},
+        ngettext("%(count)s is too few", "%(count)s are too few", len(short))
+        % {"count": len(short)},
+        "; ".join(
+            _("%(part)s: %(needed)s needed, %(there)s in stock")
+            % {
+                "part": row.part.name,
+                "needed": words.number(needed),
+                "there": words.number(row.stock),
+            }
+            for row, needed in short
+        ),
+    )
+    yield line(
+        Scarce.BUYERS,
+        words.pieces(needs.pieces),
+        _("the books can't tell"),
+        _("All that is likely to sell and is not ready yet, where it earns more than the drum."),
+    )
+    tanks = stopping.tanks
+    yield LimitSaid(
+        kind=Scarce.TANKS,
+        label=str(Scarce.TANKS.label),
+        needed=_weight_or_unknown(tanks.expected_grams),
+        there=_weight_or_unknown(tanks.room_grams),
+        tenth_cents=None,
+        sentence=_tanks(tanks),
+        is_scarcest=stopping.scarcest == Scarce.TANKS,
+    )
+
+
+def _tanks(tanks: TankState) -> str:
+    if tanks.expected_grams is None:
+        return _(
+            "There is no full year of harvests on record to tell what is expected. Type it below."
+        )
+    if tanks.short_grams is None:
+        return _("The capacity of no tank is entered, so it is not known whether there is room.")
+    return _("Empty drums and pails have room for %(room)s more.") % {
+        "room": words.weight(tanks.other_room_grams)
+    }
+
+
+def _one_more(sentence: str, cents: int, **named: str) -> str:
+    return sentence % {"money": words.money(cents), **named} if cents else ""
+
+
+def _weight_or_unknown(grams: int | None) -> str:
+    return _("not known") if grams is None else words.weight(grams)
+
+
+def _hours(minutes: Decimal) -> str:
+    return _("%(hours)s h") % {"hours": words.number(round(minutes / HOUR_MINUTES, 1))}
+
+
+def _day(day: date) -> str:
+    return date_format(day, "DATE_FORMAT")
