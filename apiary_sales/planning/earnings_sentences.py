@@ -1,6 +1,6 @@
 """What the page "When to stop bottling" says in sentences."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -23,23 +23,28 @@ from inventory.shared.weights import in_words
 # As many parts are named in one sentence.
 NAMED_PARTS = 3
 
+# How each answer is marked, in the order in which they are shown.
 KINDS = {
     Verdict.FILL: "good",
     Verdict.FILL_SOME: "good",
+    Verdict.NOT_NOW: "warn",
     Verdict.ENOUGH_READY: "info",
     Verdict.DRUM_PAYS: "info",
-    Verdict.NOT_NOW: "warn",
     Verdict.NO_DEMAND_KNOWN: "warn",
     Verdict.NO_DRUM_PRICE: "warn",
     Verdict.NOT_COSTED: "warn",
 }
 
 
+UNKNOWN = (Verdict.NO_DEMAND_KNOWN, Verdict.NO_DRUM_PRICE, Verdict.NOT_COSTED)
+
+
 @dataclass(frozen=True)
 class FigureSaid:
     """What a row earns by one measure, with its rank, or why that is not known."""
 
-    label: str
+    measure: Measure
+    short: str
     rank: int | None
     cents: int | None
     why: str
@@ -50,6 +55,7 @@ class Said:
     """The answer to one row: a word, how it is marked, and a sentence."""
 
     row: StoppingRow
+    name: str
     word: str
     kind: str
     sentence: str
@@ -74,6 +80,11 @@ def said(stopping: Stopping, row: StoppingRow) -> Said:
     """Say when to stop filling one product for one channel."""
     return Said(
         row=row,
+        name=_("%(product)s, %(channel)s")
+        % {
+            "product": row.earning.offer.product.name,
+            "channel": row.earning.offer.channel_label,
+        },
         word=_word(row.verdict),
         kind=KINDS[row.verdict],
         sentence=_when_to_stop(row, stopping.period.last),
@@ -108,20 +119,32 @@ def scarce_now(stopping: Stopping) -> str:
 
 def left_out(stopping: Stopping) -> str:
     """Say of how many rows it is not known what they add to what is scarce; empty without any."""
-    unknown = [
-        row
-        for row in stopping.rows
-        if row.verdict in (Verdict.NO_DEMAND_KNOWN, Verdict.NO_DRUM_PRICE, Verdict.NOT_COSTED)
-    ]
+    unknown = [row for row in stopping.rows if row.verdict in UNKNOWN]
     if not unknown:
         return ""
     return ngettext(
         "%(count)s of %(all)s products and channels is not counted in this, because something "
-        "about it is not known. The table says what.",
+        "about it is not known",
         "%(count)s of %(all)s products and channels are not counted in this, because something "
-        "about them is not known. The table says what.",
+        "about them is not known",
         len(unknown),
     ) % {"count": len(unknown), "all": len(stopping.rows)}
+
+
+def answers(rows: Sequence[Said]) -> list[Said]:
+    """Return the rows with an answer: first what to fill, then what is enough."""
+    order = list(KINDS)
+    known = [said for said in rows if said.row.verdict not in UNKNOWN]
+    return sorted(known, key=lambda said: order.index(said.row.verdict))
+
+
+def unknown(rows: Sequence[Said]) -> list[tuple[str, list[str]]]:
+    """Return why no answer is known, each with the rows of which that is so."""
+    found: dict[str, list[str]] = {}
+    for said in rows:
+        if said.row.verdict in UNKNOWN:
+            found.setdefault(said.sentence, []).append(said.name)
+    return list(found.items())
 
 
 def limits(stopping: Stopping) -> list[LimitSaid]:
@@ -161,6 +184,17 @@ def notices(found: EarningsBooks) -> list[str]:
     return told
 
 
+def _short(measure: Measure) -> str:
+    match measure:
+        case Measure.POUND:
+            return in_words(_("a {unit}"))
+        case Measure.HOUR:
+            return _("an hour")
+        case Measure.TANK_WEEK:
+            return _("a tank-week")
+    return _("a piece")
+
+
 def _figure(row: StoppingRow, measure: Measure) -> FigureSaid:
     earned = row.earning.by(measure)
     why = ""
@@ -173,7 +207,8 @@ def _figure(row: StoppingRow, measure: Measure) -> FigureSaid:
                 else _("not filled from a tank in the last year")
             )
     return FigureSaid(
-        label=in_words(measure.label),
+        measure=measure,
+        short=_short(measure),
         rank=row.ranked.ranks[measure],
         cents=None if earned is None else cents_half_up(earned),
         why=why,
@@ -245,14 +280,13 @@ def _demand(demand: ComingDemand) -> str:
         return _("not known")
     if demand.recent_months:
         return ngettext(
-            "from the last full month, since these months of earlier years are not known",
-            "from the last %(months)s full months, since these months of earlier years are not "
-            "known",
+            "from the last month alone",
+            "from the last %(months)s months",
             demand.recent_months,
         ) % {"months": demand.recent_months}
     return ngettext(
-        "from the same months of %(years)s year",
-        "from the same months of %(years)s years",
+        "from %(years)s earlier year",
+        "from %(years)s earlier years",
         demand.years,
     ) % {"years": demand.years}
 
@@ -370,10 +404,12 @@ def _limits(stopping: Stopping) -> Iterator[LimitSaid]:
     short = scarcity.parts_short
     yield line(
         Scarce.PARTS,
-        ngettext("%(count)s part", "%(count)s parts", len(needs.parts))
+        ngettext("%(count)s kind", "%(count)s kinds", len(needs.parts))
         % {"count": len(needs.parts)},
-        ngettext("%(count)s is too few", "%(count)s are too few", len(short))
-        % {"count": len(short)},
+        ngettext("too few of %(count)s kind", "too few of %(count)s kinds", len(short))
+        % {"count": len(short)}
+        if short
+        else _("enough of each"),
         "; ".join(
             _("%(part)s: %(needed)s needed, %(there)s in stock")
             % {

@@ -35,12 +35,15 @@ class EarningsView(PermissionRequiredMixin, TemplateView):
                 expected_grams=asked["expected"],
             )
             measure = sort_of(typed) or stopping.measure
+            said = [sentences.said(stopping, row) for row in stopping.sorted_by(measure)]
             context |= {
                 "stopping": stopping,
                 "scarce_now": sentences.scarce_now(stopping),
                 "left_out": sentences.left_out(stopping),
                 "limits": sentences.limits(stopping),
-                "rows": [sentences.said(stopping, row) for row in stopping.sorted_by(measure)],
+                "rows": sentences.answers(said),
+                "unknown": sentences.unknown(said),
+                "earners": [each for each in said if each.row.ranked.ranks[Measure.PIECE]],
                 "measure": measure,
                 "measures": [(each.value, in_words(each.label)) for each in Measure],
                 "tank_week_units": TANK_KILOGRAMS
