@@ -11,10 +11,12 @@ class OrdersConfig(AppConfig):
         from apiary_sales.customers.permissions import ANY_OF
         from apiary_sales.orders import found_things, mailed_papers
         from apiary_sales.orders.models import Order, OrderLine
+        from apiary_sales.orders.queries import handed_over
         from apiary_sales.orders.queries import personal_data as held_data
         from apiary_sales.orders.services import followed_stock
         from apiary_sales.orders.services import personal_data as erasing
         from apiary_sales.orders.trade_models import ContractPriceStep
+        from apiary_sales.pricing import sales_sources
         from inventory.shared import attachable, conventions
         from inventory.stock import signals
 
@@ -37,6 +39,7 @@ class OrdersConfig(AppConfig):
             page=lambda order: reverse("orders:order_detail", args=[order.number]),
         )
         mailed_papers.register()
+        sales_sources.register(handed_over.SOURCE)
         found_things.register()
         conventions.register_use("currency", Order.objects.exists)
         conventions.register_use("weight_unit", ContractPriceStep.objects.exists)

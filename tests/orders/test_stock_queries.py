@@ -110,7 +110,7 @@ def test_stock_is_read_in_the_same_number_of_queries(
     for number in range(products):
         builders.packed_lot(builders.product(f"Product {number}"), shelf, 10)
 
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(9):
         assert len(stock.products()) == products
 
 

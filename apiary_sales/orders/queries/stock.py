@@ -1,17 +1,22 @@
 """Stock as selling sees it, by size and product: there, promised, coming, and for how long."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import cached_property, reduce
+from operator import add
 from typing import Any
 
-from django.db.models import F, QuerySet, Sum
-from django.db.models.expressions import Combinable
+from django.db.models import QuerySet, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
+from apiary_sales.orders.models import Order, OrderLine, Reservation
+from apiary_sales.orders.rules import cover
+from apiary_sales.orders.rules.cover import Season
+from apiary_sales.pricing import sales_sources
 from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.queries import packed_stock
 from inventory.bottling.queries.packed_stock import ProductStock, SizeStock, StockFigures
@@ -20,6 +25,31 @@ from inventory.stock.models import Item
 
 RECENT = timedelta(days=28)
 YEAR_DAYS = 365
+SEASON_DAYS = cover.YEAR.days
+
+
+@dataclass(frozen=True)
+class PastOfStock:
+    """What went of some goods on each day of the last 65 weeks, and when the first was sold."""
+
+    on: date
+    by_day: Mapping[date, int]
+    first_sale: date | None
+    least: int = cover.PIECES_MIN
+
+    @property
+    def lately(self) -> int:
+        return sum(much for day, much in self.by_day.items() if self.on - RECENT < day <= self.on)
+
+    @cached_property
+    def season(self) -> Season | None:
+        return cover.season_of(self.by_day, self.first_sale, on=self.on, least=self.least)
+
+    def __add__(self, other: "PastOfStock") -> "PastOfStock":
+        both = Counter(self.by_day)
+        both.update(other.by_day)
+        firsts = [day for day in (self.first_sale, other.first_sale) if day]
+        return PastOfStock(self.on, both, min(firsts, default=None), self.least)
 
 
 class SaleFigures:
@@ -27,7 +57,11 @@ class SaleFigures:
 
     stock: StockFigures
     wanted: int
-    sold_lately: int
+    sold: "PastOfStock"
+
+    @property
+    def sold_lately(self) -> int:
+        return self.sold.lately
 
     @property
     def days_of_cover(self) -> int | None:
@@ -45,6 +79,45 @@ class SaleFigures:
         return _("over a year") if days > YEAR_DAYS else words.days(days)
 
     @property
+    def season_days(self) -> int | None:
+        """Whole days the free pieces last when the coming weeks sell like last year's.
+
+        See `rules.cover`. None where there is no last year, and when they last all 52 weeks.
+        """
+        season = self.sold.season
+        return None if season is None else season.days_of(self.stock.free)
+
+    @property
+    def season_cover(self) -> str | None:
+        """The same in words; None where there is no last year."""
+        if self.sold.season is None:
+            return None
+        days = self.season_days
+        return _("about a year or more") if days is None else words.days(days)
+
+    @property
+    def differs_by_season(self) -> bool:
+        """Whether the season says something else than the last 28 days."""
+        if self.sold.season is None:
+            return False
+        usual = self.days_of_cover
+        lasts_usual = usual is None or usual >= SEASON_DAYS
+        if self.season_days is None or lasts_usual:
+            return (self.season_days is None) != lasts_usual
+        return self.season_days != usual
+
+    @property
+    def is_short_by_season(self) -> bool:
+        """Whether it seems to last four weeks, but does not if they sell like last year's."""
+        usual, season = self.days_of_cover, self.season_days
+        return (
+            season is not None
+            and season < RECENT.days
+            and (usual is None or usual >= RECENT.days)
+            and self.stock.free > 0
+        )
+
+    @property
     def wanted_beyond(self) -> int:
         """Pieces ordered but not reserved. Always 0 unless the data is inconsistent."""
         return max(self.wanted - self.stock.reserved, 0)
@@ -57,7 +130,7 @@ class ProductForSale(SaleFigures):
     stock: ProductStock
     wanted: int
     coming: int
-    sold_lately: int
+    sold: PastOfStock
 
     @property
     def product(self) -> Product:
@@ -92,9 +165,9 @@ class SizeForSale(SaleFigures):
     def coming(self) -> int:
         return sum(each.coming for each in self.products)
 
-    @property
-    def sold_lately(self) -> int:  # type: ignore[override]
-        return sum(each.sold_lately for each in self.products)
+    @cached_property
+    def sold(self) -> PastOfStock:  # type: ignore[override]
+        return reduce(add, (each.sold for each in self.products))
 
 
 @dataclass(frozen=True)
@@ -185,6 +258,7 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
         product__in=products, order__status__in=Order.OPEN_STATUSES
     ).values_list("product", "quantity", "filled"):
         wanted[row[0]] += row[1] - row[2]
+    today = on or timezone.localdate()
     coming = _sums(
         # What is planned for another beekeeper will not be for sale.
         BottlingRun.objects.filter(
@@ -193,26 +267,25 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
         "pieces_planned",
     )
     today = on or timezone.localdate()
-    sold = _sums(
-        FulfilmentLine.objects.not_taken_back()
-        .filter(
-            order_line__product__in=products,
-            fulfilment__filled_on__gt=today - RECENT,
-            fulfilment__filled_on__lte=today,
-        )
-        .values_list("order_line__product"),
-        F("quantity") - F("returned"),
-    )
+    by_day: dict[int, Counter[date]] = defaultdict(Counter)
+    for product, day, much in sales_sources.by_day(products, cover.first_day_read(today), today):
+        by_day[product][day] += much
+    firsts = sales_sources.first_days(products)
     return [
         ProductForSale(
             each,
             wanted=wanted[each.product.pk],
             coming=coming.get(each.product.pk, 0),
-            sold_lately=sold.get(each.product.pk, 0),
+            sold=PastOfStock(
+                today,
+                by_day[each.product.pk],
+                firsts.get(each.product.pk),
+                cover.GRAMS_MIN if each.product.item.is_weighed else cover.PIECES_MIN,
+            ),
         )
         for each in found
     ]
 
 
-def _sums(rows: QuerySet[Any, Any], column: str | Combinable) -> dict[int, int]:
+def _sums(rows: QuerySet[Any, Any], column: str) -> dict[int, int]:
     return dict(rows.order_by().annotate(total=Sum(column)))

@@ -1,0 +1,65 @@
+"""What was sold before, for who asks below the apps that keep sales.
+
+Each app that keeps sales registers a `SalesSource`: what was handed over through this program, and
+what was brought in from lists of the time before it. No sale is in two of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+# The product, the day, and how much of it went that day: pieces, or grams of goods by weight.
+DayRow = tuple[int, date, int]
+
+
+@dataclass(frozen=True)
+class SoldRow:
+    """Pieces of one product that went one way, in sales of so many pieces each.
+
+    `channel` is that of an order. `tier` is the price list of the customer; None without a
+    customer.
+    """
+
+    channel: str
+    tier: str | None
+    product_id: int
+    pieces_a_sale: int
+    pieces: int
+
+
+@dataclass(frozen=True)
+class SalesSource:
+    """How an app tells what it has of past sales; first and last day are both in."""
+
+    by_day: Callable[[Collection[int], date, date], Iterable[DayRow]]
+    by_sale: Callable[[date, date], Iterable[SoldRow]]
+    # The day of the first sale of each product.
+    first_days: Callable[[Collection[int]], Mapping[int, date]]
+
+
+_sources: list[SalesSource] = []
+
+
+def register(source: SalesSource) -> None:
+    _sources.append(source)
+
+
+def by_day(products: Collection[int], first: date, last: date) -> list[DayRow]:
+    """Return how much of these products went on each day; a day may have several rows."""
+    return [row for source in _sources for row in source.by_day(products, first, last)]
+
+
+def by_sale(first: date, last: date) -> list[SoldRow]:
+    """Return the pieces that went from one day to another, by way and size of the sale."""
+    return [row for source in _sources for row in source.by_sale(first, last)]
+
+
+def first_days(products: Collection[int]) -> dict[int, date]:
+    """Return the day of the first sale of each of these products that was ever sold."""
+    found: dict[int, date] = {}
+    for source in _sources:
+        for product, day in source.first_days(products).items():
+            found[product] = min(day, found.get(product, day))
+    return found
