@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+
+from apiary_sales.customers.models import Customer
 
 # The product, the day, and how much of it went that day: pieces, or grams of goods by weight.
 DayRow = tuple[int, date, int]
@@ -28,6 +30,12 @@ class SoldRow:
     pieces_a_sale: int
     pieces: int
 
+    @property
+    def price_list(self) -> str:
+        """The price list that applies to it."""
+        tier = Customer.Tier
+        return str(tier.STAND if self.channel == "stand" else self.tier or tier.STAND)
+
 
 @dataclass(frozen=True)
 class SalesSource:
@@ -38,6 +46,8 @@ class SalesSource:
     # The day of the first sale of each product.
     first_days: Callable[[Collection[int]], Mapping[int, date]]
 
+
+YEAR = timedelta(days=365)
 
 _sources: list[SalesSource] = []
 
@@ -54,6 +64,11 @@ def by_day(products: Collection[int], first: date, last: date) -> list[DayRow]:
 def by_sale(first: date, last: date) -> list[SoldRow]:
     """Return the pieces that went from one day to another, by way and size of the sale."""
     return [row for source in _sources for row in source.by_sale(first, last)]
+
+
+def last_year(on: date) -> list[SoldRow]:
+    """Return the pieces of the 365 days up to a day."""
+    return by_sale(on - YEAR + timedelta(days=1), on)
 
 
 def first_days(products: Collection[int]) -> dict[int, date]:

@@ -1,9 +1,10 @@
 """A change of whole price lists by percent: what each price becomes, and how it is rounded."""
 
 import hashlib
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from dataclasses import dataclass, replace
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from typing import cast
 
 from django.db.models import TextChoices
@@ -11,7 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.customers.models import Customer
+from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
+from apiary_sales.pricing.sales_sources import SoldRow
 from inventory.bottling.models import Product
 from inventory.shared.errors import Problems
 
@@ -59,6 +62,30 @@ class PriceChange:
     @property
     def is_different(self) -> bool:
         return (self.piece_cents, self.case_cents) != (self.new_piece_cents, self.new_case_cents)
+
+    @property
+    def piece_percent(self) -> Decimal | None:
+        """By how much the price of one really changes; None where it ends or was zero."""
+        return real_percent(self.piece_cents, self.new_piece_cents)
+
+    @property
+    def case_percent(self) -> Decimal | None:
+        """The same of the price of a case; None where there is none."""
+        return real_percent(self.case_cents, self.new_case_cents)
+
+
+@dataclass(frozen=True)
+class TotalChange:
+    """What the pieces of a past time would bring at the list prices before and after a change."""
+
+    pieces: int
+    before: Decimal
+    after: Decimal
+
+    @property
+    def percent(self) -> Decimal | None:
+        """By how much prices really change, weighted by these pieces; None without any."""
+        return real_percent(self.before, self.after)
 
 
 def changes(lists: Mapping[str, PriceList], *, percent: Decimal, ending: str) -> list[PriceChange]:
@@ -116,6 +143,56 @@ def changes_of(tier: str, each: PricesOfProduct, factor: Decimal, ending: str) -
             )
         )
     return made
+
+
+def total_change(
+    lists: Mapping[str, PriceList], table: Iterable[PriceChange], sold: Iterable[SoldRow]
+) -> TotalChange:
+    """Work out what sold pieces bring at the prices of these lists, and after the changes.
+
+    Each sale goes at the price for so many pieces. Those without a price on these lists are left
+    out.
+    """
+    before = {
+        (tier, each.product.pk): each for tier, prices in lists.items() for each in prices.products
+    }
+    rows: dict[tuple[str, int], list[PiecePrice]] = defaultdict(list)
+    for change in table:
+        if change.new_piece_cents is not None:
+            rows[change.tier, change.product.pk].append(
+                PiecePrice(
+                    tier=change.tier,
+                    product=change.product,
+                    min_pieces=change.min_pieces,
+                    piece_cents=change.new_piece_cents,
+                    case_cents=change.new_case_cents,
+                )
+            )
+    pieces, old, new = 0, Decimal(0), Decimal(0)
+    for row in sold:
+        key = (row.price_list, row.product_id)
+        was = before.get(key)
+        old_price = was.unit_price(row.pieces_a_sale) if was else None
+        if was is None or old_price is None:
+            continue
+        new_price = replace(was, breaks=tuple(rows[key])).unit_price(row.pieces_a_sale)
+        pieces += row.pieces
+        old += old_price * row.pieces
+        # A price that is changed by percent never ends for a single piece.
+        new += cast(Decimal, new_price) * row.pieces
+    return TotalChange(pieces, old, new)
+
+
+def real_percent(before: Decimal | int | None, after: Decimal | int | None) -> Decimal | None:
+    """Return by how many percent one price is above another, to two decimals.
+
+    >>> real_percent(849, 899), real_percent(849, 849), real_percent(0, 99)
+    (Decimal('5.89'), Decimal('0.00'), None)
+    """
+    if not before or after is None:
+        return None
+    exact = (Decimal(after) - before) * 100 / before
+    return exact.quantize(Decimal("0.01"), ROUND_HALF_UP)
 
 
 def fingerprint(table: Iterable[PriceChange]) -> str:

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.customers.models import Customer
+from apiary_sales.pricing import sales_sources
 from apiary_sales.pricing.forms.prices import (
     BreakForm,
     BulkPriceForm,
@@ -29,6 +30,7 @@ from apiary_sales.pricing.models import BulkPrice, GoodsCategory, ProductTax, Ta
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.queries.weight_prices import of_product as pound_prices_of
 from apiary_sales.pricing.rules import price_changes, tax
+from apiary_sales.pricing.rules.price_changes import PriceChange, TotalChange
 from apiary_sales.pricing.services import prices
 from apiary_sales.pricing.services.prices import PricesWanted
 from inventory.bottling.models import Product
@@ -37,6 +39,7 @@ from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.fields import DayField
 from inventory.shared.models import House
+from inventory.shared.templatetags.quantities import signed
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 
@@ -178,25 +181,20 @@ def price_change(request: HttpRequest) -> HttpResponse:
         form = ChangeForm(request.POST)
     else:
         form = ChangeForm(request.GET) if "percent" in request.GET else ChangeForm()
-    table, seen = [], ""
+    table: list[PriceChange] = []
+    seen, total = "", None
     if form.is_valid():
+        asked = form.cleaned_data
+        lists = read.price_lists(asked["tiers"], asked["valid_from"])
         try:
-            if request.method == "POST":
-                made = prices.change_by_percent(
-                    **form.cleaned_data, seen=request.POST.get("seen", "")
-                )
-                messages.success(request, _changed_message(len(made), form.cleaned_data))
-                return redirect("pricing:prices")
-        except HouseError as error:
-            form.refuse(error)
-        try:
-            asked = form.cleaned_data
-            table = price_changes.changes(
-                read.price_lists(asked["tiers"], asked["valid_from"]),
-                percent=asked["percent"],
-                ending=asked["ending"],
-            )
+            table = price_changes.changes(lists, percent=asked["percent"], ending=asked["ending"])
+            sold = sales_sources.last_year(timezone.localdate())
+            total = price_changes.total_change(lists, table, sold)
             seen = price_changes.fingerprint(table)
+            if request.method == "POST":
+                made = prices.change_by_percent(**asked, seen=request.POST.get("seen", ""))
+                messages.success(request, _changed_message(len(made), asked, total))
+                return redirect("pricing:prices")
         except HouseError as error:
             form.refuse(error)
     return render(
@@ -206,6 +204,7 @@ def price_change(request: HttpRequest) -> HttpResponse:
             "form": form,
             "table": table,
             "seen": seen,
+            "total": total,
             "count": sum(change.is_different for change in table),
             "is_asked": form.is_bound,
         },
@@ -338,10 +337,16 @@ def day_asked(request: HttpRequest) -> date:
     return asked or timezone.localdate()
 
 
-def _changed_message(count: int, asked: dict[str, Any]) -> str:
-    return ngettext(
+def _changed_message(count: int, asked: dict[str, Any], total: TotalChange) -> str:
+    done = ngettext(
         "%(count)d price changes on %(day)s.", "%(count)d prices change on %(day)s.", count
     ) % {"count": count, "day": date_format(asked["valid_from"])}
+    if total.percent is None:
+        return done
+    really = _("With the rounding it is %(percent)s %%, weighted by the pieces of a year.") % {
+        "percent": signed(total.percent, 2)
+    }
+    return f"{done} {really}"
 
 
 def _grid_order(row: BulkPrice) -> tuple:
