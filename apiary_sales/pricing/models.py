@@ -1,5 +1,6 @@
 """What a jar, a case and a pound in a drum cost the buyer, from which day on."""
 
+from collections.abc import Iterable
 from datetime import date
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -19,11 +20,32 @@ class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
         Of rows for the same product, tier and pieces, the one with the latest day up to `on`
         counts, then the one entered last; a row without a price ends the offer.
         """
-        rows = self.filter(valid_from__lte=on).order_by("min_pieces", "-valid_from", "-id")
-        newest: dict[tuple[str, int, int], PiecePrice] = {}
+        return _newest_in_force(self.filter(valid_from__lte=on).order_by(*NEWEST_FIRST))
+
+    def in_force_and_coming(self, on: date) -> tuple[list["PiecePrice"], list["PiecePrice"]]:
+        """Return the prices in force on a day, and those that come into force later, by day.
+
+        In one query. A row for the same day that was entered before another does not come.
+        """
+        rows = list(self.order_by(*NEWEST_FIRST))
+        coming: dict[tuple[str, int, int, date], PiecePrice] = {}
         for row in rows:
-            newest.setdefault((row.tier, row.product_id, row.min_pieces), row)
-        return [row for row in newest.values() if row.piece_cents is not None]
+            if row.valid_from > on:
+                coming.setdefault((row.tier, row.product_id, row.min_pieces, row.valid_from), row)
+        return (
+            _newest_in_force(row for row in rows if row.valid_from <= on),
+            sorted(coming.values(), key=lambda row: (row.valid_from, row.min_pieces)),
+        )
+
+
+NEWEST_FIRST = ("min_pieces", "-valid_from", "-id")
+
+
+def _newest_in_force(rows: Iterable["PiecePrice"]) -> list["PiecePrice"]:
+    newest: dict[tuple[str, int, int], PiecePrice] = {}
+    for row in rows:
+        newest.setdefault((row.tier, row.product_id, row.min_pieces), row)
+    return [row for row in newest.values() if row.piece_cents is not None]
 
 
 class PiecePrice(models.Model):

@@ -13,6 +13,7 @@ from apiary_sales.billing.queries.stand_marks import WaitingForOffice
 from apiary_sales.customers import queries as customers
 from apiary_sales.customers.queries import CertificateState
 from apiary_sales.orders.queries import orders
+from apiary_sales.pricing.queries import prices_to_come
 from inventory.bottling.models import BottlingDay, BottlingRun
 from inventory.bottling.queries import bottling_days, packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
@@ -61,6 +62,7 @@ class Today:
     open_sheets: list[BottlingDay]
     stand_waiting: WaitingForOffice
     to_settle: list[bottling_days.ToSettle]
+    prices_to_come: prices_to_come.PricesToCome | None
 
 
 def today(user: User | AnonymousUser) -> Today:
@@ -83,6 +85,9 @@ def today(user: User | AnonymousUser) -> Today:
         to_renew=(customers.to_renew(day) if user.has_perm("customers.manage_customers") else []),
         open_sheets=bottling_days.open_sheets() if may_bottle else [],
         to_settle=bottling_days.to_settle() if may_bottle else [],
+        prices_to_come=(
+            prices_to_come.soon(day) if user.has_perm("pricing.manage_prices") else None
+        ),
         stand_waiting=(
             stand_marks.waiting() if user.has_perm("billing.view_money") else WaitingForOffice()
         ),

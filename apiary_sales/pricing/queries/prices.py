@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
@@ -106,11 +107,15 @@ def price_list(tier: str, on: date) -> PriceList:
 
 def price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     """Return the price lists of several tiers, in two queries."""
+    in_force, later = PiecePrice.objects.in_force_and_coming(on)
+    today = timezone.localdate()
     return rules.price_lists(
         tiers,
         on,
         products=list(priced_products()),
-        in_force=PiecePrice.objects.in_force(on),
+        in_force=in_force,
+        # On the lists of a day that is past, what began since is no news.
+        coming=[row for row in later if row.valid_from > today],
     )
 
 

@@ -28,6 +28,8 @@ class PricesOfProduct:
     breaks: tuple[PiecePrice, ...]
     # The only customer it is sold to, where its brand is a private label.
     private_to: Customer | None = None
+    # The rows that come into force after that day, the next one first.
+    coming: tuple[PiecePrice, ...] = ()
 
     def is_offered_to(self, customer: Customer | None) -> bool:
         """Tell whether this customer can buy it; None is a buyer without a name."""
@@ -101,9 +103,17 @@ class PriceList:
 
 
 def price_lists(
-    tiers: Iterable[str], on: date, *, products: Sequence[Product], in_force: Iterable[PiecePrice]
+    tiers: Iterable[str],
+    on: date,
+    *,
+    products: Sequence[Product],
+    in_force: Iterable[PiecePrice],
+    coming: Iterable[PiecePrice] = (),
 ) -> dict[str, PriceList]:
     """Return the price lists of several tiers, out of `PiecePrice.objects.in_force` of a day."""
+    to_come: dict[tuple[str, int], list[PiecePrice]] = {}
+    for row in coming:
+        to_come.setdefault((row.tier, row.product_id), []).append(row)
     by_product: dict[tuple[str, int], list[PiecePrice]] = {}
     for row in in_force:
         by_product.setdefault((row.tier, row.product_id), []).append(row)
@@ -116,6 +126,7 @@ def price_lists(
                     product,
                     tuple(by_product.get((tier, product.pk), ())),
                     private_labels.customer_of(product),
+                    tuple(to_come.get((tier, product.pk), ())),
                 )
                 for product in products
             ),

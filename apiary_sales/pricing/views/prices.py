@@ -83,6 +83,7 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
         {
             "product": product,
             "rows": rows,
+            "has_coming": any(listed.coming for _label, listed in rows),
             "pound_prices": pound_prices_of(product, on),
             "private_to": rows[0][1].private_to,
             "taxed_as": WORDS[taxed_as],

@@ -30,7 +30,8 @@ def weight_price_list(request: HttpRequest) -> HttpResponse:
             "today": timezone.localdate(),
             "tiers": Customer.Tier,
             "rows": read.table(on),
-            "history": rows,
+            "coming": rows.filter(valid_from__gt=on).order_by("valid_from", "id"),
+            "history": rows.filter(valid_from__lte=on),
         },
     )
 
