@@ -36,6 +36,7 @@ FILTERS = {
     "kind": (OpenApiTypes.STR, "Kind of stock: `honey`, `packed` or `part`."),
     "days": (OpenApiTypes.STR, "Whole days without movement."),
     "measure": (OpenApiTypes.STR, "`grams` or `margin_cents`; sales in cents when left out."),
+    "years": (OpenApiTypes.STR, "How many years, from 2 to 4."),
     "seasons": (OpenApiTypes.STR, "How many seasons, from 2 to 7."),
     "sort": (OpenApiTypes.STR, "Name of a column, with `-` before it for the largest first."),
 }

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy, ngettext
 
 from apiary_sales.billing.models import Entry, LedgerAccount, Payment
-from apiary_sales.reports import forms
+from apiary_sales.reports import answers, forms
 from apiary_sales.reports.columns import Address, Column, Row, Unit
 from apiary_sales.reports.frames import journal
 from apiary_sales.reports.report import Report
@@ -110,6 +110,7 @@ JOURNAL = Report(
     opens=lambda row, _address: row["url"] or None,
     nothing=NO_ENTRIES,
     warns=_without_cost,
+    answers=answers.of_journal,
 )
 TRIAL_BALANCE = Report(
     slug="trial-balance",
@@ -137,6 +138,7 @@ TRIAL_BALANCE = Report(
     opens=_account_lines,
     nothing=NO_ENTRIES,
     warns=_without_cost,
+    answers=answers.of_journal,
 )
 INVOICES = Report(
     slug="invoices",
@@ -184,6 +186,7 @@ INVOICES = Report(
     picture=None,
     opens=_invoice,
     nothing=NO_ENTRIES,
+    answers=answers.of_documents,
 )
 PAYMENTS = Report(
     slug="payments",
@@ -208,6 +211,7 @@ PAYMENTS = Report(
     picture=None,
     opens=lambda row, _address: reverse("billing:payment_detail", args=[row["key"]]),
     nothing=NO_ENTRIES,
+    answers=answers.of_payments,
 )
 TAX = Report(
     slug="tax-by-document",
@@ -238,6 +242,7 @@ TAX = Report(
     picture=None,
     opens=_invoice,
     nothing=NO_ENTRIES,
+    answers=answers.of_taxes,
 )
 
 REPORTS = (TRIAL_BALANCE, JOURNAL, INVOICES, PAYMENTS, TAX)

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from apiary_sales.orders.models import Order
-from apiary_sales.reports import accounting, forms
+from apiary_sales.reports import accounting, answers, forms, year_on_year
 from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
@@ -264,6 +265,15 @@ def _season_columns(frame: pd.DataFrame, asked: sales.SalesFilters) -> list[Colu
     ]
 
 
+def _is_unfinished_of_season(row: Row, name: str, asked: sales.SalesFilters) -> bool:
+    """Tell whether a month of a season is the one of today."""
+    if not name.startswith("season_"):
+        return False
+    today = timezone.localdate()
+    years, month = divmod(int(row["age"]), 12)
+    return (int(name.split("_")[1]) + years, month + 1) == (today.year, today.month)
+
+
 def _below_nothing(frame: pd.DataFrame) -> list[str]:
     names = stock.below_nothing(frame)
     if not names:
@@ -317,6 +327,7 @@ SALE_LINES = Report(
     picture=None,
     opens=lambda row, _address: _url("orders:order_detail", row["order"]) if row["order"] else None,
     nothing=NO_SALES,
+    answers=answers.of_lines,
 )
 SALES_BY_SIZE = Report(
     slug="sales-by-size",
@@ -330,6 +341,7 @@ SALES_BY_SIZE = Report(
     picture=Picture("bars", gettext_lazy("Sales by size"), ("amount_cents",)),
     opens=_size_lines,
     nothing=NO_SALES,
+    answers=answers.of_parts,
 )
 SALES_BY_VARIETY = Report(
     slug="sales-by-variety",
@@ -359,6 +371,7 @@ SALES_BY_VARIETY = Report(
     ),
     opens=_variety_lines,
     nothing=NO_SALES,
+    answers=answers.of_parts,
 )
 SALES_BY_PRODUCT = Report(
     slug="sales-by-product",
@@ -372,6 +385,7 @@ SALES_BY_PRODUCT = Report(
     picture=Picture("bars", gettext_lazy("Sales by product"), ("amount_cents",)),
     opens=_product_lines,
     nothing=NO_SALES,
+    answers=answers.of_parts,
 )
 SALES_BY_CHANNEL = Report(
     slug="sales-by-channel",
@@ -387,6 +401,7 @@ SALES_BY_CHANNEL = Report(
     picture=Picture("bars", gettext_lazy("Sales by channel"), ("amount_cents",)),
     opens=lambda row, address: lines_url(address, channel=row["channel"]),
     nothing=NO_SALES,
+    answers=answers.of_parts,
 )
 SALES_BY_CUSTOMER = Report(
     slug="sales-by-customer",
@@ -403,6 +418,7 @@ SALES_BY_CUSTOMER = Report(
     picture=Picture("bars", gettext_lazy("Sales by customer"), ("amount_cents",)),
     opens=lambda row, address: lines_url(address, customer=row["customer_key"]),
     nothing=NO_SALES,
+    answers=answers.of_parts,
 )
 SALES_BY_MONTH = Report(
     slug="sales-by-month",
@@ -412,15 +428,16 @@ SALES_BY_MONTH = Report(
     definition=(
         *SALES_DEFINITION,
         gettext_lazy(
-            "Months without sales are shown too, from the first month with sales to the last."
+            "Months without sales are shown too, from the first month with sales to this month."
         ),
     ),
     form=forms.SalesForm,
     frame=sales.by_month,
     columns=_fixed(Column("month", gettext_lazy("Month"), Unit.MONTH), *SOLD),
-    picture=Picture("lines", gettext_lazy("Sales by month"), ("amount_cents",)),
+    picture=Picture("columns", gettext_lazy("Sales of each month"), ("amount_cents",)),
     opens=_one_month_lines,
     nothing=NO_SALES,
+    answers=answers.of_months,
 )
 SALES_BY_SEASON = Report(
     slug="sales-by-season",
@@ -438,6 +455,7 @@ SALES_BY_SEASON = Report(
     picture=Picture("bars", gettext_lazy("Sales by season"), ("amount_cents",)),
     opens=_season_lines,
     nothing=NO_SALES,
+    answers=answers.of_seasons,
 )
 SEASON_AGAINST_SEASON = Report(
     slug="season-against-season",
@@ -456,10 +474,15 @@ SEASON_AGAINST_SEASON = Report(
     frame=sales.season_against_season,
     columns=_season_columns,
     picture=Picture(
-        "lines", gettext_lazy("Sales of each season, month by month"), label="month_short"
+        "lines",
+        gettext_lazy("Each season, month by month"),
+        label="month_short",
+        newest_first=True,
     ),
     opens=lambda _row, _address: None,
     nothing=NO_SALES,
+    answers=answers.of_seasons_by_month,
+    is_unfinished=_is_unfinished_of_season,
 )
 MARGIN_BY_SIZE = Report(
     slug="margin-by-size",
@@ -483,6 +506,7 @@ MARGIN_BY_SIZE = Report(
     ),
     opens=_size_lines,
     nothing=NO_SALES,
+    answers=answers.of_margins,
 )
 MARGIN_BY_PRODUCT = Report(
     slug="margin-by-product",
@@ -510,6 +534,7 @@ MARGIN_BY_PRODUCT = Report(
     ),
     opens=_product_lines,
     nothing=NO_SALES,
+    answers=answers.of_margins,
 )
 BULK_AGAINST_RETAIL = Report(
     slug="bulk-against-retail",
@@ -544,6 +569,7 @@ BULK_AGAINST_RETAIL = Report(
     ),
     opens=_way_lines,
     nothing=NO_SALES,
+    answers=answers.of_ways,
 )
 
 WHAT_RUNS_ARE = gettext_lazy(
@@ -559,6 +585,18 @@ RUNS = Column("runs", gettext_lazy("Runs"), Unit.COUNT, adds_up=True)
 FILLED = Column("filled", gettext_lazy("Filled"), Unit.PIECES, adds_up=True)
 LABEL_GRAMS = Column("label_grams", gettext_lazy("On the labels"), Unit.GRAMS, adds_up=True)
 OVER_GRAMS = Column("over_grams", gettext_lazy("Above the label"), Unit.GRAMS, adds_up=True)
+OVER_PERCENT = Column(
+    "over_percent",
+    gettext_lazy("Percent of label weight"),
+    Unit.PERCENT,
+    part="over_grams",
+    whole="label_grams",
+)
+ESTIMATED_RUNS: dict[str, Any] = {
+    "is_from_zero": False,
+    "hollow": "estimated_runs",
+    "hollow_words": gettext_lazy("a run whose honey was estimated, not measured"),
+}
 OVERFILL = Report(
     slug="overfill",
     title=gettext_lazy("Overfill given away"),
@@ -591,13 +629,7 @@ OVERFILL = Report(
         FILLED,
         LABEL_GRAMS,
         OVER_GRAMS,
-        Column(
-            "over_percent",
-            gettext_lazy("Percent of label weight"),
-            Unit.PERCENT,
-            part="over_grams",
-            whole="label_grams",
-        ),
+        OVER_PERCENT,
         Column(
             "over_grams_each",
             gettext_lazy("In each jar"),
@@ -613,9 +645,15 @@ OVERFILL = Report(
             says_unknown=NOT_ENTERED,
         ),
     ),
-    picture=Picture("bars", gettext_lazy("Honey above the label by product"), ("over_grams",)),
+    picture=Picture(
+        "bars",
+        gettext_lazy("Cost of the honey above the label, by product"),
+        ("over_cents",),
+        beside=("over_grams",),
+    ),
     opens=lambda row, address: runs_url(address, product=row["product_key"]),
     nothing=NO_RUNS,
+    answers=answers.of_overfill,
 )
 YIELD_BY_RUN = Report(
     slug="yield-by-run",
@@ -630,7 +668,7 @@ YIELD_BY_RUN = Report(
         gettext_lazy("Yield is the honey on the labels divided by the honey drawn."),
     ),
     form=forms.RunsForm,
-    frame=bottling.runs,
+    frame=bottling.runs_by_size,
     columns=_fixed(
         Column("run", gettext_lazy("Run"), is_kept_together=True),
         Column("day", gettext_lazy("Bottled"), Unit.DAY),
@@ -645,6 +683,7 @@ YIELD_BY_RUN = Report(
         ),
         LABEL_GRAMS,
         OVER_GRAMS,
+        OVER_PERCENT,
         Column("broken_grams", gettext_lazy("Broken"), Unit.GRAMS, adds_up=True),
         Column("loss_grams", pgettext_lazy("yield", "Lost"), Unit.GRAMS, adds_up=True),
         Column(
@@ -656,10 +695,26 @@ YIELD_BY_RUN = Report(
         ),
     ),
     picture=Picture(
-        "lines", gettext_lazy("Yield, run by run"), ("yield_percent",), is_from_zero=False
+        "multiples",
+        gettext_lazy("Yield of each run, by size"),
+        ("yield_percent",),
+        "size",
+        **ESTIMATED_RUNS,
     ),
     opens=lambda row, _address: _url("inventory:run_detail", row["run"]),
     nothing=NO_RUNS,
+    answers=answers.of_runs,
+    more_pictures=(
+        Picture(
+            "multiples",
+            gettext_lazy("Honey above the label of each run, in percent of it, by size"),
+            ("over_percent",),
+            "size",
+            limit=0,
+            limit_words=gettext_lazy("the weight on the label"),
+            **ESTIMATED_RUNS,
+        ),
+    ),
 )
 
 KIND = Column("kind", gettext_lazy("Kind"), names=dict(Item.Kind.choices))
@@ -710,6 +765,7 @@ STOCK_VALUE = Report(
     opens=_thing_url,
     nothing=NO_STOCK,
     warns=_below_nothing,
+    answers=answers.of_stock,
 )
 SLOW_STOCK = Report(
     slug="slow-stock",
@@ -746,9 +802,16 @@ SLOW_STOCK = Report(
         GOODS_GRAMS,
         VALUE,
     ),
-    picture=Picture("bars", gettext_lazy("Days without movement"), ("idle_days",), "name"),
+    picture=Picture(
+        "bars",
+        gettext_lazy("Days without movement, and what the lot cost"),
+        ("idle_days",),
+        "name",
+        beside=("value_cents",),
+    ),
     opens=_thing_url,
     nothing=gettext_lazy("No lot has gone that long without movement."),
+    answers=answers.of_slow_stock,
 )
 GONE = Report(
     slug="gone-by-reason",
@@ -780,10 +843,20 @@ GONE = Report(
         VALUE,
     ),
     picture=Picture(
-        "bars", gettext_lazy("Honey gone, by reason"), ("grams",), "reason", adds_up=True
+        "bars",
+        gettext_lazy("Cost of what is gone, by reason"),
+        ("value_cents",),
+        "reason",
+        adds_up=True,
+        beside=("grams",),
     ),
     opens=_thing_url,
     nothing=gettext_lazy("Nothing was written off, and no count differed."),
+    answers=answers.of_gone,
+)
+
+YEAR_ON_YEAR = year_on_year.report(
+    subject=SALES, definition=MARGIN_DEFINITION, nothing=NO_SALES, lines_url=lines_url
 )
 
 REPORTS = {
@@ -798,6 +871,7 @@ REPORTS = {
         SALES_BY_CHANNEL,
         SALES_BY_CUSTOMER,
         SALES_BY_MONTH,
+        YEAR_ON_YEAR,
         SALES_BY_SEASON,
         SEASON_AGAINST_SEASON,
         SALE_LINES,

@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.reports.frames.make import plain
+from apiary_sales.reports.frames.months import month_label
 from inventory.shared import conventions, money, weights
 from inventory.shared.templatetags import quantities
 
@@ -135,8 +136,10 @@ class Column:
 
     def at_axis(self, value: Decimal) -> str:
         """Return a round figure as it stands at an axis: "$2,500", "40 lb", "97.5 %"."""
-        text = _number(value, 0 if value == int(value) else 1)
-        if self.unit in (Unit.CENTS, Unit.PER_POUND, Unit.PER_PIECE):
+        is_money = self.unit in (Unit.CENTS, Unit.PER_POUND, Unit.PER_PIECE)
+        # Money has no cents or two: "$2.50".
+        text = _number(value, 0 if value == int(value) else 2 if is_money else 1)
+        if is_money:
             return money.with_currency(text.replace("-", quantities.MINUS))
         unit = {Unit.GRAMS: weights.unit_word(), Unit.PERCENT: "%"}.get(self.unit, "")
         return f"{text} {unit}".strip()
@@ -150,6 +153,14 @@ class Column:
             (f"{self.label}{f', {unit}' if unit else ''}", figure, number_format_code)
             for unit, figure, number_format_code in EXPORTED[self.unit]()
         ]
+
+
+def in_percent(part: int, whole: int) -> Decimal | None:
+    """Return one whole number as percent of another, to a tenth; None of nothing."""
+    if not whole:
+        return None
+    step, factor = DERIVED[Unit.PERCENT]
+    return (Decimal(part) * factor / Decimal(whole)).quantize(step, ROUND_HALF_EVEN)
 
 
 def in_house_unit(grams: int) -> Decimal:
@@ -196,7 +207,7 @@ SHOWN: dict[Unit, Callable[[Any], SafeString | str]] = {
 }
 WRITTEN: dict[Unit, Callable[[Any], str]] = {
     **SHOWN,
-    Unit.MONTH: lambda value: date_format(date.fromisoformat(f"{value}-01"), "M Y"),
+    Unit.MONTH: lambda value: month_label(date.fromisoformat(f"{value}-01")),
     Unit.PIECES: lambda value: _("%(number)s pc") % {"number": _number(value, 0)},
     Unit.DAYS: lambda value: _("%(number)s days") % {"number": _number(value, 0)},
     Unit.GRAMS: lambda value: f"{_weight_text(value)} {weights.unit_word()}",

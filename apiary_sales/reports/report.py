@@ -4,35 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from django.utils import timezone
 from django.utils.functional import Promise
+from django.utils.html import format_html
+from django.utils.translation import gettext as _
 
-from apiary_sales.reports import charts
-from apiary_sales.reports.columns import Column, Row
+from apiary_sales.reports import pictures
+from apiary_sales.reports.columns import Column, Row, Unit
 from apiary_sales.reports.forms import FilterForm
+from apiary_sales.reports.frames import months
 from apiary_sales.reports.frames.make import WHOLE, total
+from apiary_sales.reports.pictures import Picture as Picture
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-@dataclass(frozen=True)
-class Picture:
-    """What a report draws: bars of the rows, or lines over them, of these columns.
-
-    No columns means every column that holds a figure: one line a season. `label` is the column
-    of the report or its frame that names the rows, where it is not the first; rows of one label
-    are drawn together when they `add_up`.
-    """
-
-    kind: str
-    title: str | Promise
-    columns: tuple[str, ...] = ()
-    label: str = ""
-    adds_up: bool = False
-    is_from_zero: bool = True
 
 
 @dataclass(frozen=True)
@@ -41,7 +30,10 @@ class Report:
 
     `columns` gets the frame, because some reports have a column a season. `opens` gives the
     address of the lines, runs or page behind a row from the row and the filters in the address.
-    `warns` says in sentences what is odd about the figures of a frame.
+    `warns` says in sentences what is odd about the figures of a frame. `answers` says the point of
+    a report with its rows: its main figure, and what to compare that with. `is_unfinished` tells
+    whether the figure of a column in a row is of a time that is not over; of a report with a row a
+    month it is the month of today.
     """
 
     slug: str
@@ -56,6 +48,9 @@ class Report:
     opens: Callable[[Row, dict[str, str]], str | None]
     nothing: str | Promise
     warns: Callable[[pd.DataFrame], list[str]] = lambda _frame: []
+    more_pictures: tuple[Picture, ...] = ()
+    answers: Callable[[FilteredReport], list[str]] = lambda _made: []
+    is_unfinished: Callable[[Row, str, Any], bool] | None = None
 
 
 @dataclass(frozen=True)
@@ -70,11 +65,9 @@ class Cell:
 
 @dataclass(frozen=True)
 class ReportPage:
-    """The table of a page: the first rows, the sum of those that did not fit, and the total."""
+    """The rows of one page of the table, and the total of all rows."""
 
     rows: list[list[Cell]]
-    further: int
-    further_cells: list[Cell]
     total: list[Cell]
 
 
@@ -91,8 +84,8 @@ class Heading:
 class FilteredReport:
     """A report made for the filters of a valid form; reads the database once, when made.
 
-    `sort` names the column to sort the table by, with a minus before it for the largest first;
-    the report's own order stays where it names none, and in the picture.
+    `sort` names the column to sort table and picture by, with a minus before it for the largest
+    first; the report's own order stays where it names none, and in pictures over time.
     """
 
     def __init__(self, report: Report, form: FilterForm, sort: str = "") -> None:
@@ -121,15 +114,34 @@ class FilteredReport:
     @cached_property
     def sorted_rows(self) -> list[dict[str, Any]]:
         """The figures of each row by column, in the order of the table."""
-        return [self.rows[at] for at in self._order]
+        return [self.rows[at] for at in self.order]
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:
         """The figures of each row by column, in the report's own order."""
         return [
             {column.name: column.value(record) for column in self.columns}
-            for record in self.frame.to_dict("records")
+            for record in self.records
         ]
+
+    @cached_property
+    def records(self) -> list[dict[str, Any]]:
+        """The rows of the frame."""
+        return self.frame.to_dict("records")
+
+    @cached_property
+    def columns_by_name(self) -> dict[str, Column]:
+        return {column.name: column for column in self.columns}
+
+    @cached_property
+    def month_column(self) -> Column | None:
+        """The column that names the month of each row, where there is one."""
+        return next((column for column in self.columns if column.unit == Unit.MONTH), None)
+
+    @cached_property
+    def answers(self) -> list[str]:
+        """The point of the report in sentences."""
+        return self.report.answers(self) if self.rows else []
 
     @cached_property
     def total(self) -> dict[str, Any]:
@@ -146,64 +158,88 @@ class FilteredReport:
         ]
 
     @cached_property
-    def picture(self) -> charts.Bars | charts.Lines | None:
-        picture = self.report.picture
-        if picture is None or not self.rows:
-            return None
-        by_name = {column.name: column for column in self.columns}
-        names = picture.columns or [column.name for column in self.columns if column.is_number]
-        label = picture.label or self.columns[0].name
-        rows = self.rows
-        if label not in by_name:
-            rows = [{**row, label: name} for row, name in zip(rows, self.frame[label], strict=True)]
-        if picture.adds_up:
-            rows = _added_up(rows, label, names)
-        name_of = by_name[label].text if label in by_name else str
-        labels = [name_of(row[label]) for row in rows]
-        series = [
-            charts.Series(
-                name=by_name[name].label,
-                values=tuple(by_name[name].drawn(row[name]) for row in rows),
-                words=tuple(by_name[name].text(row[name]) for row in rows),
-            )
-            for name in names
-        ]
-        if picture.kind == "bars":
-            return charts.bars(str(picture.title), labels, series)
-        return charts.lines(
-            str(picture.title),
-            labels,
-            series,
-            write=by_name[names[0]].at_axis,
-            is_from_zero=picture.is_from_zero,
-        )
+    def picture(self) -> pictures.Drawing | None:
+        """The first picture of the report; None where there is nothing to draw."""
+        return next(iter(self.pictures), None)
 
-    def page(self, rows_max: int) -> ReportPage:
-        """Return the table of a page; its total is that of all rows, shown or not."""
-        frame = self.frame.iloc[self._order]
-        first, rest = frame.iloc[:rows_max], frame.iloc[rows_max:]
-        records = first.to_dict("records")
+    @cached_property
+    def pictures(self) -> list[pictures.Drawing]:
+        first = self.report.picture
+        wanted = [*([] if first is None else [first]), *self.report.more_pictures]
+        drawn = [pictures.draw(self, picture) for picture in wanted]
+        return [drawing for drawing in drawn if drawing is not None]
+
+    def page(self, places: Sequence[int]) -> ReportPage:
+        """Return these rows as a page shows them; the total is that of all rows, shown or not."""
         return ReportPage(
             rows=[
-                self._cells(row, self._urls(record, row))
-                for row, record in zip(self.sorted_rows, records, strict=False)
+                self._cells(
+                    self.rows[at],
+                    self._urls(self.records[at], self.rows[at]),
+                    self.records[at],
+                )
+                for at in places
             ],
-            further=len(rest),
-            further_cells=self._cells(self._sums(rest)) if len(rest) else [],
             total=self._cells(self.total),
         )
 
+    def is_unfinished(self, record: Row, name: str) -> bool:
+        """Tell whether the figure of a column in a row is of a time that is not over."""
+        if self.report.is_unfinished is not None:
+            return self.report.is_unfinished(record, name, self.asked)
+        column = self.month_column
+        return column is not None and bool(self._said_of_month(record[column.name]))
+
+    def shown(self, column: Column, value: Any) -> str:
+        """Return a figure as a page shows it, with its unit; a month that is not whole says so."""
+        said = self._said_of_month(value) if column.unit == Unit.MONTH else ""
+        if said:
+            return format_html("{} <small>({})</small>", column.shown(value), said)
+        return column.shown(value)
+
+    def text(self, column: Column, value: Any) -> str:
+        """Return a figure in plain text; a month that is not whole says so."""
+        said = self._said_of_month(value) if column.unit == Unit.MONTH else ""
+        return f"{column.text(value)} ({said})" if said else column.text(value)
+
+    def sums(self, places: Sequence[int]) -> dict[str, Any]:
+        """Return the sums of some rows."""
+        return self._sums(self.frame.iloc[list(places)])
+
     @cached_property
-    def _order(self) -> list[int]:
+    def order(self) -> list[int]:
         """The rows of the table by their place in the frame; what is not known comes last."""
         places = range(len(self.frame))
         column = self.sorted_by
         if column is None:
-            return list(places)
+            return self._with_largest_together(list(places))
         values = [column.sort_key(row[column.name]) for row in self.rows]
         known = [at for at in places if values[at] is not None]
         unknown = [at for at in places if values[at] is None]
         return sorted(known, key=values.__getitem__, reverse=self._is_downward) + unknown
+
+    def _with_largest_together(self, places: list[int]) -> list[int]:
+        """Put rows that are drawn as one together, those with the largest sum first."""
+        picture = self.report.picture
+        if picture is None or not picture.adds_up:
+            return places
+        sums: dict[Any, int] = {}
+        for record, row in zip(self.records, self.rows, strict=True):
+            label = record[picture.label]
+            sums[label] = sums.get(label, 0) + (row[picture.columns[0]] or 0)
+        first = {label: at for at, label in enumerate(sums)}
+        labels = [record[picture.label] for record in self.records]
+        return sorted(places, key=lambda at: (-sums[labels[at]], first[labels[at]]))
+
+    def _said_of_month(self, value: str) -> str:
+        """Say of a month that it is not over, or that not all of its days are counted."""
+        first = date.fromisoformat(f"{value}-01")
+        last = (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+        if months.is_unfinished(first, timezone.localdate()):
+            return _("so far")
+        since, until = getattr(self.asked, "since", None), getattr(self.asked, "until", None)
+        is_cut = (since and first < since) or (until and until < last)
+        return _("not all days") if is_cut else ""
 
     def _heading(self, column: Column) -> Heading:
         is_sorted = column == self.sorted_by
@@ -233,7 +269,10 @@ class FilteredReport:
         }
 
     def _cells(
-        self, values: dict[str, Any], urls: dict[str, str | None] | None = None
+        self,
+        values: dict[str, Any],
+        urls: dict[str, str | None] | None = None,
+        record: Row | None = None,
     ) -> list[Cell]:
         """Return the cells of a row with the addresses behind them, or, without, of a sum."""
         is_sum = urls is None
@@ -243,23 +282,39 @@ class FilteredReport:
                 # What is no sum has no place in a row of sums.
                 ""
                 if is_sum and not column.adds_up and not column.is_derived
-                else column.shown(values[column.name]),
-                column.css,
+                else self._shown_in(record, column, values[column.name]),
+                f"{column.css} {self._on_phone(at, column, values[column.name])}".strip(),
                 None if urls is None else urls.get(column.name),
             )
-            for column in self.columns_shown
+            for at, column in enumerate(self.columns_shown)
         ]
 
+    def _shown_in(self, record: Row | None, column: Column, value: Any) -> str:
+        """Return a figure of a row; one of a time that is not over says so."""
+        shown = self.shown(column, value)
+        tells = self.report.is_unfinished
+        if record is None or tells is None or value is None or not column.is_number:
+            return shown
+        if tells(record, column.name, self.asked):
+            return format_html("{} <small>({})</small>", shown, _("so far"))
+        return shown
 
-def _added_up(rows: list[dict[str, Any]], label: str, names: Sequence[str]) -> list[dict[str, Any]]:
-    """Add up the rows of one label; the largest comes first, what is not known last."""
-    found: dict[Any, dict[str, Any]] = {}
-    for row in rows:
-        sums = found.setdefault(row[label], {label: row[label], **dict.fromkeys(names)})
-        for name in names:
-            if row[name] is not None:
-                sums[name] = (sums[name] or 0) + row[name]
-    return sorted(
-        found.values(),
-        key=lambda sums: (sums[names[0]] is None, -(sums[names[0]] or 0)),
-    )
+    def _on_phone(self, at: int, column: Column, value: Any) -> str:
+        """Return the class of a cell on a phone, where a row is two lines or three."""
+        if at == 0:
+            return "line-what"
+        if column == self._main:
+            return "line-end"
+        if value is None or value == "":
+            return "line-off"
+        return "line-said" if column.is_number else "line-dot"
+
+    @cached_property
+    def _main(self) -> Column | None:
+        """The column whose figure stands beside the name of a row on a phone."""
+        picture = self.report.picture
+        drawn = picture.columns if picture else ()
+        figures = [column for column in self.columns_shown[1:] if column.is_number]
+        wanted = [column for column in figures if column.name in drawn]
+        money = [column for column in figures if column.unit == Unit.CENTS]
+        return next(iter([*wanted, *money, *figures]), None)

@@ -2,8 +2,10 @@
 
 from collections.abc import Callable
 from datetime import date, timedelta
+from typing import Any
 
 from django.contrib.auth.decorators import permission_required
+from django.core.paginator import Page
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -13,9 +15,13 @@ from django.views.decorators.http import require_POST
 from apiary_sales.reports import catalogue, exports, long_files
 from apiary_sales.reports.forms import FilterForm
 from apiary_sales.reports.report import FilteredReport, Report
+from inventory.shared.paging import ROWS_A_PAGE, page_of
 from inventory.shared.people import person_of
 
-ROWS_SHOWN_MAX = 500
+# So many rows can be shown at once, to be printed; longer tables are for the files.
+ROWS_AT_ONCE_MAX = 3000
+# What the words of a sheet of paper leave for pictures and rows, in the pixels of a page.
+PAPER_HEIGHT, PAPER_ROW_HEIGHT, ROWS_ON_PAPER_MIN = 700, 18, 8
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 sees_money = permission_required("billing.view_money", raise_exception=True)
@@ -31,6 +37,7 @@ def report(request: HttpRequest, slug: str) -> HttpResponse:
     asked = _report(slug)
     form = asked.form(request.GET)
     made = FilteredReport(asked, form, request.GET.get("sort", "")) if form.is_valid() else None
+    page = made and _page(request, made)
     return render(
         request,
         "reports/report.html",
@@ -38,7 +45,10 @@ def report(request: HttpRequest, slug: str) -> HttpResponse:
             "report": asked,
             "form": form,
             "made": made,
-            "shown": made and made.page(ROWS_SHOWN_MAX),
+            "page": page,
+            "shown": made and page and made.page(list(page.object_list)),
+            "rows_at_once_max": ROWS_AT_ONCE_MAX,
+            **(_on_paper(request, made, page) if made and page else {}),
             "spans": _spans() if "since" in form.fields else [],
             "files_take_long": long_files.is_long(),
         },
@@ -69,6 +79,20 @@ def long_file(request: HttpRequest, slug: str, ending: str) -> HttpResponse:
         slug=slug, ending=ending, query=request.GET.dict(), started_by=person_of(request)
     )
     return redirect("inventory:long_work", work.pk)
+
+
+def _page(request: HttpRequest, made: FilteredReport) -> Page[int]:
+    """Return the rows of the page that is asked for, or all of them where that is asked."""
+    is_all = request.GET.get("rows") == "all" and len(made.order) <= ROWS_AT_ONCE_MAX
+    return page_of(request, made.order, max(len(made.order), 1) if is_all else ROWS_A_PAGE)
+
+
+def _on_paper(request: HttpRequest, made: FilteredReport, page: Page[int]) -> dict[str, Any]:
+    """Return how many rows fit below the pictures on one sheet, and whether more are left out."""
+    drawn = sum(drawing.height_on_paper for drawing in made.pictures)
+    rows = max(ROWS_ON_PAPER_MIN, int((PAPER_HEIGHT - drawn) / PAPER_ROW_HEIGHT))
+    is_cut = bool(made.pictures) and request.GET.get("rows") != "all"
+    return {"rows_on_paper": rows, "is_cut_on_paper": is_cut and len(page.object_list) > rows}
 
 
 def _report(slug: str) -> Report:

@@ -4,6 +4,7 @@ A list is shown with `_pagination.html`, which keeps the filters of the address.
 filters of its own is narrowed to some days by `by_days`, with `_days_filter.html` above it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,7 +35,9 @@ class DaysOfList:
         return self.is_filtered or self.page.paginator.num_pages > 1
 
 
-def page_of(request: HttpRequest, found: QuerySet[Any], rows: int = ROWS_A_PAGE) -> Page[Any]:
+def page_of(
+    request: HttpRequest, found: QuerySet[Any] | Sequence[Any], rows: int = ROWS_A_PAGE
+) -> Page[Any]:
     """Return the page that is asked for; the nearest one where it is none of them."""
     return Paginator(found, rows).get_page(request.GET.get("page"))
 

@@ -25,6 +25,7 @@ RUN = {
     "day": TEXT,
     "product_key": TEXT,
     "product": TEXT,
+    "size": TEXT,
     "lot": TEXT,
     "packed_lot": TEXT,
     "season": WHOLE,
@@ -68,6 +69,18 @@ def runs(filters: RunFilters) -> pd.DataFrame:
     return frame_of(_rows(filters), RUN)
 
 
+def runs_by_size(filters: RunFilters) -> pd.DataFrame:
+    """Return the rows of `runs` by size, the smallest first, and by day within a size."""
+    found = runs(filters)
+    grams = found["label_grams"] / found["filled"]
+    smallest = grams.groupby(found["size"]).transform("min")
+    order = sorted(
+        range(len(found)),
+        key=lambda row: (smallest.iat[row], found["size"].iat[row], found["day"].iat[row], row),
+    )
+    return found.iloc[order].reset_index(drop=True)
+
+
 def overfill(filters: RunFilters) -> pd.DataFrame:
     """Return the honey given away above the label by product, the smallest first."""
     found = runs(filters)
@@ -104,6 +117,7 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
             timezone.localdate(posting.occurred_at),
             product.code,
             product.name,
+            product.honey_size.name,
             lot.code,
             packed_lot.code,
             lot.season,

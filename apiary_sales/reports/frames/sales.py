@@ -20,6 +20,7 @@ from apiary_sales.reports.frames import brought_in
 from apiary_sales.reports.frames.brought_in import NONE as NONE
 from apiary_sales.reports.frames.brought_in import PastLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
+from apiary_sales.reports.frames.months import months_between
 from inventory.bottling.models import Product
 from inventory.physics import units
 
@@ -157,18 +158,28 @@ def by_customer(filters: SalesFilters) -> pd.DataFrame:
 
 
 def by_month(filters: SalesFilters) -> pd.DataFrame:
-    """Return sales by calendar month from the first to the last one with sales, none left out."""
+    """Return sales by calendar month, none left out, from the first one with sales to the last day
+    looked at.
+
+    `to_day_cents` are the sales of each month up to the same day of the month as that last day.
+    """
     import pandas as pd
 
+    today = timezone.localdate()
     sold = lines(filters)
+    last = max([min(filters.until or today, today), *sold["day"]])
     sold["month"] = sold["day"].map(lambda day: f"{day:%Y-%m}").astype(TEXT)
-    found = sums(sold, ["month"], MEASURES)
+    is_early = sold["day"].map(lambda day: day.day <= last.day).astype(bool)
+    sold["to_day_cents"] = sold["amount_cents"].where(is_early, 0)
+    measures = [*MEASURES, "to_day_cents"]
+    found = sums(sold, ["month"], measures)
     if found.empty:
         return found
-    months = pd.DataFrame({"month": _months(found["month"].min(), found["month"].max())})
+    first = date.fromisoformat(f"{found['month'].min()}-01")
+    months = pd.DataFrame({"month": [f"{each:%Y-%m}" for each in months_between(first, last)]})
     merged = months.astype(TEXT).merge(found, on="month", how="left")
     # A month without lines has sales of 0, not unknown sales.
-    merged.loc[merged["lines"].isna(), MEASURES] = 0
+    merged.loc[merged["lines"].isna(), measures] = 0
     return merged
 
 
@@ -474,12 +485,3 @@ def _smallest_first(found: pd.DataFrame, by: str) -> pd.DataFrame:
 
 def _largest_first(found: pd.DataFrame) -> pd.DataFrame:
     return found.sort_values("amount_cents", ascending=False, kind="stable", ignore_index=True)
-
-
-def _months(first: str, last: str) -> list[str]:
-    year, month = map(int, first.split("-"))
-    months = [first]
-    while months[-1] < last:
-        year, month = (year, month + 1) if month < 12 else (year + 1, 1)
-        months.append(f"{year}-{month:02}")
-    return months
