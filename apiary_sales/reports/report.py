@@ -34,6 +34,7 @@ class Report:
     a report with its rows: its main figure, and what to compare that with. `is_unfinished` tells
     whether the figure of a column in a row is of a time that is not over; of a report with a row a
     month it is the month of today.
+    `warns` says in sentences what is odd about the figures of a frame, `says` what they come to.
     """
 
     slug: str
@@ -51,6 +52,7 @@ class Report:
     more_pictures: tuple[Picture, ...] = ()
     answers: Callable[[FilteredReport], list[str]] = lambda _made: []
     is_unfinished: Callable[[Row, str, Any], bool] | None = None
+    says: Callable[[pd.DataFrame], list[str]] = lambda _frame: []
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,11 @@ class FilteredReport:
     def warnings(self) -> list[str]:
         """What is odd about the figures, in sentences."""
         return self.report.warns(self.frame)
+
+    @cached_property
+    def answer(self) -> list[str]:
+        """What the figures come to, in sentences that are read before the table."""
+        return self.report.says(self.frame)
 
     @property
     def headings(self) -> list[Heading]:

@@ -115,13 +115,22 @@ def test_a_report_without_rows_says_so(office, slug):
 def test_the_total_is_the_sum_of_the_rows_shown(office, billed, slug):
     bottling_room.recorded(bottling_room.set_up())
 
-    table = Table(office.get(f"/reports/{slug}/?{'days=1' if slug == 'slow-stock' else ''}").text)
+    page = office.get(f"/reports/{slug}/?{'days=1' if slug == 'slow-stock' else ''}")
+    table = Table(page.text)
 
     assert table.rows[-1][0].strip() == "Total"
+    # What there is at the end of each month is no sum.
+    levels = {
+        str(column.label)
+        for column in page.context["made"].columns
+        if not column.adds_up and not column.is_derived
+    }
     money = [
         heading
         for heading in table.rows[0]
-        if any("$" in text for text in table.column(heading)) and "per pound" not in heading
+        if any("$" in text for text in table.column(heading))
+        and "per pound" not in heading
+        and heading not in levels
     ]
     assert money or slug == "yield-by-run"
     for heading in money:

@@ -1,0 +1,61 @@
+"""The filters of the reports on money by month, money to come, and what remains after selling."""
+
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order
+from apiary_sales.reports.forms import ChosenField, FilterDayField, FilterForm
+from apiary_sales.reports.frames.cash import CashFilters
+from apiary_sales.reports.frames.sales import NONE, SalesFilters
+from apiary_sales.reports.frames.to_come import ComingFilters
+
+
+class CashForm(FilterForm):
+    """Which months, from that of one day to that of another."""
+
+    makes = CashFilters
+
+    since = FilterDayField(label=gettext_lazy("From the month of"))
+    until = FilterDayField(label=gettext_lazy("Up to the month of"))
+
+    def in_words(self) -> list[str]:
+        since, until = self.cleaned_data.get("since"), self.cleaned_data.get("until")
+        names = {
+            "since": since and date_format(since, "YEAR_MONTH_FORMAT"),
+            "until": until and date_format(until, "YEAR_MONTH_FORMAT"),
+        }
+        if since and until:
+            return [_("%(since)s to %(until)s") % names]
+        if since:
+            return [_("from %(since)s on") % names]
+        return [_("up to %(until)s") % names if until else _("all months")]
+
+
+class ComingForm(FilterForm):
+    """Money that is due or expected on which days."""
+
+    makes = ComingFilters
+
+    since = FilterDayField(label=gettext_lazy("From"))
+    until = FilterDayField(label=gettext_lazy("Up to"))
+
+
+class SellingForm(FilterForm):
+    """Which sales, for what remains of them after selling: days, channel and customer."""
+
+    makes = SalesFilters
+
+    since = FilterDayField(label=gettext_lazy("From"))
+    until = FilterDayField(label=gettext_lazy("Up to"))
+    channel = ChosenField(label=gettext_lazy("Channel"))
+    customer = ChosenField(label=gettext_lazy("Customer"))
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.set_choices("channel", Order.Channel.choices)
+        customers = ((str(pk), name) for pk, name in Customer.objects.values_list("pk", "name"))
+        self.set_choices("customer", [(NONE, _("buyers at the stand")), *customers])

@@ -1,0 +1,332 @@
+"""Money by month: what came in and went out, what a year before, and what is still to come.
+
+The money of the house is what is on the accounts of cash, checks, cards and the bank. An entry
+that moves it says on its other accounts where it came from or went to, so that what is shown adds
+up to what these accounts have, to the cent. Money that only goes from one of them to another, as
+on a deposit slip, is on no other account and is no income.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING
+
+from django.db.models import BooleanField, Case, Min, Sum, When
+from django.db.models.functions import TruncMonth
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Entry, EntryLine
+from apiary_sales.billing.queries.cash_book import KEPT_IN
+from apiary_sales.reports.frames import to_come
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
+from apiary_sales.reports.frames.months import (
+    is_unfinished,
+    month_label,
+    months_between,
+    year_before,
+)
+from apiary_sales.reports.frames.to_come import ToCome
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Account = EntryLine.Account
+MONEY = tuple(KEPT_IN)
+
+# Rows that are no month.
+OVERDUE, NO_DAY = "overdue", "no_day"
+
+# What money is from customers; all else that is not named below was paid out, or is less of it.
+_RECEIVED = {
+    Account.RECEIVABLE,
+    Account.SALES,
+    Account.GIFTS,
+    Account.ROUNDING,
+    Account.CASH_ROUNDING,
+    Account.INTEREST,
+    Account.DISCOUNTS,
+    Account.WRITE_OFFS,
+}
+
+MONTH = {
+    "month": TEXT,
+    "label": TEXT,
+    "received_cents": WHOLE,
+    "received_before_cents": WHOLE,
+    "paid_cents": WHOLE,
+    "paid_before_cents": WHOLE,
+    "net_cents": WHOLE,
+    "other_cents": WHOLE,
+    "there_cents": WHOLE,
+    "due_cents": WHOLE,
+    "bills_cents": WHOLE,
+    "expected_in_cents": WHOLE,
+    "expected_out_cents": WHOLE,
+    # What the sums above are made of.
+    "given_cents": WHOLE,
+    "given_back_cents": WHOLE,
+    "spent_cents": WHOLE,
+    "bills_paid_cents": WHOLE,
+    "tax_paid_cents": WHOLE,
+    "paid_otherwise_cents": WHOLE,
+    "tips_cents": WHOLE,
+    "owner_cents": WHOLE,
+    "over_cents": WHOLE,
+    "opening_cents": WHOLE,
+    # No money of the house: what the owner paid for it.
+    "by_owner_cents": WHOLE,
+}
+_PARTS = tuple(MONTH)[tuple(MONTH).index("given_cents") :]
+_RECEIVED_PARTS = ("given_cents", "given_back_cents")
+_PAID_PARTS = ("spent_cents", "bills_paid_cents", "tax_paid_cents", "paid_otherwise_cents")
+_OTHER_PARTS = ("tips_cents", "owner_cents", "over_cents", "opening_cents")
+_COMING = ("due_cents", "bills_cents", "expected_in_cents", "expected_out_cents")
+
+
+@dataclass(frozen=True)
+class CashFilters:
+    """Which months are shown: from the one of a day to that of another, both whole."""
+
+    since: date | None = None
+    until: date | None = None
+
+
+@dataclass
+class MoneyMonth:
+    """What moved in a month, by what it was, in cents; what went out is above zero too."""
+
+    parts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(_PARTS, 0))
+
+    def total(self, parts: Iterable[str]) -> int:
+        return sum(self.parts[part] for part in parts)
+
+    @property
+    def received_cents(self) -> int:
+        return self.total(_RECEIVED_PARTS)
+
+    @property
+    def paid_cents(self) -> int:
+        return self.total(_PAID_PARTS)
+
+    @property
+    def other_cents(self) -> int:
+        return self.total(_OTHER_PARTS)
+
+
+@dataclass(frozen=True)
+class MoneyBook:
+    """The months of the books: what moved in each, and when the books began."""
+
+    began_on: date | None
+    months: Mapping[date, MoneyMonth]
+
+    def of(self, first: date) -> MoneyMonth:
+        return self.months.get(first, MoneyMonth())
+
+    def is_known(self, first: date) -> bool:
+        """Tell whether the books have all of a month; the one they began in may be a part."""
+        return self.began_on is not None and self.began_on <= first
+
+
+def money_book() -> MoneyBook:
+    """Return what moved the money of the house, month by month, in three queries."""
+    began_on = Entry.objects.aggregate(day=Min("entered_on"))["day"]
+    months: dict[date, MoneyMonth] = defaultdict(MoneyMonth)
+    moving = EntryLine.objects.filter(account__in=MONEY).values("entry")
+    sources = (
+        EntryLine.objects.exclude(account__in=MONEY)
+        .filter(entry__in=moving)
+        .order_by()
+        .annotate(
+            month=TruncMonth("entry__entered_on"),
+            is_back=Case(
+                When(entry__payment__amount_cents__lt=0, then=True),
+                default=False,
+                output_field=BooleanField(),
+            ),
+        )
+        .values_list("month", "account", "entry__kind", "is_back")
+        .annotate(Sum("amount_cents"))
+    )
+    for month, account, kind, is_back, cents in sources:
+        part, sign = _part_of(account, kind, is_back=is_back)
+        # A source is credited with what it brought: the money is the opposite of it.
+        months[month].parts[part] -= sign * cents
+    by_owner = (
+        EntryLine.objects.filter(account=Account.OWNER)
+        .exclude(entry__in=moving)
+        .order_by()
+        .annotate(month=TruncMonth("entry__entered_on"))
+        .values_list("month")
+        .annotate(Sum("amount_cents"))
+    )
+    for month, cents in by_owner:
+        months[month].parts["by_owner_cents"] -= cents
+    return MoneyBook(began_on, months)
+
+
+def by_month(filters: CashFilters) -> pd.DataFrame:
+    """Return one row for each month from the first of the books on, with what is still to come.
+
+    Months to come have what is due, to be paid and expected on their days. What is overdue, and
+    what has no day yet, has a row of its own. What is not known a year before is unknown.
+    """
+    today = timezone.localdate()
+    book, coming = money_book(), to_come.read(today)
+    frame = frame_of(_rows(filters, book, coming, today), MONTH)
+    frame.attrs["answer"] = Answer.of(book, coming, today)
+    return frame
+
+
+def moved_by_month(filters: CashFilters) -> pd.DataFrame:
+    """Return one row for each month of the books up to this one, with what its money was."""
+    today = timezone.localdate()
+    rows = _rows(filters, money_book(), ToCome((), ()), today)
+    return frame_of(rows, MONTH)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the page says first: this month, and what comes until the end of the next."""
+
+    today: date
+    began_on: date | None
+    received_cents: int
+    received_before_cents: int | None
+    paid_cents: int
+    there_cents: int
+    until: date
+    due_cents: int
+    overdue_cents: int
+    bills_cents: int
+    bills_overdue_cents: int
+    expected_cents: int
+    not_known: tuple[str, ...]
+
+    @classmethod
+    def of(cls, book: MoneyBook, coming: ToCome, today: date) -> Answer:
+        first = today.replace(day=1)
+        until = to_come.month_end(today, 1)
+        before = year_before(first)
+        sums = _coming_sums(coming, today, upto=until)
+        # What is due later is to be paid too, but not by then.
+        by_then = [sums[month] for month in sums if month not in (OVERDUE, NO_DAY)]
+        overdue = sums.get(OVERDUE, dict.fromkeys(_COMING, 0))
+        now = book.of(first)
+        return cls(
+            today,
+            book.began_on,
+            now.received_cents,
+            book.of(before).received_cents if book.is_known(before) else None,
+            now.paid_cents,
+            _there(book),
+            until,
+            sum(each["due_cents"] for each in by_then),
+            overdue["due_cents"],
+            overdue["bills_cents"] + sum(each["bills_cents"] for each in by_then),
+            overdue["bills_cents"],
+            sum(each["expected_in_cents"] for each in by_then),
+            coming.not_known,
+        )
+
+
+def _rows(
+    filters: CashFilters, book: MoneyBook, coming: ToCome, today: date
+) -> Iterable[tuple[object, ...]]:
+    now = today.replace(day=1)
+    sums = _coming_sums(coming, today)
+    days = [date.fromisoformat(f"{month}-01") for month in sums if month not in (OVERDUE, NO_DAY)]
+    if book.began_on is None and not sums:
+        return
+    first = min([(book.began_on or today).replace(day=1), *days, now])
+    there = 0
+    for month in months_between(first, max([now, *days, *book.months])):
+        moved = book.of(month)
+        there += moved.received_cents - moved.paid_cents + moved.other_cents
+        if not _is_asked(filters, month):
+            continue
+        has_been = month <= now and book.began_on is not None
+        row = dict.fromkeys(MONTH)
+        row |= {"month": f"{month:%Y-%m}", "label": _named(month, today)}
+        if has_been or month in book.months:
+            row |= moved.parts | {
+                "received_cents": moved.received_cents,
+                "paid_cents": moved.paid_cents,
+                "net_cents": moved.received_cents - moved.paid_cents,
+                "other_cents": moved.other_cents,
+                "there_cents": there,
+            }
+            before = year_before(month)
+            if book.is_known(before):
+                row["received_before_cents"] = book.of(before).received_cents
+                row["paid_before_cents"] = book.of(before).paid_cents
+        if month >= now:
+            row |= sums.get(f"{month:%Y-%m}", dict.fromkeys(_COMING, 0))
+        yield tuple(row.values())
+    for key, label in ((OVERDUE, _("Overdue")), (NO_DAY, _("Day not known"))):
+        if key in sums and (filters.until is None or filters.until >= today):
+            row = dict.fromkeys(MONTH) | {"month": key, "label": label} | sums[key]
+            yield tuple(row.values())
+
+
+def _named(month: date, today: date) -> str:
+    if is_unfinished(month, today):
+        return _("%(month)s, not over") % {"month": month_label(month)}
+    return month_label(month)
+
+
+def _is_asked(filters: CashFilters, month: date) -> bool:
+    since, until = filters.since, filters.until
+    return (since is None or month >= since.replace(day=1)) and (until is None or month <= until)
+
+
+def _coming_sums(
+    coming: ToCome, today: date, upto: date | None = None
+) -> dict[str, dict[str, int]]:
+    """Add up what is to come by its month, what is overdue and what has no day apart."""
+    sums: dict[str, dict[str, int]] = {}
+    for item in coming.items:
+        if upto is not None and item.day is not None and item.day > upto:
+            continue
+        if item.day is None:
+            month = NO_DAY
+        elif item.is_overdue(today):
+            month = OVERDUE
+        else:
+            month = f"{item.day:%Y-%m}"
+        of_month = sums.setdefault(month, dict.fromkeys(_COMING, 0))
+        of_month[item.column] += item.cents
+    return sums
+
+
+def _there(book: MoneyBook) -> int:
+    return sum(
+        month.received_cents - month.paid_cents + month.other_cents
+        for month in book.months.values()
+    )
+
+
+def _part_of(account: str, kind: str, *, is_back: bool) -> tuple[str, int]:
+    """Return what the other side of moved money was, and −1 where the part counts what went out."""
+    if account == Account.TIPS:
+        return "tips_cents", 1
+    if account == Account.OWNER:
+        return "owner_cents", 1
+    if account == Account.OPENING:
+        return "opening_cents", 1
+    if account == Account.EXPENSES and kind == Entry.Kind.ADJUSTMENT:
+        # A count of cash found more or less than there should be.
+        return "over_cents", 1
+    if kind == Entry.Kind.BILL_PAYMENT:
+        return "bills_paid_cents", -1
+    if account in _RECEIVED:
+        return "given_back_cents" if is_back else "given_cents", 1
+    if account == Account.SALES_TAX:
+        return "tax_paid_cents", -1
+    if account in (Account.EXPENSES, Account.PURCHASE_TAX):
+        return "spent_cents", -1
+    return "paid_otherwise_cents", -1
