@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import calendar
 from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -21,7 +20,7 @@ from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import cash, sales, selling_cost, to_come
 from apiary_sales.reports.frames.make import total
 from apiary_sales.reports.frames.months import year_before
-from apiary_sales.reports.report import Picture, Report
+from apiary_sales.reports.report import FilteredReport, Picture, Report
 from inventory.shared import words
 from inventory.shared.weights import by_unit
 
@@ -94,6 +93,15 @@ WHAT_IS_EXPECTED = gettext_lazy(
     "today's prices. Sales at the stand to come are not guessed."
 )
 
+WHERE_MORE_IS = gettext_lazy(
+    "“Money to come, by month” has the months ahead, and “Money by month, what it was” what the "
+    "money of each month was from and for."
+)
+
+WHAT_HAS_NO_DAY = gettext_lazy(
+    "An order without a day on which it is wanted has no day here, and is in no month."
+)
+
 RECEIVED = _cents("received_cents", gettext_lazy("Received"))
 PAID = _cents("paid_cents", gettext_lazy("Paid out"))
 NET = _cents("net_cents", gettext_lazy("Received less paid out"))
@@ -106,32 +114,33 @@ EXPECTED_IN = _cents(
 EXPECTED_OUT = _cents(
     to_come.EXPECTED_OUT, gettext_lazy("Expected to be spent"), is_left_out_when_nothing=True
 )
-MONTH = Column("label", gettext_lazy("Month"), is_kept_together=True)
+MONTH = Column("month", gettext_lazy("Month"), Unit.MONTH)
+RECEIVED_BEFORE = _cents("received_before_cents", gettext_lazy("Received a year before"))
+PAID_BEFORE = _cents("paid_before_cents", gettext_lazy("Paid out a year before"))
 
 
-def _month_url(row: Row, _address: Address) -> str | None:
-    """Return the cash book of a month that has begun, and the list of what is to come of others."""
-    coming = reverse("reports:report", args=["money-to-come"])
-    if row["month"] in (cash.OVERDUE, cash.NO_DAY):
-        return coming
-    year, month = map(int, row["month"].split("-"))
-    first = date(year, month, 1)
-    last = first.replace(day=calendar.monthrange(year, month)[1])
-    days = {"since": first.isoformat(), "until": last.isoformat()}
-    has_begun = row["received_cents"] is not None and not _is_missing(row["received_cents"])
-    return _with(reverse("billing:cash_book") if has_begun else coming, days)
+def _days_of_month(month: str) -> dict[str, str]:
+    first = date.fromisoformat(f"{month}-01")
+    return {"since": first.isoformat(), "until": to_come.month_end(first).isoformat()}
 
 
-def _is_missing(value: Any) -> bool:
-    import pandas as pd
+def _month_url(row: Row, _address: Address) -> str:
+    """Return the cash book of a month."""
+    return _with(reverse("billing:cash_book"), _days_of_month(row["month"]))
 
-    return bool(pd.isna(value))
+
+def _coming_url(row: Row, _address: Address) -> str:
+    """Return the list of what is to come in a month; of what has none, all that is to come."""
+    is_month = row["month"] not in (cash.OVERDUE, cash.NO_DAY)
+    days = _days_of_month(row["month"]) if is_month else {}
+    return _with(reverse("reports:report", args=["money-to-come"]), days)
 
 
-def _says_cash(frame: pd.DataFrame) -> list[str]:
-    answer: cash.Answer = frame.attrs["answer"]
-    if answer.began_on is None:
-        return []
+def _cash_answer(made: FilteredReport) -> list[str]:
+    return [*_answer_of_month(made.frame.attrs["answer"]), *_answer_to_come(made)]
+
+
+def _answer_of_month(answer: cash.Answer) -> list[str]:
     month = date_format(answer.today, "F")
     before = year_before(answer.today.replace(day=1))
     said = {
@@ -140,12 +149,6 @@ def _says_cash(frame: pd.DataFrame) -> list[str]:
         "paid": words.money(answer.paid_cents),
         "there": words.money(answer.there_cents),
         "year_before": date_format(before, "YEAR_MONTH_FORMAT"),
-        "until": date_format(answer.until, "F"),
-        "due": words.money(answer.due_cents),
-        "overdue": words.money(answer.overdue_cents),
-        "bills": words.money(answer.bills_cents),
-        "bills_overdue": words.money(answer.bills_overdue_cents),
-        "expected": words.money(answer.expected_cents),
     }
     if answer.received_before_cents is None:
         received = _(
@@ -157,9 +160,21 @@ def _says_cash(frame: pd.DataFrame) -> list[str]:
         received = _(
             "Received %(received)s in %(month)s so far (%(before)s in all of %(year_before)s)."
         )
+    paid = _("Paid out %(paid)s in %(month)s so far. There is %(there)s now.")
+    return [received % said, paid % said]
+
+
+def _answer_to_come(made: FilteredReport) -> list[str]:
+    answer: cash.Answer = made.frame.attrs["answer"]
+    said = {
+        "until": date_format(answer.until, "F"),
+        "due": words.money(answer.due_cents),
+        "overdue": words.money(answer.overdue_cents),
+        "bills": words.money(answer.bills_cents),
+        "bills_overdue": words.money(answer.bills_overdue_cents),
+        "expected": words.money(answer.expected_cents),
+    }
     sentences = [
-        received,
-        _("Paid out %(paid)s in %(month)s so far. There is %(there)s now."),
         _("Due by the end of %(until)s: %(due)s; overdue: %(overdue)s."),
         _("Bills to pay by then: %(bills)s, of which %(bills_overdue)s is overdue."),
     ]
@@ -170,9 +185,14 @@ def _says_cash(frame: pd.DataFrame) -> list[str]:
     return [sentence % said for sentence in sentences]
 
 
+def _warns_coming(frame: pd.DataFrame) -> list[str]:
+    answer: cash.Answer = frame.attrs["answer"]
+    return list(answer.not_known)
+
+
 def _warns_cash(frame: pd.DataFrame) -> list[str]:
     answer: cash.Answer = frame.attrs["answer"]
-    warnings = list(answer.not_known)
+    warnings = _warns_coming(frame)
     if answer.began_on is not None and answer.began_on.day > 1:
         warnings.append(
             _("The books begin on %(day)s: that month is not whole, and is compared with no other.")
@@ -185,8 +205,7 @@ CASH_BY_MONTH = Report(
     slug="money-by-month",
     title=gettext_lazy("Money by month"),
     sentence=gettext_lazy(
-        "What was received and paid out each month, against the year before, and what is due and "
-        "expected in the months to come."
+        "What was received and paid out each month, against the same month a year before."
     ),
     subject=MONEY,
     definition=(
@@ -196,34 +215,29 @@ CASH_BY_MONTH = Report(
         WHAT_IS_MOVED,
         WHAT_A_YEAR_BEFORE_IS,
         WHAT_IS_DUE,
-        WHAT_IS_EXPECTED,
+        WHERE_MORE_IS,
     ),
     form=forms.CashForm,
     frame=cash.by_month,
     columns=_fixed(
         MONTH,
         RECEIVED,
-        _cents("received_before_cents", gettext_lazy("Received a year before")),
+        RECEIVED_BEFORE,
         PAID,
-        _cents("paid_before_cents", gettext_lazy("Paid out a year before")),
+        PAID_BEFORE,
         NET,
         _cents("other_cents", gettext_lazy("Other"), is_left_out_when_nothing=True),
         THERE,
-        DUE,
-        BILLS,
-        EXPECTED_IN,
-        EXPECTED_OUT,
     ),
     picture=Picture(
-        "bars",
-        gettext_lazy("Received and paid out, due and bills to pay"),
-        ("received_cents", "paid_cents", "due_cents", "bills_cents"),
-        "label",
+        "lines",
+        gettext_lazy("Received and paid out by month"),
+        ("received_cents", "paid_cents"),
     ),
     opens=_month_url,
-    nothing=gettext_lazy("Nothing was received or paid out, and nothing is due."),
+    nothing=gettext_lazy("Nothing was received or paid out."),
     warns=_warns_cash,
-    says=_says_cash,
+    answers=_cash_answer,
 )
 CASH_IN_AND_OUT = Report(
     slug="money-in-and-out",
@@ -281,7 +295,8 @@ CASH_IN_AND_OUT = Report(
 # What is to come.
 
 
-def _says_coming(frame: pd.DataFrame) -> list[str]:
+def _coming_answer(made: FilteredReport) -> list[str]:
+    frame = made.frame
     overdue = frame[frame["state"] == "overdue"]
     sums = {
         "due": words.money(total(frame, to_come.DUE) or 0),
@@ -289,14 +304,49 @@ def _says_coming(frame: pd.DataFrame) -> list[str]:
         "bills": words.money(total(frame, to_come.BILLS) or 0),
         "bills_overdue": words.money(total(overdue, to_come.BILLS) or 0),
     }
-    if frame.empty:
-        return []
     return [
         _("Left to pay on invoices: %(due)s, of which %(overdue)s is overdue.") % sums,
         _("Bills to pay: %(bills)s, of which %(bills_overdue)s is overdue.") % sums,
     ]
 
 
+COMING_BY_MONTH = Report(
+    slug="money-to-come-by-month",
+    title=gettext_lazy("Money to come, by month"),
+    sentence=gettext_lazy(
+        "What is due and expected in each month to come, with what is overdue on a line of its own."
+    ),
+    subject=MONEY,
+    definition=(
+        WHAT_IS_DUE,
+        WHAT_IS_EXPECTED,
+        WHAT_HAS_NO_DAY,
+        gettext_lazy(
+            "A year before is what was received and paid out in all of the same month of the year "
+            "before, sales at the stand included. What the books do not have whole is not known."
+        ),
+    ),
+    form=forms.CashForm,
+    frame=cash.coming_by_month,
+    columns=_fixed(
+        Column("label", gettext_lazy("Month"), is_kept_together=True),
+        DUE,
+        BILLS,
+        EXPECTED_IN,
+        EXPECTED_OUT,
+        RECEIVED_BEFORE,
+        PAID_BEFORE,
+    ),
+    picture=Picture(
+        "bars",
+        gettext_lazy("Due and to pay by month"),
+        ("due_cents", "bills_cents", "expected_in_cents", "expected_out_cents"),
+    ),
+    opens=_coming_url,
+    nothing=gettext_lazy("Nothing is due or expected."),
+    warns=_warns_coming,
+    answers=_answer_to_come,
+)
 MONEY_TO_COME = Report(
     slug="money-to-come",
     title=gettext_lazy("Money to come"),
@@ -305,10 +355,7 @@ MONEY_TO_COME = Report(
     definition=(
         WHAT_IS_DUE,
         WHAT_IS_EXPECTED,
-        gettext_lazy(
-            "An order without a day on which it is wanted has no day here; it is shown where no "
-            "days are chosen."
-        ),
+        WHAT_HAS_NO_DAY,
         gettext_lazy(
             "“Usually late” is the median of the last ten invoices of this customer that are paid, "
             "in days after the day they were due; below zero is early. With fewer than three it is "
@@ -335,7 +382,7 @@ MONEY_TO_COME = Report(
     opens=lambda row, _address: row["url"],
     nothing=gettext_lazy("Nothing is due or expected on these days."),
     warns=lambda frame: list(frame.attrs["not_known"]),
-    says=_says_coming,
+    answers=_coming_answer,
 )
 
 # What remains after selling.
@@ -416,7 +463,8 @@ SELLING_COLUMNS = (
 )
 
 
-def _says_selling(frame: pd.DataFrame) -> list[str]:
+def _selling_answer(made: FilteredReport) -> list[str]:
+    frame = made.frame
     remains = total(frame, "remains_cents")
     if remains is None:
         return []
@@ -512,7 +560,7 @@ SELLING_BY_CUSTOMER = Report(
     ),
     nothing=gettext_lazy("There were no sales on these days with these filters."),
     warns=_warns_selling,
-    says=_says_selling,
+    answers=_selling_answer,
 )
 SELLING_BY_CHANNEL = Report(
     slug="margin-after-selling-by-channel",
@@ -529,12 +577,13 @@ SELLING_BY_CHANNEL = Report(
     opens=_way_lines,
     nothing=gettext_lazy("There were no sales on these days with these filters."),
     warns=_warns_selling,
-    says=_says_selling,
+    answers=_selling_answer,
 )
 
 REPORTS = (
     CASH_BY_MONTH,
     CASH_IN_AND_OUT,
+    COMING_BY_MONTH,
     MONEY_TO_COME,
     SELLING_BY_CUSTOMER,
     SELLING_BY_CHANNEL,

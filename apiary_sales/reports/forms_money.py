@@ -11,7 +11,7 @@ from apiary_sales.orders.models import Order
 from apiary_sales.reports.forms import ChosenField, FilterDayField, FilterForm
 from apiary_sales.reports.frames.cash import CashFilters
 from apiary_sales.reports.frames.sales import NONE, SalesFilters
-from apiary_sales.reports.frames.to_come import ComingFilters
+from apiary_sales.reports.frames.to_come import ComingFilters, month_end
 
 
 class CashForm(FilterForm):
@@ -21,6 +21,11 @@ class CashForm(FilterForm):
 
     since = FilterDayField(label=gettext_lazy("From the month of"))
     until = FilterDayField(label=gettext_lazy("Up to the month of"))
+
+    def asked(self) -> CashFilters:
+        """Return the first day of the first month and the last day of the last one."""
+        since, until = self.cleaned_data.get("since"), self.cleaned_data.get("until")
+        return CashFilters(since and since.replace(day=1), until and month_end(until))
 
     def in_words(self) -> list[str]:
         since, until = self.cleaned_data.get("since"), self.cleaned_data.get("until")

@@ -35,6 +35,8 @@ class Report:
     whether the figure of a column in a row is of a time that is not over; of a report with a row a
     month it is the month of today.
     `warns` says in sentences what is odd about the figures of a frame, `says` what they come to.
+    `warns` says in sentences what is odd about the figures of a frame, `answers` says the point of
+    a report with its rows.
     """
 
     slug: str
@@ -110,9 +112,9 @@ class FilteredReport:
         return self.report.warns(self.frame)
 
     @cached_property
-    def answer(self) -> list[str]:
-        """What the figures come to, in sentences that are read before the table."""
-        return self.report.says(self.frame)
+    def answers(self) -> list[str]:
+        """The point of the report in sentences."""
+        return self.report.answers(self) if self.rows else []
 
     @property
     def headings(self) -> list[Heading]:

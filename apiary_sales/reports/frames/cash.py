@@ -54,7 +54,6 @@ _RECEIVED = {
 
 MONTH = {
     "month": TEXT,
-    "label": TEXT,
     "received_cents": WHOLE,
     "received_before_cents": WHOLE,
     "paid_cents": WHOLE,
@@ -62,10 +61,6 @@ MONTH = {
     "net_cents": WHOLE,
     "other_cents": WHOLE,
     "there_cents": WHOLE,
-    "due_cents": WHOLE,
-    "bills_cents": WHOLE,
-    "expected_in_cents": WHOLE,
-    "expected_out_cents": WHOLE,
     # What the sums above are made of.
     "given_cents": WHOLE,
     "given_back_cents": WHOLE,
@@ -80,11 +75,21 @@ MONTH = {
     # No money of the house: what the owner paid for it.
     "by_owner_cents": WHOLE,
 }
+COMING = {
+    "month": TEXT,
+    "label": TEXT,
+    "due_cents": WHOLE,
+    "bills_cents": WHOLE,
+    "expected_in_cents": WHOLE,
+    "expected_out_cents": WHOLE,
+    "received_before_cents": WHOLE,
+    "paid_before_cents": WHOLE,
+}
 _PARTS = tuple(MONTH)[tuple(MONTH).index("given_cents") :]
 _RECEIVED_PARTS = ("given_cents", "given_back_cents")
 _PAID_PARTS = ("spent_cents", "bills_paid_cents", "tax_paid_cents", "paid_otherwise_cents")
 _OTHER_PARTS = ("tips_cents", "owner_cents", "over_cents", "opening_cents")
-_COMING = ("due_cents", "bills_cents", "expected_in_cents", "expected_out_cents")
+_COMING_PARTS = ("due_cents", "bills_cents", "expected_in_cents", "expected_out_cents")
 
 
 @dataclass(frozen=True)
@@ -121,18 +126,29 @@ class MoneyMonth:
 class MoneyBook:
     """The months of the books: what moved in each, and when the books began."""
 
+    today: date
     began_on: date | None
     months: Mapping[date, MoneyMonth]
 
     def of(self, first: date) -> MoneyMonth:
         return self.months.get(first, MoneyMonth())
 
+    def before(self, first: date) -> dict[str, int | None]:
+        """Return what was received and paid in the same month a year before, None if not known."""
+        earlier = year_before(first)
+        is_known = self.is_known(earlier)
+        return {
+            "received_before_cents": self.of(earlier).received_cents if is_known else None,
+            "paid_before_cents": self.of(earlier).paid_cents if is_known else None,
+        }
+
     def is_known(self, first: date) -> bool:
-        """Tell whether the books have all of a month; the one they began in may be a part."""
-        return self.began_on is not None and self.began_on <= first
+        """Tell whether the books have all of a month: not that they began in, nor one not over."""
+        has_begun = self.began_on is not None and self.began_on <= first
+        return has_begun and to_come.month_end(first) < self.today
 
 
-def money_book() -> MoneyBook:
+def money_book(today: date) -> MoneyBook:
     """Return what moved the money of the house, month by month, in three queries."""
     began_on = Entry.objects.aggregate(day=Min("entered_on"))["day"]
     months: dict[date, MoneyMonth] = defaultdict(MoneyMonth)
@@ -166,27 +182,37 @@ def money_book() -> MoneyBook:
     )
     for month, cents in by_owner:
         months[month].parts["by_owner_cents"] -= cents
-    return MoneyBook(began_on, months)
+    return MoneyBook(today, began_on, months)
 
 
 def by_month(filters: CashFilters) -> pd.DataFrame:
-    """Return one row for each month from the first of the books on, with what is still to come.
+    """Return one row for each month from the first of the books to this one, none left out.
 
-    Months to come have what is due, to be paid and expected on their days. What is overdue, and
-    what has no day yet, has a row of its own. What is not known a year before is unknown.
+    What is not known a year before is unknown.
     """
     today = timezone.localdate()
-    book, coming = money_book(), to_come.read(today)
-    frame = frame_of(_rows(filters, book, coming, today), MONTH)
-    frame.attrs["answer"] = Answer.of(book, coming, today)
+    book = money_book(today)
+    frame = frame_of(_rows(filters, book), MONTH)
+    frame.attrs["answer"] = Answer.of(book, to_come.read(today))
     return frame
 
 
 def moved_by_month(filters: CashFilters) -> pd.DataFrame:
-    """Return one row for each month of the books up to this one, with what its money was."""
+    """Return the same months, for what their money was from and for."""
     today = timezone.localdate()
-    rows = _rows(filters, money_book(), ToCome((), ()), today)
-    return frame_of(rows, MONTH)
+    return frame_of(_rows(filters, money_book(today)), MONTH)
+
+
+def coming_by_month(filters: CashFilters) -> pd.DataFrame:
+    """Return what is overdue, then a row for each month from this one on, then what has no day.
+
+    Beside each month is what was received and paid in it a year before, where that is known.
+    """
+    today = timezone.localdate()
+    book, coming = money_book(today), to_come.read(today)
+    frame = frame_of(_coming_rows(filters, book, coming), COMING)
+    frame.attrs["answer"] = Answer.of(book, coming)
+    return frame
 
 
 @dataclass(frozen=True)
@@ -208,20 +234,20 @@ class Answer:
     not_known: tuple[str, ...]
 
     @classmethod
-    def of(cls, book: MoneyBook, coming: ToCome, today: date) -> Answer:
+    def of(cls, book: MoneyBook, coming: ToCome) -> Answer:
+        today = book.today
         first = today.replace(day=1)
         until = to_come.month_end(today, 1)
-        before = year_before(first)
         sums = _coming_sums(coming, today, upto=until)
         # What is due later is to be paid too, but not by then.
         by_then = [sums[month] for month in sums if month not in (OVERDUE, NO_DAY)]
-        overdue = sums.get(OVERDUE, dict.fromkeys(_COMING, 0))
+        overdue = sums.get(OVERDUE, dict.fromkeys(_COMING_PARTS, 0))
         now = book.of(first)
         return cls(
             today,
             book.began_on,
             now.received_cents,
-            book.of(before).received_cents if book.is_known(before) else None,
+            book.before(first)["received_before_cents"],
             now.paid_cents,
             _there(book),
             until,
@@ -234,49 +260,49 @@ class Answer:
         )
 
 
-def _rows(
-    filters: CashFilters, book: MoneyBook, coming: ToCome, today: date
-) -> Iterable[tuple[object, ...]]:
-    now = today.replace(day=1)
-    sums = _coming_sums(coming, today)
-    days = [date.fromisoformat(f"{month}-01") for month in sums if month not in (OVERDUE, NO_DAY)]
-    if book.began_on is None and not sums:
+def _rows(filters: CashFilters, book: MoneyBook) -> Iterable[tuple[object, ...]]:
+    if book.began_on is None:
         return
-    first = min([(book.began_on or today).replace(day=1), *days, now])
     there = 0
-    for month in months_between(first, max([now, *days, *book.months])):
+    for month in months_between(book.began_on, max([book.today, *book.months])):
         moved = book.of(month)
         there += moved.received_cents - moved.paid_cents + moved.other_cents
-        if not _is_asked(filters, month):
-            continue
-        has_been = month <= now and book.began_on is not None
-        row = dict.fromkeys(MONTH)
-        row |= {"month": f"{month:%Y-%m}", "label": _named(month, today)}
-        if has_been or month in book.months:
-            row |= moved.parts | {
+        if _is_asked(filters, month):
+            row = dict.fromkeys(MONTH) | {
+                "month": f"{month:%Y-%m}",
                 "received_cents": moved.received_cents,
                 "paid_cents": moved.paid_cents,
                 "net_cents": moved.received_cents - moved.paid_cents,
                 "other_cents": moved.other_cents,
                 "there_cents": there,
+                **moved.parts,
+                **book.before(month),
             }
-            before = year_before(month)
-            if book.is_known(before):
-                row["received_before_cents"] = book.of(before).received_cents
-                row["paid_before_cents"] = book.of(before).paid_cents
-        if month >= now:
-            row |= sums.get(f"{month:%Y-%m}", dict.fromkeys(_COMING, 0))
-        yield tuple(row.values())
-    for key, label in ((OVERDUE, _("Overdue")), (NO_DAY, _("Day not known"))):
-        if key in sums and (filters.until is None or filters.until >= today):
-            row = dict.fromkeys(MONTH) | {"month": key, "label": label} | sums[key]
             yield tuple(row.values())
 
 
-def _named(month: date, today: date) -> str:
-    if is_unfinished(month, today):
-        return _("%(month)s, not over") % {"month": month_label(month)}
-    return month_label(month)
+def _coming_rows(
+    filters: CashFilters, book: MoneyBook, coming: ToCome
+) -> Iterable[tuple[object, ...]]:
+    today = book.today
+    sums = _coming_sums(coming, today)
+    days = [item.day for item in coming.items if item.day is not None]
+    if OVERDUE in sums:
+        yield _coming_row(OVERDUE, _("Overdue"), sums[OVERDUE])
+    for month in months_between(today, max(days)) if days else ():
+        if _is_asked(filters, month):
+            key = f"{month:%Y-%m}"
+            label = month_label(month)
+            if is_unfinished(month, today):
+                label = _("%(month)s (from today on)") % {"month": label}
+            of_month = sums.get(key, dict.fromkeys(_COMING_PARTS, 0))
+            yield _coming_row(key, label, {**of_month, **book.before(month)})
+    if NO_DAY in sums:
+        yield _coming_row(NO_DAY, _("Day not known"), sums[NO_DAY])
+
+
+def _coming_row(key: str, label: str, figures: Mapping[str, int | None]) -> tuple[object, ...]:
+    return tuple((dict.fromkeys(COMING) | {"month": key, "label": label, **figures}).values())
 
 
 def _is_asked(filters: CashFilters, month: date) -> bool:
@@ -298,7 +324,7 @@ def _coming_sums(
             month = OVERDUE
         else:
             month = f"{item.day:%Y-%m}"
-        of_month = sums.setdefault(month, dict.fromkeys(_COMING, 0))
+        of_month = sums.setdefault(month, dict.fromkeys(_COMING_PARTS, 0))
         of_month[item.column] += item.cents
     return sums
 
