@@ -14,8 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from apiary_sales.orders.models import Order
-from apiary_sales.reports import accounting, answers, forms, year_on_year
-from apiary_sales.reports import accounting, catalogue_money, forms
+from apiary_sales.reports import accounting, answers, catalogue_money, forms, year_on_year
 from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain

@@ -34,9 +34,6 @@ class Report:
     a report with its rows: its main figure, and what to compare that with. `is_unfinished` tells
     whether the figure of a column in a row is of a time that is not over; of a report with a row a
     month it is the month of today.
-    `warns` says in sentences what is odd about the figures of a frame, `says` what they come to.
-    `warns` says in sentences what is odd about the figures of a frame, `answers` says the point of
-    a report with its rows.
     """
 
     slug: str
@@ -54,7 +51,6 @@ class Report:
     more_pictures: tuple[Picture, ...] = ()
     answers: Callable[[FilteredReport], list[str]] = lambda _made: []
     is_unfinished: Callable[[Row, str, Any], bool] | None = None
-    says: Callable[[pd.DataFrame], list[str]] = lambda _frame: []
 
 
 @dataclass(frozen=True)
@@ -110,11 +106,6 @@ class FilteredReport:
     def warnings(self) -> list[str]:
         """What is odd about the figures, in sentences."""
         return self.report.warns(self.frame)
-
-    @cached_property
-    def answers(self) -> list[str]:
-        """The point of the report in sentences."""
-        return self.report.answers(self) if self.rows else []
 
     @property
     def headings(self) -> list[Heading]:
