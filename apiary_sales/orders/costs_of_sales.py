@@ -37,7 +37,8 @@ class CostsOfSales:
     ) -> None:
         self._posting = posting
         self._is_average = ProductionSettings.current().costs_by_average
-        self._averages: dict[tuple[int | None, int], AverageCost] = dict(averages or {})
+        self._before = averages or {}
+        self._averages: dict[int, AverageCost] = {}
         self._issued = _issued_of({lot for lot in lots if lot})
 
     def of(
@@ -65,12 +66,11 @@ class CostsOfSales:
     def _issue_at_average(self, line: OrderLine, quantity: int, posting: int | None) -> int | None:
         item = product_of(line).item_id
         if posting is not None:
-            before = self._averages.get((posting, item))
+            before = self._before.get((posting, item))
             return None if before is None else before.issue(quantity)
-        if (None, item) not in self._averages:
-            found = PostingLine.objects.average_costs([item], before=self._posting)
-            self._averages[None, item] = found[item]
-        return self._averages[None, item].issue(quantity)
+        if item not in self._averages:
+            self._averages |= PostingLine.objects.average_costs([item], before=self._posting)
+        return self._averages[item].issue(quantity)
 
     def _issue_of_lot(self, lot: Lot | None, quantity: int) -> int | None:
         if lot is None or lot.cost_cents is None or lot.quantity_made <= 0:

@@ -165,6 +165,7 @@ def _averages(rows: Sequence[FulfilmentLine]) -> AveragesBefore:
     if not ProductionSettings.current().costs_by_average:
         return {}
     of_products = [row for row in rows if row.order_line.kind in OF_PRODUCTS]
-    postings = {row.fulfilment.posting_id for row in of_products} - {None}
+    ids = {row.fulfilment.posting_id for row in of_products}
+    postings = [posting for posting in ids if posting is not None]
     items = {row.order_line.product.item_id for row in of_products if row.order_line.product}
     return PostingLine.objects.average_costs_before(items, postings)

@@ -14,11 +14,13 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
 from apiary_sales.keeping.queries import backup_state
+from apiary_sales.orders.late_costs import count_that_may_be_known
 from apiary_sales.web.queries import Today
 
 # So many are shown at once; the others unfold.
 SHOWN = 3
 KEEP = "keeping.keep_house"
+PRICES = "pricing.manage_prices"
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,11 @@ def _backups(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     return {"state": backup_state.of_house()} if request.user.has_perm(KEEP) else None
 
 
+def _late_costs(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
+    count = count_that_may_be_known() if request.user.has_perm(PRICES) else 0
+    return {"count": count} if count else None
+
+
 _held = _where_there_is("held_goods", lambda today: today.held_goods)
 _missing = _where_there_is("rows", lambda today: today.missing)
 _stand = _where_there_is("waiting", lambda today: today.stand_waiting)
@@ -76,6 +83,7 @@ PARTS: tuple[AttentionPart, ...] = (
     AttentionPart("customers/_to_renew.html", _to_renew),
     AttentionPart("pricing/_soon.html", _prices_to_come),
     AttentionPart("inventory/care/_before_use.html", _cleaning),
+    AttentionPart("orders/late_costs/_to_cost.html", _late_costs),
 )
 
 

@@ -47,6 +47,7 @@ from apiary_sales.api import (
 )
 from apiary_sales.api import credit_notes as credit_notes_api
 from apiary_sales.api import drums as drums_api
+from apiary_sales.api import late_costs as late_costs_api
 from apiary_sales.api import market_days as market_api
 from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
@@ -98,6 +99,7 @@ from apiary_sales.orders.services import (
     contracts,
     deliveries,
     drum_register,
+    late_costs,
     quotes,
     recalls,
     returns,
@@ -698,6 +700,7 @@ SERVICES = {
     "adjustments/{id}/undo/": (money.AdjustmentUndoApiView, adjustments.undo),
     "deposit-slips/": (money.DepositSlipsApiView, deposit_slips.deposit),
     "deposit-slips/{id}/undo/": (money.DepositUndoApiView, deposit_slips.undo),
+    "late-costings/": (late_costs_api.LateCostingsApiView, late_costs.cost),
     "market-days/": (market_api.MarketDaysApiView, market_days.plan),
     "market-days/{id}/change/": (market_api.MarketChangeApiView, market_days.change),
     "market-days/{id}/goods/": (market_api.MarketGoodsApiView, market_days.set_load_list),
@@ -795,6 +798,7 @@ WITHOUT_BODY = {
     api_orders.OrderReserveMissingApiView,
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
+    late_costs_api.LateCostingUndoApiView,
     market_api.HonestyBoxPutAwayApiView,
     market_api.MarketCancelApiView,
     market_api.MarketLoadUndoApiView,

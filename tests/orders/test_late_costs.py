@@ -202,3 +202,31 @@ def test_what_was_sold_without_a_cost_is_read_in_so_many_queries(
 
     with django_assert_num_queries(7):
         assert len(sold_without_cost(2026).lines) == sales
+
+
+def test_the_page_says_what_can_be_costed_costs_it_and_undoes_it(client, sell, jars, shelf):
+    client.force_login(builders.person("office"))
+    lot = builders.packed_lot(jars, shelf, 10)
+    unknown = builders.packed_lot(builders.product("Quart"), shelf, 4, code="L-unknown")
+    sell(6)
+    sell(2, product=unknown.product)
+    cost_is(lot, 1_000)
+
+    shown = client.get("/selling/without-cost/").text
+    money = '<span class="money">$39.00</span>'
+    assert f"1 line sold for {money} had no cost when it was sold; now its cost is known." in shown
+    assert "A part in lot L-unknown has no price." in shown
+
+    done = client.post("/selling/without-cost/", {"key": "once"}, follow=True)
+    assert "1 line that was sold without a cost has one now: $6.00." in done.text
+    assert costs() == [600, None]
+
+    undone = client.post(f"{done.request['PATH_INFO']}undo/", {"key": "back"}, follow=True)
+    assert "Undone. What was costed then has no cost again." in undone.text
+    assert costs() == [None, None]
+
+
+def test_only_who_manages_prices_costs_late(client, shelf):
+    client.force_login(builders.person("stand"))
+
+    assert client.get("/selling/without-cost/").status_code == 403

@@ -65,7 +65,9 @@ from apiary_sales.keeping.services import backups
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
+from apiary_sales.orders import late_costs as late_costs_of_sales
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.queries import late_costs as late_cost_rows
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.contracts import PriceStep
@@ -77,6 +79,7 @@ from apiary_sales.orders.services import (
     contracts,
     deliveries,
     drum_register,
+    late_costs,
     orders,
     quotes,
     recalls,
@@ -97,6 +100,7 @@ from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, P
 from inventory.bottling.services import (
     bottling_days,
     comb,
+    costs,
     delivery_corrections,
     estimates,
     fill_checks,
@@ -175,6 +179,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _write_e_mails(people[User.Role.OFFICE])
     _buy(people[User.Role.OFFICE])
     _trade_regularly(people[User.Role.OFFICE])
+    _cost_late(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
     _name_an_account()
     _bring_in_lists(people[User.Role.OWNER])
@@ -1148,6 +1153,16 @@ def _buy(clerk) -> None:
     expenses.skip_next(
         recurring=rent, due_on=rent.next_on, skipped_by=clerk, key="full:rent-skipped"
     )
+
+
+def _cost_late(person) -> None:
+    """Enter what one lot cost of which some was sold, and cost that; undo it, and cost it again."""
+    sold = late_costs_of_sales.sold_without_cost()
+    lot = next(row.lot for row in late_cost_rows.rows(sold.lines) if row.is_entered)
+    costs.set_lot_cost(lot=lot, cost_cents=48_000)
+    made = late_costs.cost(recorded_by=person, key="full:late-costs")
+    late_costs.undo(costing=made, recorded_by=person, key="full:late-costs-undone")
+    late_costs.cost(recorded_by=person, key="full:late-costs-again")
 
 
 def _trade_regularly(person) -> None:

@@ -177,6 +177,9 @@ LATER = {
     "billing:recurring_skip",
     "billing:supplier_payment",
     "billing:supplier_payment_undo",
+    "api:late-costing-undo",
+    "orders:late_costing",
+    "orders:late_costing_undo",
     "api:consignment-bring-back",
     "api:consignment-cancel",
     "api:consignment-deliver",
@@ -880,6 +883,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "orders:consignment_bring_back billing:consignment_report api:consignment-prices "
             "api:consignment-deliveries api:consignment-bring-back api:consignment-reports "
             "api:consignment-shelf",
+        ),
+        (
+            _rows("orders.LateCosting", "pk"),
+            "orders:late_costing orders:late_costing_undo api:late-costing-undo",
         ),
         (
             _rows("orders.ConsignmentDelivery", "number", "status"),

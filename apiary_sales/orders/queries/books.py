@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from django.db.models import F, Q, Sum
 
+from apiary_sales.orders.late_cost_models import LateCost, LateCosting
 from apiary_sales.orders.models import (
     FulfilmentLine,
     GoodsReturn,
@@ -21,6 +22,7 @@ def faults() -> Iterator[str]:
     yield from _unpromised_lines()
     yield from _wrong_fulfilments()
     yield from _wrong_returns()
+    yield from _wrong_late_costs()
     yield from _wrong_amounts()
     yield from _wrong_statuses()
 
@@ -108,6 +110,18 @@ def _wrong_returns() -> Iterator[str]:
                 f"Order {line.order_line.order}: {line.returned} of {line.order_line.description} "
                 f"came back at a cost of {line.returned_cost_cents} cents, "
                 f"the returns add up to {back[0]} and {back[1]} cents."
+            )
+
+
+def _wrong_late_costs() -> Iterator[str]:
+    """Goods have the cost that a late costing gave them, unless it was undone."""
+    standing = LateCost.objects.filter(costing__in=LateCosting.objects.standing())
+    for late in standing.select_related("fulfilment_line__order_line__order").order_by("id"):
+        goods = late.fulfilment_line
+        if goods.cost_cents != late.cost_cents:
+            yield (
+                f"Order {goods.order_line.order}: {goods.order_line.description} was given a cost "
+                f"of {late.cost_cents} cents late, and has {goods.cost_cents}."
             )
 
 

@@ -1,0 +1,40 @@
+"""Goods sold without a cost, through the API."""
+
+import pytest
+
+from apiary_sales.orders.models import FulfilmentLine
+from tests import builders
+from tests.orders.conftest import jar_line, jars, shelf, shop  # noqa: F401
+from tests.orders.test_late_costs import cost_is, sell  # noqa: F401
+
+pytestmark = pytest.mark.django_db
+
+
+def test_goods_are_costed_late_and_that_is_undone(client, sell, jars, shelf):  # noqa: F811
+    client.force_login(builders.person("office"))
+    lot = builders.packed_lot(jars, shelf, 10)
+    sell(6)
+    cost_is(lot, 1_000)
+
+    sold = client.get("/api/sold-without-cost/?season=2026").json()
+    assert sold == {
+        "lines": 1,
+        "amount_cents": 3_900,
+        "lines_known_now": 1,
+        "amount_cents_known_now": 3_900,
+        "cost_cents_known_now": 600,
+    }
+
+    def post(path, key, **body):
+        headers = {"Idempotency-Key": key}
+        return client.post(path, body, content_type="application/json", headers=headers)
+
+    made = post("/api/late-costings/", "once", season=2026)
+    assert (made.status_code, made.json()["cost_cents"]) == (201, 600)
+    assert post("/api/late-costings/", "once", season=2026).status_code == 409
+
+    undone = post(f"/api/late-costings/{made.json()['id']}/undo/", "back")
+    assert (undone.status_code, undone.json()["is_undone"]) == (200, True)
+    assert FulfilmentLine.objects.get().cost_cents is None
+    [listed] = client.get("/api/late-costings/list/").json()["results"]
+    assert listed == undone.json()
