@@ -33,6 +33,7 @@ FILTERS = {
     "channel": (OpenApiTypes.STR, "`stand`, `shop`, `delivery` or `bulk`."),
     "customer": (OpenApiTypes.STR, "Number of a customer, or `none`."),
     "goods": (OpenApiTypes.STR, "`packed`, `bulk`, `charges` or `all`; all honey when left out."),
+    "cost": (OpenApiTypes.STR, "`known` or `none`: sales with a known cost, or without one."),
     "kind": (OpenApiTypes.STR, "Kind of stock: `honey`, `packed` or `part`."),
     "days": (OpenApiTypes.STR, "Whole days without movement."),
     "measure": (OpenApiTypes.STR, "`grams` or `margin_cents`; sales in cents when left out."),

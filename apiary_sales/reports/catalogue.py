@@ -72,9 +72,11 @@ WHAT_NO_MINUTES_MEAN = gettext_lazy(
     "include labour. The page of their lot says so too."
 )
 WHAT_SEASONS_ARE = gettext_lazy(
-    "A season is the year in which the honey was extracted, as recorded for its lot, not "
-    "the year of sale. Bought honey counts in the season that was entered with its delivery, "
-    "beside your own, so a season's figures are not those of your own harvest alone."
+    "A season is the year in which the honey was extracted, not the year of sale. A blend counts "
+    "in each season that is in it, by the grams of each: pieces, grams and cents stay whole, what "
+    "rounding leaves over goes to the largest remainder, and all seasons come to what was sold. "
+    "Bought honey counts in the season that was entered with its delivery, beside your own, so a "
+    "season's figures are not those of your own harvest alone."
 )
 WHAT_SIZES_ARE = gettext_lazy("All varieties and labels of a size are counted together.")
 SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE, WHAT_IS_BROUGHT_IN)

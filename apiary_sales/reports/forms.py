@@ -156,7 +156,9 @@ def _customers() -> list[tuple[str, str]]:
 
 
 class SalesForm(FilterForm):
-    """Which sales: days, season of the honey, size, variety, product, channel, buyer, goods."""
+    """Which sales: days, season of the honey, size, variety, product, channel, buyer,
+    goods, cost.
+    """
 
     makes = SalesFilters
 
@@ -178,6 +180,14 @@ class SalesForm(FilterForm):
             (sales.SERVICES, gettext_lazy("services")),
             (sales.CHARGE, gettext_lazy("drums, deposits, freight")),
             (sales.ALL, gettext_lazy("everything")),
+        ],
+    )
+    cost = ChosenField(
+        label=gettext_lazy("Cost"),
+        choices=[
+            ("", gettext_lazy("all")),
+            (sales.KNOWN, gettext_lazy("with a cost")),
+            (sales.NONE, gettext_lazy("without a cost")),
         ],
     )
 

@@ -13,7 +13,7 @@ from django.utils.functional import Promise
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
-from apiary_sales.reports import pictures
+from apiary_sales.reports import pictures, uncosted
 from apiary_sales.reports.columns import Column, Row, Unit
 from apiary_sales.reports.forms import FilterForm
 from apiary_sales.reports.frames import months
@@ -106,6 +106,11 @@ class FilteredReport:
     def warnings(self) -> list[str]:
         """What is odd about the figures, in sentences."""
         return self.report.warns(self.frame)
+
+    @cached_property
+    def uncosted(self) -> uncosted.Uncosted | None:
+        """How much of what is shown has no cost, where there is a margin."""
+        return uncosted.of(self) if self.rows else None
 
     @property
     def headings(self) -> list[Heading]:

@@ -381,7 +381,6 @@ def _check_sums(make, key, of) -> None:
         sales.by_product,
         sales.by_customer,
         sales.by_month,
-        sales.season_against_season,
     ],
 )
 def test_a_frame_takes_one_query_for_sales_and_one_for_past_ones_however_many(

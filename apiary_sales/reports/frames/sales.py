@@ -15,12 +15,14 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from apiary_sales.orders.late_costs import WITH_A_COST
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
-from apiary_sales.reports.frames import brought_in
+from apiary_sales.reports.frames import brought_in, uncosted
 from apiary_sales.reports.frames.brought_in import NONE as NONE
 from apiary_sales.reports.frames.brought_in import PastLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
 from apiary_sales.reports.frames.months import months_between
+from apiary_sales.reports.frames.season_rows import SeasonRows, with_what_follows
 from inventory.bottling.models import Product
 from inventory.physics import units
 
@@ -65,12 +67,15 @@ LINE = {
     # What of the amount is from lists of past sales.
     "brought_in_cents": WHOLE,
 }
+SEASON_AT = [*LINE].index("season")
 MEASURES = [name for name, dtype in LINE.items() if dtype == WHOLE and name != "season"]
 
 PACKED, BULK, GOODS, CHARGE = "packed", "bulk", "goods", "charges"
 SERVICES = "services"
 OTHER_GOODS: dict[str, str] = {OrderLine.Kind.WEIGHED: GOODS, OrderLine.Kind.SERVICE: SERVICES}
 HONEY, ALL = "", "all"
+# Sales whose cost is known; `NONE` are those without one.
+KNOWN = "known"
 _IS_PACKED_HONEY = Q(order_line__kind=OrderLine.Kind.PACKED, order_line__product__kind="honey")
 _IS_BULK = Q(order_line__kind=OrderLine.Kind.HONEY)
 KINDS = {
@@ -101,7 +106,7 @@ class SalesFilters:
     """Which lines count; an empty field does not filter.
 
     `season` is a year or `NONE`, `customer` and `variety` a primary key or `NONE`, `product` and
-    `size` a short name.
+    `size` a short name, `cost` is `KNOWN` or `NONE`.
     """
 
     since: date | None = None
@@ -113,20 +118,28 @@ class SalesFilters:
     channel: str = ""
     customer: str = ""
     goods: str = HONEY
+    cost: str = ""
     measure: str = "amount_cents"
     seasons: int = SEASONS_SHOWN
 
 
-def lines(filters: SalesFilters) -> pd.DataFrame:
+def lines(filters: SalesFilters, *, by_season: bool = False) -> pd.DataFrame:
     """Return one row for each line handed over and not taken back, the oldest first.
 
     The weight of jars is their label weight, to the whole gram a line; charges and other goods
     have none. `nanograms` are the label weight exactly, for prices a pound. `pieces` are jars,
     `goods_pieces` other goods, `goods_grams` those sold by weight; goods are of no season.
     A line without a known cost has no margin, and its amount is in `no_cost_cents`; charges
-    never have one.
+    never have one. `by_season`, and where a season is asked for, a line of blended honey is a row
+    for each season in it; see `SeasonRows`.
     """
-    own, past = _rows(_handed_over(filters)), _past_rows(filters)
+    own: Iterator[Sequence[Any]] = _rows(_handed_over(filters), None)
+    if by_season or filters.season not in ("", NONE):
+        own = _rows(_handed_over(filters), SeasonRows())
+    past = _past_rows(filters)
+    if filters.season not in ("", NONE):
+        season = int(filters.season)
+        own = (row for row in own if row[SEASON_AT] == season)
     return frame_of(heapq.merge(past, own, key=lambda row: row[0]), LINE)
 
 
@@ -185,7 +198,7 @@ def by_month(filters: SalesFilters) -> pd.DataFrame:
 
 def by_season(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by the season in which the honey was extracted, the newest first."""
-    found = sums(lines(filters), ["season"], MEASURES)
+    found = sums(lines(filters, by_season=True), ["season"], MEASURES)
     return found.sort_values("season", ascending=False, ignore_index=True)
 
 
@@ -217,7 +230,7 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
     """
     import pandas as pd
 
-    sold = lines(filters)
+    sold = lines(filters, by_season=True)
     sold = sold[sold["season"].notna()]
     seasons = sorted(sold["season"].unique().tolist())[-filters.seasons :]
     sold = sold[sold["season"].isin(seasons)]
@@ -245,7 +258,8 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
         for age in (range(min(ages), max(ages) + 1) if ages else ())
     ]
     columns = {f"season_{season}": WHOLE for season in seasons}
-    return frame_of(rows, {"age": WHOLE, "month": TEXT, "month_short": TEXT, **columns})
+    made = frame_of(rows, {"age": WHOLE, "month": TEXT, "month_short": TEXT, **columns})
+    return uncosted.keep(made, sold)
 
 
 def _figure(found: dict[tuple[int, int], int], season: int, age: int, age_now: int) -> int | None:
@@ -292,12 +306,9 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
     if filters.until:
         found = found.filter(fulfilment__filled_on__lte=filters.until)
     if filters.season:
-        season = None if filters.season == NONE else int(filters.season)
-        is_goods = KINDS[GOODS]
-        if season:
-            found = found.filter(~is_goods, lot__season=season)
-        else:
-            found = found.filter(Q(lot=None) | is_goods)
+        # Which seasons a lot is of is told when its lines are shared out.
+        has_none = Q(lot=None) | KINDS[GOODS]
+        found = found.filter(has_none if filters.season == NONE else ~has_none)
     if filters.product:
         found = found.filter(order_line__product__code=filters.product)
     if filters.size:
@@ -310,7 +321,11 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
     if filters.customer:
         customer = None if filters.customer == NONE else int(filters.customer)
         found = found.filter(fulfilment__order__customer=customer)
+    if filters.cost:
+        is_known = Q(cost_cents__isnull=False, order_line__kind__in=WITH_A_COST)
+        found = found.filter(~is_known if filters.cost == NONE else is_known)
     return found.order_by("fulfilment__filled_on", "id").values_list(
+        "lot",
         "fulfilment__filled_on",
         "fulfilment__order__number",
         "fulfilment__order__customer",
@@ -338,10 +353,18 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
     )
 
 
-def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
+def _rows(found: QuerySet, seasons: SeasonRows | None) -> Iterator[Sequence[Any]]:
+    """Yield the lines, each shared out to its seasons where these are asked for."""
+    for lot, row in _figured(found):
+        for part in [row] if seasons is None else seasons.of(lot, row):
+            yield tuple(part[name] for name in LINE)
+
+
+def _figured(found: QuerySet) -> Iterator[tuple[int | None, dict[str, Any]]]:
+    """Yield the lot and the figures of each line."""
     grams_each: dict[str, Any] = {}
     at_the_stand, no_variety = _("Buyers at the stand"), _("Without a variety")
-    for row in found:
+    for lot_key, *row in found:
         day, order, customer, name, channel, kind, code, product, *rest = row
         size, size_name, variety, variety_name, declared, unit, *rest = rest
         service_code, service, what, lot, season, product_kind, quantity, amount, cost = rest
@@ -359,48 +382,43 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
         elif kind == OrderLine.Kind.HONEY:
             grams, nanograms = quantity, quantity * NANO
         # The cost of drums and freight is not recorded, so it is unknown, not 0.
-        if kind not in (*OrderLine.STOCKED, OrderLine.Kind.SERVICE):
+        if kind not in WITH_A_COST:
             cost = None
-        is_known = cost is not None
         # What has no size is one row of the reports by size and variety.
         together = _together(kind)
-        yield (
-            day,
-            order,
-            NONE if customer is None else str(customer),
-            name or at_the_stand,
-            channel,
-            _goods(kind, is_honey=grams is not None),
-            code or service_code or "",
-            service or product or together,
-            size or "",
-            size_name or together,
-            NONE if variety is None else str(variety),
-            variety_name or (no_variety if size else together),
-            what,
-            lot or "",
-            season,
-            1,
-            pieces,
-            grams,
-            goods_pieces,
-            goods_grams,
-            amount,
-            amount if grams is not None else 0,
-            amount if is_known else 0,
-            grams if is_known else (None if grams is None else 0),
-            goods_pieces if is_known else (None if goods_pieces is None else 0),
-            nanograms,
-            nanograms if is_known else (None if nanograms is None else 0),
-            0 if is_known else amount,
-            cost,
-            amount - cost if is_known else None,
-            0,
-        )
+        figures: dict[str, Any] = dict.fromkeys(LINE) | {
+            "day": day,
+            "order": order,
+            "customer_key": NONE if customer is None else str(customer),
+            "customer": name or at_the_stand,
+            "channel": channel,
+            "goods": _goods(kind, is_honey=grams is not None),
+            "product_key": code or service_code or "",
+            "product": service or product or together,
+            "size_key": size or "",
+            "size": size_name or together,
+            "variety_key": NONE if variety is None else str(variety),
+            "variety": variety_name or (no_variety if size else together),
+            "what": what,
+            "lot": lot or "",
+            "season": season,
+            "lines": 1,
+            "pieces": pieces,
+            "grams": grams,
+            "goods_pieces": goods_pieces,
+            "goods_grams": goods_grams,
+            "amount_cents": amount,
+            "nanograms": nanograms,
+            "cost_cents": cost,
+            "brought_in_cents": 0,
+        }
+        yield lot_key, with_what_follows(figures)
 
 
 def _past_rows(filters: SalesFilters) -> Iterator[Sequence[Any]]:
     """Yield past sales that were brought in: they have no order, no lot and no known cost."""
+    if filters.cost == KNOWN:
+        return
     for line in brought_in.lines(filters, PAST_KINDS[filters.goods]):
         yield tuple(_past_row(line)[name] for name in LINE)
 

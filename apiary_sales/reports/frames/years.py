@@ -12,7 +12,7 @@ from django.utils.formats import date_format
 
 from apiary_sales.imports.models import PastSale
 from apiary_sales.orders.models import Fulfilment
-from apiary_sales.reports.frames import sales
+from apiary_sales.reports.frames import sales, uncosted
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain
 from apiary_sales.reports.frames.sales import SalesFilters
 
@@ -83,7 +83,8 @@ def year_on_year(filters: YearFilters) -> pd.DataFrame:
     if not any(year in years for year, _month in found):
         rows = []
     columns: dict[str, Any] = {f"year_{year}": WHOLE for year in years}
-    return frame_of(rows, {**MONTHS, **columns, "before": WHOLE, "change": WHOLE})
+    made = frame_of(rows, {**MONTHS, **columns, "before": WHOLE, "change": WHOLE})
+    return uncosted.keep(made, sold)
 
 
 def last_day(filters: SalesFilters) -> date:
