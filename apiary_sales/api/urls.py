@@ -30,6 +30,7 @@ from apiary_sales.api import (
     opening_stock,
     orders,
     papers,
+    parts,
     products,
     recall,
     recall_records,
@@ -182,6 +183,7 @@ urlpatterns = [
         corrections.HoneyReceiptCorrectApiView.as_view(),
         name="honey-receipt-correct",
     ),
+    path("parts/<slug:code>/quote/", parts.PartQuoteApiView.as_view(), name="part-quote"),
     path(
         "parts-received/<int:pk>/correct/",
         corrections.PartReceiptCorrectApiView.as_view(),

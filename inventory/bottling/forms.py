@@ -489,6 +489,20 @@ class PartForm(ActForm):
     is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
 
 
+class PartQuoteForm(ActForm):
+    """What a supplier asks for one of a part."""
+
+    unit_price = NumberField(
+        label=_("Quoted price of one"),
+        required=False,
+        min_value=0,
+        max_digits=12,
+        decimal_places=4,
+        help_text=_("With freight. Leave it empty to use the price that was paid last."),
+    )
+    quoted_on = DayField(label=_("Quoted on"), required=False, initial=timezone.localdate)
+
+
 class PartUseForm(HouseForm):
     """One line of what a size is made up from."""
 

@@ -148,6 +148,7 @@ urlpatterns = [
         name="part_receipt_correct",
     ),
     path("bottling/parts/<slug:code>/", parts.part_detail, name="part_detail"),
+    path("bottling/parts/<slug:code>/quote/", parts.PartQuoteView.as_view(), name="part_quote"),
     path(
         "bottling/parts/<slug:code>/edit/",
         parts.PartEditView.as_view(),

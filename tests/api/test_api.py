@@ -51,6 +51,7 @@ from apiary_sales.api import late_costs as late_costs_api
 from apiary_sales.api import market_days as market_api
 from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
+from apiary_sales.api import parts as parts_api
 from apiary_sales.api import stand_days as stand_days_api
 from apiary_sales.api import stand_pickups as stand_pickups_api
 from apiary_sales.api import stand_returns as stand_returns_api
@@ -126,6 +127,7 @@ from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
 from inventory.bottling.services import opening_stock as opening_stock_services
+from inventory.bottling.services import parts as part_services
 from inventory.bottling.services import products as product_services
 from inventory.shared.services import books_lock
 from inventory.stock.models import Balance, Place, Posting
@@ -700,6 +702,7 @@ SERVICES = {
     "adjustments/{id}/undo/": (money.AdjustmentUndoApiView, adjustments.undo),
     "deposit-slips/": (money.DepositSlipsApiView, deposit_slips.deposit),
     "deposit-slips/{id}/undo/": (money.DepositUndoApiView, deposit_slips.undo),
+    "parts/{code}/quote/": (parts_api.PartQuoteApiView, part_services.quote),
     "late-costings/": (late_costs_api.LateCostingsApiView, late_costs.cost),
     "market-days/": (market_api.MarketDaysApiView, market_days.plan),
     "market-days/{id}/change/": (market_api.MarketChangeApiView, market_days.change),

@@ -184,7 +184,7 @@ def test_a_product_without_parts_has_no_known_cost(db):
     assert "Jar, lid and label" in cost.missing
 
 
-def test_part_costs_average_the_receipts_that_still_stand(jar):
+def test_a_part_costs_what_the_last_receipt_that_still_stands_cost(jar):
     glass = jar.size.size_parts.get(part__name="Glass").part
     receive_parts(glass, 300, 27_000)
     undone = receive_parts(glass, 50, 99_999)
@@ -193,8 +193,8 @@ def test_part_costs_average_the_receipts_that_still_stand(jar):
 
     cost = costs.book(TODAY).filled_cost(jar, costs.honey_cost())
 
-    # (100 × 0.60 + 300 × 0.90) ÷ 400 = 330.00 ÷ 400 = 0.825.
-    assert lines_of(cost)["Glass"] == Decimal("0.8250")
+    # 300 for 270.00.
+    assert lines_of(cost)["Glass"] == Decimal("0.9000")
 
 
 @pytest.mark.parametrize(("days_ago", "runs"), [(0, 1), (364, 1), (365, 0), (366, 0), (-1, 0)])
@@ -363,7 +363,7 @@ def test_the_book_takes_the_same_queries_whatever_the_number_of_products(
         priced(builders.product(f"Product {number}"), 500)
 
     # Products, prices, parts of sizes and products, receipts, runs, times, settings, channels.
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(10):
         costs.book(TODAY).net_backs()
 
 

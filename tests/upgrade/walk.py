@@ -793,7 +793,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.PackagingPart", "code", "kind"),
-            "inventory:part_detail inventory:part_edit",
+            "inventory:part_detail inventory:part_edit inventory:part_quote api:part-quote",
         ),
         (
             _rows("inventory.Size", "code"),

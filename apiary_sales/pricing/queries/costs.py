@@ -22,11 +22,11 @@ from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.costs import Book, HoneyCost
 from inventory.bottling.models import (
     BottlingRun,
-    PartReceipt,
     Product,
     UsedPart,
     parts_of_products,
 )
+from inventory.bottling.part_prices import prices_for_plans
 from inventory.shared import conventions
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, ProductionSettings
@@ -116,8 +116,8 @@ def _parts(products: tuple[Product, ...]) -> dict[int, tuple[UsedPart, ...]]:
 
 
 def _part_costs(on: date) -> dict[int, Fraction]:
-    """Return what one of each part cost in cents, averaged over its receipts that count."""
-    return PartReceipt.objects.filter(received_on__lte=on).average_costs()
+    """Return what one of each part will cost in cents: as quoted, else as it was paid last."""
+    return prices_for_plans(on)
 
 
 def runs_recorded(on: date) -> QuerySet[BottlingRun]:

@@ -412,7 +412,7 @@ class Book:
         if cost is None:
             return CostLine(kind, row.part.name, how, None)
         price = words.unit_price(_money(cost))
-        how = _("%(how)s, at %(price)s on average") % {"how": how, "price": price}
+        how = _("%(how)s, at %(price)s, quoted or paid last") % {"how": how, "price": price}
         return CostLine(
             kind, row.part.name, how, _money(cost * Fraction(row.quantity, row.per_pieces))
         )

@@ -189,6 +189,7 @@ TOPICS = (
             "inventory:part_receive",
             "inventory:part_detail",
             "inventory:part_edit",
+            "inventory:part_quote",
             "inventory:part_receipt_correct",
         ),
         "inventory:part_list",

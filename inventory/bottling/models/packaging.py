@@ -90,12 +90,24 @@ class PackagingPart(models.Model):
     name = models.CharField(_("name"), max_length=80, unique=True)
     kind = models.CharField(_("kind"), max_length=10, choices=Kind)
     reorder_point = models.PositiveIntegerField(_("order more when fewer than"), default=0)
+    # What a supplier asks for one now, for plans and prices; the books use what was paid.
+    quoted_price = models.DecimalField(
+        _("quoted price of one"), max_digits=12, decimal_places=4, null=True, blank=True
+    )
+    quoted_on = models.DateField(_("quoted on"), null=True, blank=True)
     is_active = models.BooleanField(_("in use"), default=True)
 
     class Meta:
         verbose_name = _("packaging part")
         verbose_name_plural = _("packaging parts")
         ordering = ["kind", "name"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(quoted_price=None, quoted_on=None)
+                | Q(quoted_price__gte=0, quoted_price__isnull=False, quoted_on__isnull=False),
+                name="part_quoted_price_has_its_day",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -10,7 +10,8 @@ from django.db.models import Q, Sum, prefetch_related_objects
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, parts_of_products
+from inventory.bottling.models import BottlingRun, PackagingPart, parts_of_products
+from inventory.bottling.part_prices import PartPrices, part_prices
 from inventory.bottling.rules.figures import decimal_of
 from inventory.shared import words
 from inventory.shared.tags import Tag
@@ -30,9 +31,14 @@ class PartStock:
     part: PackagingPart
     on_hand: int
     places: tuple[Balance, ...]
-    unit_cost_cents: Fraction | None
+    prices: PartPrices
     used: int
     planned: int
+
+    @property
+    def unit_cost_cents(self) -> Fraction | None:
+        """What one costs in the books, on average, in cents."""
+        return self.prices.average
 
     @property
     def value_cents(self) -> int | None:
@@ -52,9 +58,17 @@ class PartStock:
     @property
     def unit_price(self) -> Decimal | None:
         """Average cost of one, in units of currency, to four places."""
-        if self.unit_cost_cents is None:
-            return None
-        return decimal_of(self.unit_cost_cents / 100, "0.0001")
+        return _price(self.unit_cost_cents)
+
+    @property
+    def last_price(self) -> Decimal | None:
+        """What one cost when it came in last, in units of currency, to four places."""
+        return _price(self.prices.last.unit_cents if self.prices.last else None)
+
+    @property
+    def plan_price(self) -> Decimal | None:
+        """What plans and prices take one to cost, in units of currency, to four places."""
+        return _price(self.prices.for_plans)
 
     @property
     def days_of_cover(self) -> int | None:
@@ -134,13 +148,13 @@ def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
         Balance.objects.in_stores().filter(item__part__isnull=False).select_related("place", "item")
     ):
         balances[balance.item_id].append(balance)
-    costs, used, planned = PartReceipt.objects.average_costs(), _used(), _planned()
+    prices, used, planned = part_prices(), _used(), _planned()
     return [
         PartStock(
             part=part,
             on_hand=sum(balance.quantity for balance in balances[part.item_id]),
             places=tuple(balances[part.item_id]),
-            unit_cost_cents=costs.get(part.pk),
+            prices=prices[part.pk],
             used=used.get(part.item_id, 0),
             planned=planned.get(part.pk, 0),
         )
@@ -152,6 +166,10 @@ def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
 def short() -> list[PartStock]:
     """Return the parts to order: short for planned runs, or below their reorder point."""
     return [row for row in stock() if row.part.is_active and row.warning]
+
+
+def _price(cents: Fraction | None) -> Decimal | None:
+    return None if cents is None else decimal_of(cents / 100, "0.0001")
 
 
 def _used() -> dict[int, int]:

@@ -6,7 +6,8 @@ from fractions import Fraction
 
 from django.db.models import QuerySet
 
-from inventory.bottling.models import PartReceipt, Product, Size, SizePart
+from inventory.bottling.models import Product, Size, SizePart
+from inventory.bottling.part_prices import prices_for_plans
 from inventory.bottling.rules import filling
 from inventory.bottling.rules.figures import decimal_of
 from inventory.physics import labelling
@@ -47,13 +48,13 @@ def all_sizes() -> list[SizeDetails]:
     sizes = Size.objects.prefetch_related("size_parts__part", "products").order_by(
         "-is_active", "brimful_ml", "name"
     )
-    costs = PartReceipt.objects.average_costs()
+    costs = prices_for_plans()
     return [_details(size, costs) for size in sizes]
 
 
 def details_of(size: Size) -> SizeDetails:
     """Return one size as the list shows it."""
-    return _details(size, PartReceipt.objects.average_costs())
+    return _details(size, prices_for_plans())
 
 
 def fits_now(size: Size) -> list[tuple[str, filling.Fit]]:

@@ -1,12 +1,14 @@
 """Packaging parts: jars, lids, labels and cases, set up and received."""
 
 from datetime import date
+from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import PackagingPart, PartReceipt
-from inventory.shared import checks, codes, days
+from inventory.shared import checks, codes, days, words
 from inventory.shared.errors import Problems
 from inventory.shared.people import Person
 from inventory.stock import rules
@@ -15,6 +17,7 @@ from inventory.stock.services import ledger, suppliers
 
 # A shipment that cost more than this is a slip of the finger.
 COST_CENTS_MAX = 100_000_000
+UNIT_PRICE_MAX = Decimal(100_000)
 
 
 @transaction.atomic
@@ -52,6 +55,32 @@ def save(
     if part.item.name != name:
         part.item.name = name
         part.item.save(update_fields=["name"])
+    return part
+
+
+@transaction.atomic
+def quote(
+    *, part: PackagingPart, unit_price: Decimal | None, quoted_on: date | None = None
+) -> PackagingPart:
+    """Note what a supplier asks for one of a part, or take that off with None; return the part.
+
+    Plans, prices and the comparison of drums and jars use it instead of the price that was paid
+    last; the books keep the average of what was paid. Raises `BadValue`.
+    """
+    problems = Problems()
+    if unit_price is not None:
+        if not 0 <= unit_price <= UNIT_PRICE_MAX or unit_price != round(unit_price, 4):
+            problems.add(
+                "unit_price",
+                _("Enter the price of one, from 0 to %(most)s, with up to four decimals.")
+                % {"most": words.number(UNIT_PRICE_MAX)},
+            )
+        checks.check_day(problems, "quoted_on", quoted_on or timezone.localdate())
+    problems.raise_any()
+    part = PackagingPart.objects.select_for_update().get(pk=part.pk)
+    part.quoted_price = unit_price
+    part.quoted_on = None if unit_price is None else quoted_on or timezone.localdate()
+    part.save(update_fields=["quoted_price", "quoted_on"])
     return part
 
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
-from inventory.bottling.forms import PartForm, PartReceiveForm
+from inventory.bottling.forms import PartForm, PartQuoteForm, PartReceiveForm
 from inventory.bottling.models import PackagingPart, PartReceipt
 from inventory.bottling.queries import corrections
 from inventory.bottling.queries import parts as part_queries
@@ -105,6 +105,41 @@ class PartCreateView(ActView):
 
     def done_message(self, made: PackagingPart) -> str:
         return _("Added %(part)s.") % {"part": made.name}
+
+    def next_url(self, made: PackagingPart) -> str:
+        return reverse("inventory:part_detail", args=[made.code])
+
+
+class PartQuoteView(ActView):
+    """Note what a supplier asks for one of a part now."""
+
+    permission_required = MANAGE_PARTS
+    form_class = PartQuoteForm
+    template_name = "inventory/bottling/part_quote.html"
+
+    @cached_property
+    def part(self) -> PackagingPart:
+        return part_of(self.kwargs["code"])
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"unit_price": self.part.quoted_price}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            part=self.part, stock=part_queries.stock(only=self.part)[0], **kwargs
+        )
+
+    def act(self, data: dict[str, Any]) -> PackagingPart:
+        del data["key"]
+        return parts.quote(part=self.part, **data)
+
+    def done_message(self, made: PackagingPart) -> str:
+        if made.quoted_price is None:
+            return _("%(part)s has no quoted price now.") % {"part": made.name}
+        return _("%(part)s is quoted at %(price)s.") % {
+            "part": made.name,
+            "price": words.unit_price(made.quoted_price),
+        }
 
     def next_url(self, made: PackagingPart) -> str:
         return reverse("inventory:part_detail", args=[made.code])

@@ -1,0 +1,85 @@
+"""What a packaging part costs: in the books on average, for plans what was quoted or paid last.
+
+Services, queries and the rooms above read it; nothing is written here.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+
+from inventory.bottling.models import PackagingPart, PartReceipt
+
+
+@dataclass(frozen=True)
+class LastPaid:
+    """What one of a part cost when it came in last, in cents, and when that was."""
+
+    unit_cents: Fraction
+    paid_on: date
+
+
+@dataclass(frozen=True)
+class Quoted:
+    """What a supplier asks for one of a part, in cents, and since when."""
+
+    unit_cents: Fraction
+    quoted_on: date
+
+
+@dataclass(frozen=True)
+class PartPrices:
+    """The prices of one part, each None where there is none.
+
+    `average` in cents is what the books use: the moving average of the pieces that are there.
+    """
+
+    average: Fraction | None = None
+    last: LastPaid | None = None
+    quoted: Quoted | None = None
+
+    @property
+    def for_plans(self) -> Fraction | None:
+        """What the next one will cost, in cents: as quoted, else as paid last, else on average."""
+        if self.quoted is not None:
+            return self.quoted.unit_cents
+        return self.average if self.last is None else self.last.unit_cents
+
+
+def part_prices(
+    on: date | None = None, *, averages: Mapping[int, Fraction] | None = None
+) -> dict[int, PartPrices]:
+    """Return the prices of every part by its key, or as they were at the end of a day.
+
+    `averages` are those of the books, where they are read already. In three queries.
+    """
+    receipts = PartReceipt.objects.all()
+    parts = PackagingPart.objects.order_by()
+    if on is not None:
+        receipts = receipts.filter(received_on__lte=on)
+    if averages is None:
+        averages = receipts.average_costs()
+    last = {
+        part: LastPaid(Fraction(cents, pieces), paid_on)
+        for part, pieces, cents, paid_on in receipts.filter(posting__reversed_by=None)
+        .order_by("received_on", "id")
+        .values_list("part", "pieces", "cost_cents", "received_on")
+    }
+    return {
+        part: PartPrices(averages.get(part), last.get(part), _quoted(price, quoted_on, on))
+        for part, price, quoted_on in parts.values_list("pk", "quoted_price", "quoted_on")
+    }
+
+
+def prices_for_plans(on: date | None = None) -> dict[int, Fraction]:
+    """Return what one of each part will cost in cents, by part; those without a price left out."""
+    # Whatever has an average was paid once, so that there is a last price.
+    found = {part: prices.for_plans for part, prices in part_prices(on, averages={}).items()}
+    return {part: cents for part, cents in found.items() if cents is not None}
+
+
+def _quoted(price: Decimal | None, quoted_on: date | None, on: date | None) -> Quoted | None:
+    if price is None or quoted_on is None or (on is not None and quoted_on > on):
+        return None
+    return Quoted(Fraction(price) * 100, quoted_on)

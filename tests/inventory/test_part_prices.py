@@ -1,0 +1,91 @@
+"""What a part costs: on average in the books; as quoted, or as paid last, for plans."""
+
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+
+from apiary_sales.pricing.queries import costs as pricing_costs
+from inventory.bottling.part_prices import part_prices
+from inventory.bottling.services import parts
+from inventory.shared.errors import BadValue
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+JUNE, JULY, AUGUST = date(2026, 6, 1), date(2026, 7, 1), date(2026, 8, 1)
+
+
+@pytest.fixture
+def jar():
+    return parts.save(name="Jar, 1 lb", kind="jar")
+
+
+@pytest.fixture
+def receive(jar):
+    shelf = builders.place("store", "shelf")
+
+    def make(pieces, cost_cents, day):
+        return parts.receive(
+            part=jar,
+            place=shelf,
+            pieces=pieces,
+            cost_cents=cost_cents,
+            supplier="Valley Glass",
+            received_on=day,
+            recorded_by=builders.person(),
+            key=builders.new_key(),
+        )
+
+    return make
+
+
+def test_plans_take_the_quote_else_what_was_paid_last_else_nothing(jar, receive):
+    """100 at .40 and 100 at .60: .50 on average, .60 last; .75 quoted."""
+    assert part_prices()[jar.pk].for_plans is None
+
+    receive(100, 4_000, JUNE)
+    receive(100, 6_000, JULY)
+    prices = part_prices()[jar.pk]
+    assert (prices.average, prices.for_plans) == (50, 60)
+
+    parts.quote(part=jar, unit_price=Decimal("0.7525"), quoted_on=AUGUST)
+    prices = part_prices()[jar.pk]
+    assert (prices.average, prices.for_plans) == (50, Fraction(301, 4))
+
+    parts.quote(part=jar, unit_price=None)
+    assert part_prices()[jar.pk].for_plans == 60
+
+
+def test_prices_of_an_earlier_day_leave_out_what_came_after(jar, receive):
+    receive(100, 4_000, JUNE)
+    receive(100, 6_000, JULY)
+    parts.quote(part=jar, unit_price=Decimal("0.75"), quoted_on=AUGUST)
+
+    assert pricing_costs.book(JULY).part_costs == {jar.pk: 60}
+    assert pricing_costs.book(JUNE).part_costs == {jar.pk: 40}
+    assert pricing_costs.book(AUGUST).part_costs == {jar.pk: 75}
+
+
+def test_a_quote_has_a_price_that_can_be_and_a_day_that_has_come(jar):
+    with pytest.raises(BadValue) as refused:
+        parts.quote(part=jar, unit_price=Decimal("-0.01"))
+
+    assert str(refused.value) == (
+        "Enter the price of one, from 0 to 100,000, with up to four decimals."
+    )
+    assert refused.value.parameter == "unit_price"
+
+
+def test_the_page_shows_the_three_prices_and_takes_a_quote(client, jar, receive):
+    client.force_login(builders.person())
+    receive(100, 4_000, JUNE)
+    receive(100, 6_000, JULY)
+
+    page = f"/bottling/parts/{jar.code}/"
+    form = {"unit_price": "0.7525", "quoted_on": "2026-08-01", "key": "quote"}
+    done = client.post(f"{page}quote/", form, follow=True).text
+
+    assert "Jar, 1 lb is quoted at $0.7525." in done
+    for price in ("$0.50", "$0.60", "$0.7525"):
+        assert price in client.get("/bottling/parts/").text
