@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import ROUND_FLOOR, Decimal
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -14,6 +14,7 @@ from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 
 from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
 from apiary_sales.planning.rules.demand import History, Outlook, PastSales
@@ -22,6 +23,7 @@ from apiary_sales.planning.rules.figures import (
     MINUTES_PER_RUN,
     Bulk,
     Figures,
+    WhichHoney,
     usual_drum_weight,
     whole_grams,
 )
@@ -53,6 +55,9 @@ MONTHS = [
     (12, _("12 months")),
 ]
 MONTHS_USUAL = 3
+LOTS_NAMED = 3
+# A typed weight comes as whole grams: one is 0.0022 lb.
+AS_TYPED = Decimal("0.0025")
 
 
 class OutlookForm(HouseForm):
@@ -69,6 +74,34 @@ class VesselFields:
     vessel: VesselState
     use: BoundField
     bid: BoundField
+
+
+@dataclass(frozen=True)
+class PoolFields:
+    """Vessels that are alike, the fields for all of them, and those of each.
+
+    A vessel that is like no other has its own fields here, and no `rows`.
+    """
+
+    vessels: tuple[VesselState, ...]
+    use: BoundField
+    bid: BoundField
+    rows: list[VesselFields]
+
+    @property
+    def free_grams(self) -> int:
+        return sum(vessel.free_grams for vessel in self.vessels)
+
+    @property
+    def lots(self) -> str:
+        """The codes of the lots, the first few by name."""
+        codes = list(dict.fromkeys(vessel.lot.code for vessel in self.vessels))
+        if len(codes) <= LOTS_NAMED:
+            return ", ".join(codes)
+        return _("%(lots)s and %(more)s more") % {
+            "lots": ", ".join(codes[:LOTS_NAMED]),
+            "more": len(codes) - LOTS_NAMED,
+        }
 
 
 @dataclass(frozen=True)
@@ -122,6 +155,18 @@ class FiguresForm(HouseForm):
         max_digits=6,
         decimal_places=1,
     )
+    run_cost = MoneyField(
+        label=_("Other cost of setting up a run"),
+        required=False,
+        help_text=_("Beside the work: what is thrown away of honey, filters, cleaning."),
+    )
+    least = WholeNumberField(
+        label=_("Fewest pieces that make a run worth it"),
+        required=False,
+        min_value=0,
+        max_value=PIECES_MAX,
+    )
+    honey = forms.ChoiceField(label=_("The plan may use"), choices=WhichHoney.choices)
     bulk = forms.ChoiceField(label=_("Drums are sold"), choices=Bulk.choices)
     drum = WeightField(label=_("Net weight of a drum"))
     moisture_is_right = moisture_is_right_field()
@@ -136,12 +181,14 @@ class FiguresForm(HouseForm):
     def __init__(self, data: Mapping[str, object], *, books: Books) -> None:
         super().__init__(data)
         self.books = books
-        for vessel in books.vessels:
-            name = vessel.place.name
-            self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
-            self._add(
-                f"bid-{vessel.place.pk}", by_unit(_("Bid per {unit}")), name, _price_field(1000)
-            )
+        for vessels in books.pools:
+            if len(vessels) > 1:
+                name = ngettext("%(count)s vessel", "%(count)s vessels", len(vessels)) % {
+                    "count": len(vessels)
+                }
+                self._add_honey(_pool_key(vessels), name)
+            for vessel in vessels:
+                self._add_honey(str(vessel.place.pk), vessel.place.name)
         for each in books.products:
             name, least = each.product.name, whole_grams(each.product.declared_grams)
             draws = WholeNumberField(min_value=least, max_value=GRAMS_EACH_MAX)
@@ -154,6 +201,10 @@ class FiguresForm(HouseForm):
         for row in books.parts:
             self._add(f"order-{row.part.pk}", _("Could be bought"), row.part.name, _pieces_field())
             self._add(f"cost-{row.part.pk}", _("Cost of one"), row.part.name, _price_field(10_000))
+
+    def _add_honey(self, key: str, name: str) -> None:
+        self._add(f"use-{key}", _("Use up to"), name, WeightField(required=False))
+        self._add(f"bid-{key}", by_unit(_("Bid per {unit}")), name, _price_field(1000))
 
     def _add(self, name: str, label: str | Promise, of: str, field: forms.Field) -> None:
         """Add a field of a table: its label is in the column's head, and told with its row."""
@@ -169,19 +220,20 @@ class FiguresForm(HouseForm):
             "hours": HOURS,
             "rate": amount(books.costs.labour_cents_per_hour),
             "per_run": MINUTES_PER_RUN,
+            "run_cost": amount(0),
+            "least": books.smallest_run or 0,
+            "honey": WhichHoney.ALL.value,
             "bulk": Bulk.POUNDS.value,
             "drum": usual_drum_weight(),
             "drum_unit": conventions.current().weight_unit,
             "stock_counts": "cost",
         }
-        for vessel in books.vessels:
-            # Drums that are filled stay drums until somebody says to open one; what may ferment is
-            # not used until somebody says so.
-            is_left = vessel.is_drum or vessel.moisture_question
-            pounds = Decimal(0) if is_left else _pounds(vessel.free_grams)
-            data[f"use-{vessel.place.pk}"] = pounds
-            data[f"use-{vessel.place.pk}_unit"] = conventions.current().weight_unit
-            data[f"bid-{vessel.place.pk}"] = _shown(vessel.bid_per_pound)
+        for vessels in books.pools:
+            is_one = len(vessels) == 1
+            key = str(vessels[0].place.pk) if is_one else _pool_key(vessels)
+            data[f"bid-{key}"] = _shown(vessels[0].bid_per_pound)
+            for name in (_pool_key(vessels), *(str(vessel.place.pk) for vessel in vessels)):
+                data[f"use-{name}_unit"] = conventions.current().weight_unit
         for each in books.products:
             data[f"draws-{each.product.pk}"] = each.grams_each
             data[f"minutes-{each.product.pk}"] = _shown(each.minutes_each)
@@ -199,34 +251,84 @@ class FiguresForm(HouseForm):
     def clean(self) -> dict[str, Any]:
         super().clean()
         data = self.cleaned_data
-        for vessel in self.books.vessels:
-            name = f"use-{vessel.place.pk}"
-            if data.get(name, 0) > vessel.free_grams:
-                self.add_error(
-                    name,
-                    _("%(place)s has %(free)s free. Enter no more than that.")
-                    % {"place": vessel.place.name, "free": words.weight(vessel.free_grams)},
-                )
-            if (
-                data.get(name)
-                and vessel.moisture_question
-                and not data.get("moisture_is_right")
-                and "moisture_is_right" not in self.errors
-            ):
-                self.add_error("moisture_is_right", vessel.moisture_question)
+        for vessels in self.books.pools:
+            if len(vessels) > 1:
+                free = sum(vessel.free_grams for vessel in vessels)
+                self._check_use(_pool_key(vessels), self._named(vessels), free, vessels[0])
+            for vessel in vessels:
+                key = str(vessel.place.pk)
+                self._check_use(key, vessel.place.name, vessel.free_grams, vessel)
         if not data.get("drum", 1):
             self.add_error("drum", _("Enter the net weight of a full drum."))
         return data
 
+    def _check_use(self, key: str, name: str, free_grams: int, vessel: VesselState) -> None:
+        """Make of what may be used no more than there is; refuse more than is shown as free."""
+        wanted = self.cleaned_data.get(f"use-{key}")
+        if wanted is None:
+            return
+        wanted = _as_free(wanted, free_grams)
+        self.cleaned_data[f"use-{key}"] = wanted
+        if wanted > free_grams:
+            self.add_error(
+                f"use-{key}",
+                _("%(place)s has %(free)s free. Enter no more than that.")
+                % {"place": name, "free": words.weight(free_grams)},
+            )
+        if (
+            wanted
+            and vessel.moisture_question
+            and not self.cleaned_data.get("moisture_is_right")
+            and "moisture_is_right" not in self.errors
+        ):
+            self.add_error("moisture_is_right", vessel.moisture_question)
+
+    def _named(self, vessels: tuple[VesselState, ...]) -> str:
+        return ", ".join(vessel.place.name for vessel in vessels)
+
+    def _grams(self) -> dict[int, int]:
+        """Return how much of each vessel the plan may use.
+
+        What is typed for a vessel counts first, then what is typed for all that are like it; the
+        vessels come in their order. The others are used if the honey in general is, but what may
+        ferment is not until somebody says so.
+        """
+        data = self.cleaned_data
+        grams = {}
+        for vessels in self.books.pools:
+            left = data.get(f"use-{_pool_key(vessels)}")
+            for vessel in vessels:
+                pk, typed = vessel.place.pk, data.get(f"use-{vessel.place.pk}")
+                is_doubted = vessel.moisture_question and not data["moisture_is_right"]
+                is_left = vessel.is_drum and data["honey"] == WhichHoney.TANKS
+                if typed is not None:
+                    grams[pk] = typed
+                elif left is not None:
+                    grams[pk] = min(left, vessel.free_grams)
+                    left -= grams[pk]
+                else:
+                    grams[pk] = 0 if is_doubted or is_left else vessel.free_grams
+        return grams
+
+    def _bids(self) -> dict[int, Decimal | None]:
+        data = self.cleaned_data
+        bids = {}
+        for vessels in self.books.pools:
+            of_all = data.get(f"bid-{_pool_key(vessels)}")
+            for vessel in vessels:
+                own = data[f"bid-{vessel.place.pk}"]
+                bids[vessel.place.pk] = of_all if own is None else own
+        return bids
+
     def figures(self) -> Figures:
         """Return the figures of a valid form."""
         data = self.cleaned_data
-        vessels = [vessel.place.pk for vessel in self.books.vessels]
         products = [each.product.pk for each in self.books.products]
         parts = [row.part.pk for row in self.books.parts]
         return Figures(
-            grams={pk: data[f"use-{pk}"] for pk in vessels},
-            bids={pk: data[f"bid-{pk}"] for pk in vessels},
+            which_honey=data["honey"],
+            grams=self._grams(),
+            bids=self._bids(),
             bulk=data["bulk"],
             drum_grams=data["drum"],
             grams_each={pk: data[f"draws-{pk}"] for pk in products},
@@ -239,6 +341,8 @@ class FiguresForm(HouseForm):
             hours=data["hours"],
             labour_cents_per_hour=data["rate"],
             minutes_per_run=data["per_run"],
+            cents_per_run=data["run_cost"] or 0,
+            least_pieces=data["least"] or 0,
         )
 
     @property
@@ -247,11 +351,17 @@ class FiguresForm(HouseForm):
         return any(vessel.moisture_question for vessel in self.books.vessels)
 
     @property
-    def vessel_rows(self) -> list[VesselFields]:
-        return [
-            VesselFields(vessel, self[f"use-{vessel.place.pk}"], self[f"bid-{vessel.place.pk}"])
-            for vessel in self.books.vessels
-        ]
+    def pool_rows(self) -> list[PoolFields]:
+        found = []
+        for vessels in self.books.pools:
+            key = _pool_key(vessels) if len(vessels) > 1 else str(vessels[0].place.pk)
+            rows = [
+                VesselFields(vessel, self[f"use-{vessel.place.pk}"], self[f"bid-{vessel.place.pk}"])
+                for vessel in vessels
+                if len(vessels) > 1
+            ]
+            found.append(PoolFields(vessels, self[f"use-{key}"], self[f"bid-{key}"], rows))
+        return found
 
     @property
     def offer_rows(self) -> list[OfferFields]:
@@ -348,9 +458,17 @@ def _price_field(most: int) -> NumberField:
     return NumberField(required=False, min_value=0, max_value=most, max_digits=9, decimal_places=4)
 
 
-def _pounds(grams: int) -> Decimal:
-    """Return grams in pounds to a tenth, cut and not rounded: no more than there is."""
-    return (in_units(grams)).quantize(Decimal("0.1"), ROUND_FLOOR)
+def _pool_key(vessels: tuple[VesselState, ...]) -> str:
+    return f"pool-{vessels[0].place.pk}"
+
+
+def _as_free(grams: int, free_grams: int) -> int:
+    """Return what is free where that is what somebody typed as they saw it: rounded."""
+    shown = words.weight(free_grams)
+    decimals = 0 if words.weight(free_grams, 0) == shown else 1
+    is_as_shown = abs(in_units(grams) - round(in_units(free_grams), decimals)) < AS_TYPED
+    is_rounded_up = grams > free_grams and words.weight(grams) == shown
+    return free_grams if is_as_shown or is_rounded_up else grams
 
 
 def _shown(figure: Decimal | None) -> Decimal | str:

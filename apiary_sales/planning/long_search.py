@@ -68,6 +68,7 @@ def read(work: LongWork, programme: Programme) -> Answer | None:
     if path is None:
         return None
     kept = json.loads(path.read_text())
+    # An answer of an earlier version has another digest, for a programme has more figures now.
     if kept["programme"] != _digest(programme):
         return None
     plan = Plan(
@@ -75,8 +76,9 @@ def read(work: LongWork, programme: Programme) -> Answer | None:
         pieces={(vessel, product): count for vessel, product, count in kept["pieces"]},
         drums=kept["drums"],
         sold=kept["sold"],
+        whole=frozenset(kept["whole"]),
     )
-    return Answer(plan, kept["is_proven"], Fraction(kept["cents_at_most"]))
+    return Answer(plan, kept["is_proven"], Fraction(kept["cents_at_most"]), kept["is_bound_exact"])
 
 
 def _written(answer: Answer, programme: Programme) -> bytes:
@@ -86,8 +88,10 @@ def _written(answer: Answer, programme: Programme) -> bytes:
         "pieces": [[*key, count] for key, count in plan.pieces.items()],
         "drums": dict(plan.drums),
         "sold": dict(plan.sold),
+        "whole": sorted(plan.whole),
         "is_proven": answer.is_proven,
         "cents_at_most": str(answer.cents_at_most),
+        "is_bound_exact": answer.is_bound_exact,
     }
     return json.dumps(kept).encode()
 

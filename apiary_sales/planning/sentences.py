@@ -1,6 +1,6 @@
 """What the page of a plan says in sentences: what is in the way, what is not known, and why."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -9,11 +9,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.planning.programme import HOUR_MINUTES, Figure, Limit
-from apiary_sales.planning.rules.books import Offer
+from apiary_sales.planning.rules.books import NotUsedBecause, Offer, VesselState
+from apiary_sales.planning.rules.figures import WhichHoney
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.planning.rules.statement import number
 from inventory.shared import words
 from inventory.shared.weights import by_unit, in_words
+
+# So many vessels of a pool are named; of the others it is said how many they are.
+VESSELS_NAMED = 2
 
 
 @dataclass(frozen=True)
@@ -65,26 +69,7 @@ def obstacle(question: Question) -> str:
 def notices(question: Question) -> list[str]:
     """Name what is not known and was therefore left out."""
     books, figures = question.books, question.figures
-    told = []
-    wet = [
-        vessel
-        for vessel in books.vessels
-        if vessel.moisture_question and not figures.grams[vessel.place.pk]
-    ]
-    if wet:
-        told.append(
-            _("Not used, because it is above your limit of moisture: %(vessels)s.")
-            % {
-                "vessels": "; ".join(
-                    _("%(place)s, %(moisture)s %%")
-                    % {
-                        "place": vessel.place.name,
-                        "moisture": words.number(vessel.lot.honey_moisture.normalize()),
-                    }
-                    for vessel in wet
-                )
-            }
-        )
+    told = [*_honey_not_used(question), *_small_runs(question)]
     untimed = [
         row.product.name for row in books.products if not figures.minutes_each[row.product.pk]
     ]
@@ -149,6 +134,53 @@ def notices(question: Question) -> list[str]:
     return told
 
 
+def _honey_not_used(question: Question) -> Iterator[str]:
+    """Name every vessel whose honey the plan does not use, with why."""
+    books, figures = question.books, question.figures
+    idle = [vessel for vessel in books.vessels if not figures.grams[vessel.place.pk]]
+    wet = [vessel for vessel in idle if vessel.moisture_question]
+    if wet:
+        yield _("Not used, because it is above your limit of moisture: %(vessels)s.") % {
+            "vessels": "; ".join(
+                _("%(place)s, %(moisture)s %%")
+                % {
+                    "place": vessel.place.name,
+                    "moisture": words.number(vessel.lot.honey_moisture.normalize()),
+                }
+                for vessel in wet
+            )
+        }
+    for because in NotUsedBecause:
+        names = [each.place.name for each in books.not_used if each.because == because]
+        if names:
+            yield _("Not used, because %(reason)s: %(vessels)s.") % {
+                "reason": because.label,
+                "vessels": "; ".join(names),
+            }
+    chosen = [vessel for vessel in idle if not vessel.moisture_question]
+    stay = [
+        vessel for vessel in chosen if vessel.is_drum and figures.which_honey == WhichHoney.TANKS
+    ]
+    if stay:
+        yield _("Not used, because you left the drums as they are: %(vessels)s.") % {
+            "vessels": "; ".join(vessel.place.name for vessel in stay)
+        }
+    typed = [vessel.place.name for vessel in chosen if vessel not in stay]
+    if typed:
+        yield _("Not used, because of what you entered: %(vessels)s.") % {
+            "vessels": "; ".join(typed)
+        }
+
+
+def _small_runs(question: Question) -> Iterator[str]:
+    least = question.figures.least_pieces
+    if least > 1 and least == question.books.smallest_run:
+        yield _(
+            "The plan makes no run of fewer than %(pieces)s, which is your smallest run of the "
+            "last year."
+        ) % {"pieces": words.pieces(least)}
+
+
 def reasons(question: Question, limits: list[Limit]) -> list[Reason]:
     """Say of every limit whether it binds and what more of it is worth."""
     return [_reason(question, limit) for limit in limits]
@@ -193,9 +225,8 @@ def _named(question: Question, limit: Limit) -> LimitWords:
         case "minutes":
             return LimitWords(_("Hours of work"), _hours, _("One more hour"))
         case "honey":
-            vessel = question.vessel_of[limit.key]
             return LimitWords(
-                _("Honey in %(vessel)s") % {"vessel": vessel.place.name},
+                _("Honey in %(vessel)s") % {"vessel": _vessels(question.pool_of[limit.key])},
                 lambda grams: words.weight(round(grams)),
                 by_unit(_("One more {unit}")),
             )
@@ -204,6 +235,17 @@ def _named(question: Question, limit: Limit) -> LimitWords:
             return LimitWords(part.name, _pieces, _("One more in stock"))
         case "buyer":
             return _buyer(question.offer_of[limit.key])
+
+
+def _vessels(vessels: list[VesselState]) -> str:
+    """Name vessels, of many only the first two."""
+    names = [vessel.place.name for vessel in vessels]
+    if len(names) <= VESSELS_NAMED + 1:
+        return ", ".join(names)
+    return _("%(vessels)s and %(more)s more like them") % {
+        "vessels": ", ".join(names[:VESSELS_NAMED]),
+        "more": len(names) - VESSELS_NAMED,
+    }
 
 
 def _buyer(offer: Offer) -> LimitWords:
@@ -227,11 +269,8 @@ def _worth(limit: Limit, step: str) -> str:
     rate = words.money(round(limit.rate_cents))
     if limit.step_cents is None:
         if limit.rate_cents > 0:
-            return _(
-                "There was no time to work out exactly what one more is worth. It is "
-                "roughly %(rate)s each."
-            ) % {"rate": rate}
-        return _("There was no time to work out what one more is worth.")
+            return _("%(step)s earns roughly %(rate)s more.") % {"step": step, "rate": rate}
+        return _("%(step)s earns roughly nothing more.") % {"step": step}
     if limit.step_cents > 0:
         worth = words.money(round(limit.step_cents))
         if round(limit.step_cents) == 0:

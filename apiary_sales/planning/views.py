@@ -2,6 +2,8 @@
 
 import time
 from dataclasses import dataclass
+from decimal import Decimal
+from math import ceil
 from typing import Any
 
 from django.contrib import messages
@@ -90,6 +92,15 @@ class PlanComparison:
         """By how much a better plan could beat this one at most, when it is not proven."""
         answer = self.best.answer
         return round(answer.cents_at_most - answer.plan.cents)
+
+    @property
+    def might_earn_more_percent(self) -> Decimal | None:
+        """The same as a part of what the plan earns, in percent, rounded up to a hundredth."""
+        answer = self.best.answer
+        if answer.plan.cents <= 0:
+            return None
+        hundredths = ceil(10_000 * (answer.cents_at_most - answer.plan.cents) / answer.plan.cents)
+        return Decimal(hundredths) / 100
 
 
 class PlanView(PermissionRequiredMixin, TemplateView):

@@ -252,7 +252,7 @@ def test_full_drums_only(signed_in, house):
 
 def test_what_is_not_proven_is_said_with_how_much_better_it_could_be(signed_in, house, monkeypatch):
     out_of_time = WholeCounts(None, is_finished=False)
-    monkeypatch.setattr(search, "whole_counts", lambda _table, seconds: out_of_time)
+    monkeypatch.setattr(search, "whole_counts", lambda _table, **_limits: out_of_time)
 
     page = signed_in.get(URL)
 
@@ -729,17 +729,20 @@ def test_a_product_that_the_honey_does_not_go_into_is_not_planned(signed_in, hou
     assert page.context["found"].best.statement.total_cents == 2000
 
 
-def test_a_full_drum_stays_a_drum_until_it_is_given_to_the_plan(signed_in, house):
+def test_drums_are_in_the_plan_until_they_are_left_as_they_are(signed_in, house):
     drum = builders.place("d-1", Place.Kind.DRUM, name="Drum 1")
     builders.lot_in(drum, TEN_POUNDS_GRAMS)
 
-    shut = signed_in.get(URL).context["found"]
-    opened = signed_in.get(URL, {f"use-{drum.pk}": "10"}).context["found"]
+    all_honey = signed_in.get(URL)
+    tanks = signed_in.get(URL, {"honey": "tanks"})
+    told = signed_in.get(URL, {"honey": "tanks", f"use-{drum.pk}": "10"})
 
-    assert shut.best.statement.total_cents == 4800
     # Sold as it stands: 4,536 g at 2.00 a pound.
-    assert opened.best.statement.total_cents == 4800 + 2000
-    assert [bulk.drums for bulk in opened.best.bulk] == [1, 1]
+    assert all_honey.context["found"].best.statement.total_cents == 4800 + 2000
+    assert [bulk.drums for bulk in all_honey.context["found"].best.bulk] == [1, 1]
+    assert tanks.context["found"].best.statement.total_cents == 4800
+    assert "Not used, because you left the drums as they are: Drum 1." in words_of(tanks)
+    assert told.context["found"].best.statement.total_cents == 4800 + 2000
 
 
 def test_the_books_are_read_in_a_constant_number_of_queries(

@@ -256,7 +256,7 @@ def test_a_house_of_usual_product_is_planned_and_priced_within_seconds():
 
 
 def test_without_time_the_plan_is_at_least_all_drums_and_says_that_it_is_not_proven(monkeypatch):
-    monkeypatch.setattr(search, "whole_counts", lambda _table, seconds: OUT_OF_TIME)
+    monkeypatch.setattr(search, "whole_counts", lambda _table, **_limits: OUT_OF_TIME)
 
     answer = programme.solve(house())
 
@@ -267,7 +267,7 @@ def test_without_time_the_plan_is_at_least_all_drums_and_says_that_it_is_not_pro
 
 
 def test_a_search_that_breaks_a_limit_is_not_believed(monkeypatch):
-    def wrong(table, seconds):
+    def wrong(table, **_limits):
         return WholeCounts([1_000_000] * len(table.earns), is_finished=True)
 
     monkeypatch.setattr(search, "whole_counts", wrong)

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from apiary_sales.planning.programme.plan import Plan
+from apiary_sales.planning.programme.pools import pools_of
 from apiary_sales.planning.programme.problem import (
     HOUR_MINUTES,
     Figure,
@@ -23,6 +24,8 @@ Row = TypeVar("Row", Honey, Part, PlannedBuyer)
 @dataclass(frozen=True)
 class Limit:
     """One limit: how much there is, how much the plan uses, and what more of it is worth.
+
+    The honey of vessels that are alike is one limit, under the key of their pool.
 
     Amounts are grams, pieces or minutes. `step` is one pound, one piece or one hour;
     `step_cents` is what the best plan earns more with one step more, or None when there was no
@@ -53,7 +56,7 @@ def limits_of(answer: Answer, *, seconds: float = 5) -> list[Limit]:
     Each is found by solving again with one step more, all together within about `seconds`.
     """
     plan = answer.plan
-    rates = relax(plan.programme).rates
+    rates = relax(plan.programme, in_pools=True).rates
     deadline = time.monotonic() + seconds
     found = [
         replace(limit, rate_cents=rates.get((limit.kind, limit.key), Fraction(0)) * limit.step)
@@ -81,8 +84,9 @@ def _unvalued(plan: Plan) -> Iterator[Limit]:
     """Yield every limit with what the plan uses of it, not yet valued."""
     programme, grams_used, parts_used = plan.programme, plan.grams_used, plan.parts_used
     yield Limit("minutes", "", programme.minutes, plan.minutes_used, HOUR_MINUTES)
-    for honey in programme.honeys:
-        yield Limit("honey", honey.key, honey.grams, grams_used[honey.key], programme.honey_step)
+    for pool in pools_of(programme):
+        used = sum(grams_used[vessel.key] for vessel in pool.vessels)
+        yield Limit("honey", pool.key, pool.grams, used, programme.honey_step)
     for part in programme.parts:
         yield Limit("part", part.key, part.stock + part.order_max, parts_used[part.key], 1)
     for buyer in programme.buyers:
@@ -99,7 +103,7 @@ def _with_more(programme: Programme, limit: Limit) -> Programme:
             honeys = _changed(
                 programme.honeys,
                 limit.key,
-                lambda honey: replace(honey, grams=honey.grams + programme.honey_step),
+                lambda honey: honey.with_more(programme.honey_step),
             )
             return replace(programme, honeys=honeys)
         case "part":

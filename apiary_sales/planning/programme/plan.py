@@ -11,14 +11,15 @@ from apiary_sales.planning.programme.problem import Figure, Programme
 class Plan:
     """Whole pieces and drums, with all that follows from them, in exact figures.
 
-    `pieces` is keyed by vessel and product, `drums` by vessel, `sold` by buyer. What is not in them
-    is zero.
+    `pieces` is keyed by vessel and product, `drums` (bulk units) by vessel, `sold` by buyer. What
+    is not in them is zero. `whole` are the vessels that are sold as they stand.
     """
 
     programme: Programme
     pieces: Mapping[tuple[str, str], int] = field(default_factory=dict)
     drums: Mapping[str, int] = field(default_factory=dict)
     sold: Mapping[str, int] = field(default_factory=dict)
+    whole: frozenset[str] = frozenset()
 
     @property
     def pieces_by_product(self) -> dict[str, int]:
@@ -33,6 +34,7 @@ class Plan:
         products = self.programme.product_of
         used: dict[str, Figure] = {
             honey.key: self.drums.get(honey.key, 0) * (honey.bulk_grams or 0)
+            + (honey.grams if honey.key in self.whole else 0)
             for honey in self.programme.honeys
         }
         for (honey_key, product_key), count in self.pieces.items():
@@ -66,18 +68,25 @@ class Plan:
         return Fraction(self.minutes_used * self.programme.cents_per_minute)
 
     @property
+    def set_up_cents(self) -> Fraction:
+        """What setting up its runs costs beside the work."""
+        return Fraction(len(self.pieces) * self.programme.cents_per_run)
+
+    @property
     def cents(self) -> Fraction:
-        """What the plan earns, exact: jars and drums sold, less parts and labour."""
+        """What the plan earns, exact: jars and drums sold, less parts, labour and set-up."""
         earned = Fraction(0)
         for buyer in self.programme.buyers:
             earned += self.sold.get(buyer.key, 0) * buyer.cents_each
         for honey in self.programme.honeys:
             earned += self.drums.get(honey.key, 0) * honey.bulk_cents
+            if honey.key in self.whole:
+                earned += honey.whole_cents or 0
         used, bought = self.parts_used, self.parts_bought
         for part in self.programme.parts:
             earned -= (used[part.key] - bought[part.key]) * part.stock_cents
             earned -= bought[part.key] * part.order_cents
-        return earned - self.labour_cents
+        return earned - self.labour_cents - self.set_up_cents
 
     def faults(self) -> Iterator[str]:
         """Name every limit the plan breaks, checked in exact figures."""
@@ -95,9 +104,14 @@ class Plan:
                 yield f"{honey.key} gives {used[honey.key]} g of {honey.grams} g"
             if self.drums.get(honey.key) and honey.bulk_grams is None:
                 yield f"nobody bids for {honey.key} in bulk"
+            if honey.key in self.whole and honey.whole_cents is None:
+                yield f"{honey.key} is not sold as it stands"
             for product_key in honey.never_in:
                 if (honey.key, product_key) in self.pieces:
                     yield f"{product_key} is not filled from {honey.key}"
+        for (honey_key, product_key), count in self.pieces.items():
+            if count < self.programme.least_pieces:
+                yield f"{count} {product_key} from {honey_key} are too few for a run"
         if self.minutes_used > self.programme.minutes:
             yield f"the work takes {self.minutes_used} of {self.programme.minutes} minutes"
         bought = self.parts_bought
@@ -118,5 +132,14 @@ class Plan:
 
 def all_in_drums(programme: Programme) -> Plan:
     """Return the plan that fills no jars: as many drums of every vessel as it holds."""
-    drums = {h.key: h.bulk_max for h in programme.honeys if h.bulk_max and h.bulk_cents > 0}
-    return Plan(programme, {}, drums, {})
+    whole = {
+        honey.key
+        for honey in programme.honeys
+        if honey.whole_cents and honey.whole_cents >= honey.bulk_max * honey.bulk_cents
+    }
+    drums = {
+        honey.key: honey.bulk_max
+        for honey in programme.honeys
+        if honey.key not in whole and honey.bulk_max and honey.bulk_cents > 0
+    }
+    return Plan(programme, {}, drums, {}, frozenset(whole))

@@ -15,10 +15,26 @@ HOUR_MINUTES = 60
 
 
 @dataclass(frozen=True)
+class BulkColumn:
+    """A way to sell honey in bulk: so many grams for so many cents, so many times at most.
+
+    Where `is_whole` is false, any amount of it can be sold, so that it can't be counted.
+    """
+
+    kind: str
+    grams: Figure
+    cents: Figure
+    most: int
+    is_whole: bool = True
+
+
+@dataclass(frozen=True)
 class Honey:
     """The honey of one vessel, and what one bulk unit (a drum, a pound) of it weighs and earns.
 
-    Without `bulk_grams` nobody bids for it in bulk. Products in `never_in` are not filled from it.
+    Without `bulk_grams` nobody bids for it by unit. `whole_cents` is what all of it earns as it
+    stands in the vessel, for one that is sold with it. Products in `never_in` are not filled from
+    it.
     """
 
     key: str
@@ -26,16 +42,40 @@ class Honey:
     bulk_grams: Figure | None = None
     bulk_cents: Figure = 0
     never_in: frozenset[str] = frozenset()
+    whole_cents: Figure | None = None
+
+    # One run of a product is from one vessel.
+    runs_max = 1
 
     @property
     def bulk_max(self) -> int:
         return floor(self.grams / Fraction(self.bulk_grams)) if self.bulk_grams else 0
+
+    @property
+    def bulk(self) -> tuple[BulkColumn, ...]:
+        found = []
+        if self.bulk_grams is not None:
+            found.append(BulkColumn("drums", self.bulk_grams, self.bulk_cents, self.bulk_max))
+        if self.whole_cents is not None:
+            found.append(BulkColumn("whole", self.grams, self.whole_cents, 1))
+        return tuple(found)
 
     def pieces_max(self, product: "PlannedProduct") -> int:
         """Return how many pieces of a product all of the honey fills."""
         if product.key in self.never_in:
             return 0
         return floor(self.grams / Fraction(product.grams_each))
+
+    def with_more(self, grams: Figure) -> "Honey":
+        """Return it with so much more in the vessel; as it stands, it earns more by its weight."""
+        whole_cents = self.whole_cents
+        if whole_cents is not None and self.grams:
+            whole_cents = whole_cents * (self.grams + grams) / Fraction(self.grams)
+        return replace(self, grams=self.grams + grams, whole_cents=whole_cents)
+
+    def run_max(self, product: "PlannedProduct") -> int:
+        """Return how many pieces of a product one run fills."""
+        return self.pieces_max(product)
 
 
 @dataclass(frozen=True)
@@ -98,6 +138,9 @@ class Programme:
     minutes: Figure = 0
     cents_per_minute: Figure = 0
     minutes_per_run: Figure = 0
+    # What setting up a run costs beside its minutes, and how many pieces make one worth it.
+    cents_per_run: Figure = 0
+    least_pieces: int = 0
     # Of how much more honey the plan tells the worth: a unit of weight.
     honey_step: Figure = POUND_GRAMS
 
@@ -112,7 +155,10 @@ class Programme:
                 honey.bulk_grams is None or honey.bulk_grams > 0,
                 f"a bulk unit of {honey.key} has no weight",
             )
-            _check(honey.bulk_cents >= 0, f"bulk honey of {honey.key} earns less than zero")
+            _check(
+                min(honey.bulk_cents, honey.whole_cents or 0) >= 0,
+                f"bulk honey of {honey.key} earns less than zero",
+            )
         for product in self.products:
             _check(product.grams_each > 0, f"product {product.key} takes no honey")
             _check(product.minutes_each >= 0, f"product {product.key} takes less than zero minutes")
@@ -137,6 +183,12 @@ class Programme:
             min(self.minutes, self.cents_per_minute, self.minutes_per_run) >= 0,
             "labour is less than zero",
         )
+        _check(min(self.cents_per_run, self.least_pieces) >= 0, "a run costs less than zero")
+
+    @property
+    def run_cents(self) -> Fraction:
+        """What setting up one run costs, with the work on it."""
+        return Fraction(self.cents_per_run) + self.minutes_per_run * Fraction(self.cents_per_minute)
 
     @property
     def product_of(self) -> dict[str, PlannedProduct]:

@@ -5,13 +5,16 @@ checked against every limit and valued again in fractions, and no plan is return
 than selling all honey in drums. What could be earned at most is exact as well.
 """
 
+import time
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import ceil
 from types import MappingProxyType
 from typing import Literal
 
 from apiary_sales.planning.programme.plan import Plan, all_in_drums
+from apiary_sales.planning.programme.pools import pools_of, share_out
 from apiary_sales.planning.programme.problem import Programme
 from apiary_sales.planning.programme.table import Table
 
@@ -20,15 +23,35 @@ LimitKind = Literal["honey", "part", "minutes", "buyer"]
 # Prices come back as floats; true ones are ratios of the small numbers that went in.
 _DENOMINATOR_MAX = 1_000_000
 
+# A plan that no other beats by more than this part is close to the best.
+CLOSE = Fraction(1, 1000)
+# A search stops when no other plan earns more than such a part more: a third of what is close, for
+# sharing out costs a little as well.
+GAP = 0.0003
+# A table with no more columns than this is searched vessel by vessel.
+SMALL_COLUMNS = 150
+# So much of the time is for the first of two searches.
+SHARE_OF_TIME = 0.6
+
 
 @dataclass(frozen=True)
 class Answer:
-    """The best plan found. Without `is_proven`, time ran out: one may earn more, but never more
-    than `cents_at_most`."""
+    """The best plan found. Without `is_proven`, one may earn more, but never more than
+    `cents_at_most`.
+
+    `is_bound_exact` says that this was worked out in fractions. If not, it is what the search says,
+    in floats.
+    """
 
     plan: Plan
     is_proven: bool
     cents_at_most: Fraction
+    is_bound_exact: bool = True
+
+    @property
+    def is_close(self) -> bool:
+        """No plan earns more than this one by more than a thousandth."""
+        return self.cents_at_most - self.plan.cents <= CLOSE * abs(self.plan.cents)
 
 
 @dataclass(frozen=True)
@@ -47,13 +70,15 @@ class Relaxation:
 
 def solve(programme: Programme, *, seconds: float = 5) -> Answer:
     """Find the plan that earns most, within `seconds`; there is always one: sell all in drums."""
-    table = Table(programme)
-    found, is_proven = _checked_search(table, seconds)
     fallback = all_in_drums(programme)
-    if found is None or found.cents < fallback.cents:
+    answer = _best(programme, None, seconds)
+    if answer is None or answer.plan.cents < fallback.cents:
         # A finished search can fall behind only by the rounding of its floats.
-        found, is_proven = fallback, False
-    return _answer(table, found, is_proven)
+        at_most = answer.cents_at_most if answer else relax(programme).cents_at_most
+        at_most = max(at_most, fallback.cents)
+        is_exact = answer is None or answer.is_bound_exact
+        return Answer(fallback, at_most == fallback.cents and is_exact, at_most, is_exact)
+    return answer
 
 
 def solve_with_sales(
@@ -63,34 +88,88 @@ def solve_with_sales(
 
     None comes back when that can't be done, or was not found within `seconds`.
     """
+    return _best(programme, sales, seconds)
+
+
+def relax(programme: Programme, *, in_pools: bool = False) -> Relaxation:
+    """Solve the same programme with counts that need not be whole, and price its limits.
+
+    `in_pools` prices the honey of vessels that are alike together, under the key of their pool.
+    """
+    return _relax(Table(programme, pools=pools_of(programme) if in_pools else None))
+
+
+def _best(programme: Programme, sales: Mapping[str, int] | None, seconds: float) -> Answer | None:
+    """Return the best plan found, with what none earns more than; None without a plan.
+
+    A small house is searched vessel by vessel, until its best plan is proven. In a large one the
+    search is for the runs of pools; the plan is then worked out for the vessels that these runs
+    are shared out to.
+    """
+    deadline = time.monotonic() + seconds
     table = Table(programme, sales)
-    found, is_proven = _checked_search(table, seconds)
-    return None if found is None else _answer(table, found, is_proven)
+    answer = None
+    if len(table.earns) <= SMALL_COLUMNS:
+        answer, is_finished = _searched(table, seconds * SHARE_OF_TIME, 0)
+        if is_finished:
+            return answer
+    found = _best_of_pools(programme, sales, deadline)
+    if answer is None or found is None:
+        return answer or found
+    tighter = min(answer, found, key=lambda each: each.cents_at_most)
+    better = max(answer, found, key=lambda each: each.plan.cents)
+    return replace(tighter, plan=better.plan, is_proven=better.plan.cents == tighter.cents_at_most)
 
 
-def relax(programme: Programme) -> Relaxation:
-    """Solve the same programme with counts that need not be whole, and price its limits."""
-    return _relax(Table(programme))
+def _best_of_pools(
+    programme: Programme,
+    sales: Mapping[str, int] | None,
+    deadline: float,
+) -> Answer | None:
+    from apiary_sales.planning.programme import search
+
+    pools = pools_of(programme)
+    pooled = Table(programme, sales, pools=pools)
+    seconds = (deadline - time.monotonic()) * SHARE_OF_TIME
+    found = search.whole_counts(pooled, seconds=seconds, gap=GAP)
+    if found.counts is None:
+        return None
+    only = share_out(programme, pools, pooled.pieces(found.counts), pooled.drums_left(found.counts))
+    shared = Table(programme, sales, only=only)
+    answer, _is_finished = _searched(shared, deadline - time.monotonic(), GAP / 2)
+    if answer is None:
+        return None
+    return _answer(pooled, answer.plan, False, found.earns_at_most)
 
 
-def _answer(table: Table, found: Plan, is_proven: bool) -> Answer:
-    at_most = found.cents if is_proven else max(found.cents, _relax(table).cents_at_most)
-    return Answer(found, is_proven or at_most == found.cents, at_most)
-
-
-def _checked_search(table: Table, seconds: float) -> tuple[Plan | None, bool]:
-    """Return the best plan found that keeps every limit exactly, and whether it is proven."""
+def _searched(table: Table, seconds: float, gap: float) -> tuple[Answer | None, bool]:
+    """Search a table; return the best plan that keeps every limit exactly, and whether that, or
+    that there is none, is proven."""
     from apiary_sales.planning.programme import search
 
     if not table.earns:
-        return Plan(table.programme), True
-    found = search.whole_counts(table, seconds=seconds)
+        return Answer(Plan(table.programme), True, Fraction(0)), True
+    found = search.whole_counts(table, seconds=seconds, gap=gap)
     if found.counts is None:
         return None, found.is_finished
     plan = table.plan(found.counts)
     if any(plan.faults()):
         return None, False
-    return plan, found.is_finished
+    return _answer(table, plan, found.is_finished, found.earns_at_most), found.is_finished
+
+
+def _answer(table: Table, plan: Plan, is_proven: bool, earns_at_most: float | None) -> Answer:
+    if is_proven:
+        return Answer(plan, True, plan.cents)
+    at_most = max(plan.cents, _relax(table).cents_at_most)
+    if at_most == plan.cents:
+        return Answer(plan, True, at_most)
+    if earns_at_most is not None:
+        # A cent more than the floats say, for they are rounded.
+        said = max(plan.cents, Fraction(ceil(earns_at_most)) + 1)
+        if said < at_most and not (at_most - plan.cents <= CLOSE * abs(plan.cents)):
+            return Answer(plan, False, said, is_bound_exact=False)
+    return Answer(plan, False, at_most)
 
 
 def _relax(table: Table) -> Relaxation:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_array
 
 from apiary_sales.planning.programme.table import Amounts, Table
 
@@ -24,10 +25,12 @@ class WholeCounts:
     """Whole numbers for the columns of a table; None where none were found in time.
 
     `is_finished` says that there are no better ones; without counts, that there are none at all.
+    `earns_at_most` is what the search says no whole numbers earn more than, in floats.
     """
 
     counts: list[int] | None
     is_finished: bool
+    earns_at_most: float | None = None
 
 
 @dataclass(frozen=True)
@@ -39,8 +42,11 @@ class Prices:
     highest: list[float]
 
 
-def whole_counts(table: Table, *, seconds: float) -> WholeCounts:
-    """Search for the whole numbers that earn most, for no longer than `seconds`."""
+def whole_counts(table: Table, *, seconds: float, gap: float = 0) -> WholeCounts:
+    """Search for the whole numbers that earn most, for no longer than `seconds`.
+
+    With a `gap`, it is enough that no others earn more than such a part more.
+    """
     constraints = [
         LinearConstraint(_amounts_of_rows(table), -np.inf, _there(table)),
     ]
@@ -53,14 +59,17 @@ def whole_counts(table: Table, *, seconds: float) -> WholeCounts:
     ]
     result = milp(
         -_floats(table.earns),
-        integrality=np.ones(len(table.earns)),
+        integrality=np.array(table.is_whole, dtype=int),
         bounds=Bounds(_floats(table.lowest), _floats(highest)),
         constraints=constraints,
-        options={"time_limit": max(seconds, 0.01), "mip_rel_gap": 0},
+        options={"time_limit": max(seconds, 0.01), "mip_rel_gap": gap},
     )
+    bound = result.get("mip_dual_bound")
+    at_most = None if bound is None or not np.isfinite(bound) else -float(bound)
     if result.x is None:
-        return WholeCounts(None, result.status == _INFEASIBLE)
-    return WholeCounts([round(value) for value in result.x], result.status == _SOLVED)
+        return WholeCounts(None, result.status == _INFEASIBLE, at_most)
+    is_finished = result.status == _SOLVED and not gap
+    return WholeCounts([round(value) for value in result.x], is_finished, at_most)
 
 
 def prices(table: Table, highest: Sequence[int | None]) -> Prices:
@@ -86,7 +95,7 @@ def prices(table: Table, highest: Sequence[int | None]) -> Prices:
     )
 
 
-def _amounts_of_rows(table: Table) -> NDArray[np.float64]:
+def _amounts_of_rows(table: Table) -> csr_array:
     return _matrix([row.amounts for row in table.rows.values()], table)
 
 
@@ -94,12 +103,15 @@ def _there(table: Table) -> NDArray[np.float64]:
     return _floats(row.there for row in table.rows.values())
 
 
-def _matrix(rows: Sequence[Amounts], table: Table) -> NDArray[np.float64]:
-    matrix = np.zeros((len(rows), len(table.earns)))
-    for number, amounts in enumerate(rows):
-        for column, amount in amounts.items():
-            matrix[number, column] = float(amount)
-    return matrix
+def _matrix(rows: Sequence[Amounts], table: Table) -> csr_array:
+    """Return the amounts of rows; few of them are not zero."""
+    places = [
+        (number, column, float(amount))
+        for number, amounts in enumerate(rows)
+        for column, amount in amounts.items()
+    ]
+    numbers, columns, amounts = zip(*places, strict=True) if places else ((), (), ())
+    return csr_array((amounts, (numbers, columns)), shape=(len(rows), len(table.earns)))
 
 
 def _floats(figures: Iterable[int | Fraction]) -> NDArray[np.float64]:

@@ -8,9 +8,19 @@ from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 
+from django.db.models import Min
+
 from apiary_sales.customers.models import Customer
 from apiary_sales.planning.queries import past_sales
-from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
+from apiary_sales.planning.rules.books import (
+    Books,
+    NotUsedBecause,
+    Offer,
+    PartState,
+    ProductState,
+    VesselNotUsed,
+    VesselState,
+)
 from apiary_sales.planning.rules.demand import History
 from apiary_sales.planning.rules.figures import MINUTES_PER_RUN, whole_grams
 from apiary_sales.pricing.models import ChannelCost
@@ -21,7 +31,7 @@ from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.rules import filling
 from inventory.shared.money import FOUR_PLACES
-from inventory.stock.models import Balance, Item, ProductionSettings
+from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 from inventory.stock.rules import above_limit_sentence
 
 # What is filled from a vessel as it is; comb and chunk honey need comb too.
@@ -42,9 +52,11 @@ def read(on: date, *, months: int) -> Books:
     )
     products = _products(book, planned)
     used = {use.part_id for product in products for use in product.uses}
+    vessels, not_used = _vessels(on, products, planned)
     return Books(
         on=on,
-        vessels=_vessels(on, products, planned),
+        vessels=vessels,
+        not_used=not_used,
         products=products,
         left_out=_left_out(book),
         parts=tuple(
@@ -60,6 +72,7 @@ def read(on: date, *, months: int) -> Books:
         history=history,
         costs=book,
         planned_runs=len(planned),
+        smallest_run=costs.runs_recorded(on).aggregate(least=Min("pieces_filled"))["least"],
         newest_run=max((run.pk for run in planned), default=0),
     )
 
@@ -84,7 +97,7 @@ def _offers(book: Book, products: tuple[ProductState, ...], history: History) ->
 
 def _vessels(
     on: date, products: tuple[ProductState, ...], planned: list[BottlingRun]
-) -> tuple[VesselState, ...]:
+) -> tuple[tuple[VesselState, ...], tuple[VesselNotUsed, ...]]:
     wanted: dict[int, int] = defaultdict(int)
     grams_each = {row.product.pk: row.grams_each for row in products}
     for run in planned:
@@ -99,31 +112,41 @@ def _vessels(
             is_vessel=True,
             quantity__gt=0,
             place__is_active=True,
-            lot__is_on_hold=False,
+            lot__isnull=False,
         )
-        .ours()
         .select_related("place", "lot")
         .order_by("place__kind", "place__code")
     )
-    found = [
-        VesselState(
-            place=balance.place,
-            lot=lot,
-            free_grams=balance.free - wanted[balance.place_id],
-            bid_per_pound=bids.price_per_pound(lot),
-            misfits=frozenset(
-                row.product.pk for row in products if _misfits(row.product, balance, celsius)
-            ),
-            moisture_question=above_limit_sentence(
-                lot, balance.place, settings.moisture_limit_percent
-            ),
+    found, not_used = [], []
+    for balance in balances:
+        lot, place = balance.honey_lot, balance.place
+        free = balance.free - wanted[balance.place_id]
+        if because := _because(lot, free):
+            not_used.append(VesselNotUsed(place, because))
+            continue
+        found.append(
+            VesselState(
+                place=place,
+                lot=lot,
+                free_grams=free,
+                bid_per_pound=bids.price_per_pound(lot),
+                misfits=frozenset(
+                    row.product.pk for row in products if _misfits(row.product, balance, celsius)
+                ),
+                moisture_question=above_limit_sentence(lot, place, settings.moisture_limit_percent),
+            )
         )
-        for balance in balances
-        if (lot := balance.lot)
-    ]
     # Tanks first: what is in drums already is the less likely to be bottled.
-    usable = [vessel for vessel in found if vessel.free_grams > 0]
-    return tuple(sorted(usable, key=lambda vessel: vessel.is_drum))
+    return tuple(sorted(found, key=lambda vessel: vessel.is_drum)), tuple(not_used)
+
+
+def _because(lot: Lot, free: int) -> NotUsedBecause | None:
+    """Return why no plan may use honey; None where it may."""
+    if not lot.is_ours:
+        return NotUsedBecause.OTHERS
+    if lot.is_on_hold:
+        return NotUsedBecause.HELD
+    return NotUsedBecause.PROMISED if free <= 0 else None
 
 
 def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...]:

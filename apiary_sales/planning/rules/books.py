@@ -1,9 +1,13 @@
 """What the books give to the plan, as it was read on one day."""
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.planning.rules.demand import History
 from apiary_sales.pricing.models import ChannelCost
@@ -32,6 +36,27 @@ class VesselState:
     @property
     def is_drum(self) -> bool:
         return self.place.kind == Place.Kind.DRUM
+
+    @property
+    def alike(self) -> Hashable:
+        """What is the same for vessels that can stand for each other in a plan."""
+        return self.is_drum, self.bid_per_pound, self.misfits, bool(self.moisture_question)
+
+
+class NotUsedBecause(TextChoices):
+    """Why no plan may use the honey of a vessel."""
+
+    HELD = "held", _("it is on hold")
+    OTHERS = "others", _("it belongs to another beekeeper")
+    PROMISED = "promised", _("all of it is reserved or planned for a run")
+
+
+@dataclass(frozen=True)
+class VesselNotUsed:
+    """Honey in one vessel that no plan may use, and why."""
+
+    place: Place
+    because: NotUsedBecause
 
 
 @dataclass(frozen=True)
@@ -88,6 +113,7 @@ class Books:
 
     on: date
     vessels: tuple[VesselState, ...]
+    not_used: tuple[VesselNotUsed, ...]
     products: tuple[ProductState, ...]
     # Honey that is for sale, but is not filled from a vessel alone.
     left_out: tuple[Product, ...]
@@ -96,8 +122,18 @@ class Books:
     history: History
     costs: Book
     planned_runs: int
+    # The pieces of the smallest run recorded in the last year; None without any.
+    smallest_run: int | None
     # The key of the planned run that was made last; 0 without any.
     newest_run: int
+
+    @property
+    def pools(self) -> list[tuple[VesselState, ...]]:
+        """The vessels that are alike, together, in the order of their first ones."""
+        found: dict[Hashable, list[VesselState]] = defaultdict(list)
+        for vessel in self.vessels:
+            found[vessel.alike].append(vessel)
+        return [tuple(vessels) for vessels in found.values()]
 
     @property
     def ready(self) -> Mapping[str, int]:

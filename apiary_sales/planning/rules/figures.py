@@ -25,6 +25,8 @@ from inventory.shared.weights import unit_grams
 # A 55-gallon drum holds about 640 to 660 lb (common practice).
 # What a full drum of 55 gallons weighs net, about.
 DRUM_POUNDS, DRUM_KILOGRAMS = Decimal(650), Decimal(295)
+# A drum is full that has nine tenths of it: one is filled to a weight, and never to the brim.
+FULL_DRUM = Fraction(9, 10)
 # Default hours and minutes, which can be changed on the page: one week of one person, and a
 # quarter of an hour for setting up and cleaning a run. The recorded work of past runs includes
 # setting up, so these minutes are deducted before the minutes of each piece are worked out.
@@ -39,13 +41,22 @@ class Bulk(TextChoices):
     DRUMS = "drums", _("in full drums only")
 
 
+class WhichHoney(TextChoices):
+    """Which honey the plan may use where nothing else is typed."""
+
+    ALL = "all", _("all free honey, in tanks and drums")
+    TANKS = "tanks", _("only what is in tanks; drums stay as they are")
+
+
 @dataclass(frozen=True)
 class Figures:
     """The figures of one plan, by primary keys of vessels, products, parts, and keys of offers.
 
-    Weights in grams; bids and part costs in currency to four places; prices of pieces in cents.
+    Weights in grams, as much of each vessel as the plan may use; bids and part costs in currency
+    to four places; prices of pieces in cents.
     """
 
+    which_honey: str
     grams: Mapping[int, int]
     bids: Mapping[int, Decimal | None]
     bulk: str
@@ -60,6 +71,8 @@ class Figures:
     hours: Decimal
     labour_cents_per_hour: int
     minutes_per_run: Decimal
+    cents_per_run: int
+    least_pieces: int
 
 
 @dataclass(frozen=True)
@@ -132,7 +145,7 @@ def programme_of(
         honey_step=Fraction(unit_grams()),
         honeys=tuple(
             _honey(figures, vessel, drum_sellings.get(vessel.key))
-            for vessel in books.vessels
+            for vessel in sorted(books.vessels, key=lambda each: _opened_after(figures, each))
             if figures.grams[vessel.place.pk]
         ),
         products=tuple(
@@ -162,6 +175,8 @@ def programme_of(
         minutes=Fraction(figures.hours) * HOUR_MINUTES,
         cents_per_minute=Fraction(figures.labour_cents_per_hour, HOUR_MINUTES),
         minutes_per_run=Fraction(figures.minutes_per_run),
+        cents_per_run=figures.cents_per_run,
+        least_pieces=figures.least_pieces,
     )
 
 
@@ -171,10 +186,13 @@ def usual_drum_weight() -> Decimal:
 
 
 def bulk_grams(figures: Figures, vessel: VesselState) -> int | Fraction:
-    """Return what one bulk unit of a vessel weighs: a full drum as it is, a drum, a pound."""
-    if vessel.is_drum:
-        return figures.grams[vessel.place.pk]
-    return figures.drum_grams if figures.bulk == Bulk.DRUMS else Fraction(unit_grams())
+    """Return what one bulk unit of a vessel weighs: a drum, or a pound.
+
+    Where full drums are sold, a drum goes as it is, whatever its weight.
+    """
+    if figures.bulk == Bulk.DRUMS:
+        return figures.grams[vessel.place.pk] if vessel.is_drum else figures.drum_grams
+    return Fraction(unit_grams())
 
 
 def whole_grams(grams: Decimal) -> int:
@@ -209,6 +227,14 @@ def _honey(figures: Figures, vessel: VesselState, selling: Selling | None) -> Ho
     if selling is None or selling.net_cents < 0:
         return honey
     each = bulk_grams(figures, vessel)
-    return replace(
-        honey, bulk_grams=each, bulk_cents=selling.net_cents * each / Fraction(unit_grams())
-    )
+    cents_per_gram = selling.net_cents / Fraction(unit_grams())
+    honey = replace(honey, bulk_grams=each, bulk_cents=cents_per_gram * each)
+    if vessel.is_drum and figures.bulk == Bulk.POUNDS and honey.grams == vessel.free_grams:
+        return replace(honey, whole_cents=cents_per_gram * vessel.free_grams)
+    return honey
+
+
+def _opened_after(figures: Figures, vessel: VesselState) -> tuple[bool, bool]:
+    """Put tanks first, then drums that are not full, then full ones."""
+    is_full = vessel.free_grams >= FULL_DRUM * figures.drum_grams
+    return vessel.is_drum, vessel.is_drum and is_full

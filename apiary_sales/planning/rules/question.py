@@ -42,6 +42,15 @@ class Question:
         return {vessel.key: vessel for vessel in self.books.vessels}
 
     @property
+    def pool_of(self) -> dict[str, list[VesselState]]:
+        """The vessels that a plan takes together, by the key of their pool."""
+        vessel_of = self.vessel_of
+        return {
+            pool.key: [vessel_of[vessel.key] for vessel in pool.vessels]
+            for pool in programme.pools_of(self.programme)
+        }
+
+    @property
     def product_of(self) -> dict[str, ProductState]:
         return {row.key: row for row in self.books.products}
 
@@ -75,4 +84,6 @@ class Question:
         )
         remainder = programme.less_on_hand(buyers, self.books.ready)
         sales = {buyer.key: buyer.pieces_max or 0 for buyer in remainder.buyers}
-        return programme.solve_with_sales(self.programme, sales, seconds=seconds)
+        # What was sold was sold, in however small runs.
+        as_small = replace(self.programme, least_pieces=0)
+        return programme.solve_with_sales(as_small, sales, seconds=seconds)

@@ -8,15 +8,17 @@ differ from the exact value by less than a cent a line.
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
-from math import floor
+from math import ceil, floor
 
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from apiary_sales.planning.programme import HOUR_MINUTES, Answer, Plan
 from apiary_sales.planning.rules.books import PartState, VesselState
-from apiary_sales.planning.rules.figures import bulk_grams
+from apiary_sales.planning.rules.figures import Bulk, bulk_grams
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.pricing.models import ChannelCost
 from inventory.bottling.models import Product
@@ -36,9 +38,9 @@ class RunWanted:
 
 @dataclass(frozen=True)
 class BulkWanted:
-    """Honey of one vessel to sell in drums, to the gram."""
+    """Honey to sell in drums, to the gram: of one vessel, or drums that are sold as they stand."""
 
-    vessel: VesselState
+    vessels: tuple[VesselState, ...]
     grams: int
     drums: int
     is_last_part_full: bool
@@ -117,11 +119,7 @@ def outcome(question: Question, answer: Answer) -> PlanOutcome:
             for each in question.books.products
             if (vessel.key, each.key) in plan.pieces
         ),
-        bulk=tuple(
-            _bulk(question, vessel, plan.drums[vessel.key])
-            for vessel in question.books.vessels
-            if vessel.key in plan.drums
-        ),
+        bulk=tuple(_bulk(question, plan)),
         parts=tuple(
             PartWanted(row, used[row.key], bought[row.key]) for row in question.books.parts
         ),
@@ -148,13 +146,31 @@ def number(figure: Fraction, decimals: int) -> str:
     return number_format(float(exact), decimals, force_grouping=True)
 
 
-def _bulk(question: Question, vessel: VesselState, count: int) -> BulkWanted:
-    figures = question.figures
-    if vessel.is_drum:
-        return BulkWanted(vessel, figures.grams[vessel.place.pk], 1, False)
-    grams = count * bulk_grams(figures, vessel)
-    drums = -(-grams // figures.drum_grams)
-    return BulkWanted(vessel, round(grams), drums, grams % figures.drum_grams != 0)
+def _bulk(question: Question, plan: Plan) -> Iterator[BulkWanted]:
+    for vessels in _standing(question, plan):
+        grams = sum(question.figures.grams[vessel.place.pk] for vessel in vessels)
+        yield BulkWanted(vessels, grams, len(vessels), False)
+    full = question.figures.drum_grams
+    for vessel, drawn in _drawn_in_bulk(question, plan):
+        yield BulkWanted((vessel,), round(drawn), ceil(drawn / full), drawn % full != 0)
+
+
+def _standing(question: Question, plan: Plan) -> list[tuple[VesselState, ...]]:
+    """Return the drums that are sold as they stand, those of one price together."""
+    found: dict[Decimal, list[VesselState]] = defaultdict(list)
+    for vessel in question.books.vessels:
+        is_one_unit = vessel.is_drum and question.figures.bulk == Bulk.DRUMS
+        if vessel.key in plan.whole or (is_one_unit and vessel.key in plan.drums):
+            found[question.drums[vessel.key].price].append(vessel)
+    return [tuple(vessels) for vessels in found.values()]
+
+
+def _drawn_in_bulk(question: Question, plan: Plan) -> Iterator[tuple[VesselState, Fraction]]:
+    """Yield what is drawn from vessels to be sold in bulk, in grams."""
+    standing = {vessel.key for vessels in _standing(question, plan) for vessel in vessels}
+    for vessel in question.books.vessels:
+        if (count := plan.drums.get(vessel.key, 0)) and vessel.key not in standing:
+            yield vessel, count * Fraction(bulk_grams(question.figures, vessel))
 
 
 def _jar_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
@@ -170,18 +186,29 @@ def _jar_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
 
 
 def _drum_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
-    for vessel in question.books.vessels:
-        if count := plan.drums.get(vessel.key, 0):
-            price = question.drums[vessel.key].price
-            pounds = _pounds(question, vessel, count)
-            label = _("Drums from %(vessel)s") % {"vessel": vessel.place.name}
-            how = _("%(weight)s %(lb)s at %(price)s a %(unit)s") % {
-                "weight": number(pounds, 0 if pounds.denominator == 1 else 1),
-                "lb": unit_word(),
-                "price": words.unit_price(price),
-                "unit": unit_name(),
-            }
-            yield MoneyLine("drums", label, how, round(pounds * Fraction(price) * 100))
+    for vessels in _standing(question, plan):
+        grams = sum(question.figures.grams[vessel.place.pk] for vessel in vessels)
+        if len(vessels) == 1:
+            label = _("Drum as it is: %(vessel)s") % {"vessel": vessels[0].place.name}
+        else:
+            label = ngettext(
+                "%(count)s drum as it is", "%(count)s drums as they are", len(vessels)
+            ) % {"count": len(vessels)}
+        yield _drum_line(question, vessels[0], label, Fraction(grams))
+    for vessel, drawn in _drawn_in_bulk(question, plan):
+        label = _("Drums from %(vessel)s") % {"vessel": vessel.place.name}
+        yield _drum_line(question, vessel, label, drawn)
+
+
+def _drum_line(question: Question, vessel: VesselState, label: str, grams: Fraction) -> MoneyLine:
+    price, pounds = question.drums[vessel.key].price, grams / Fraction(unit_grams())
+    how = _("%(weight)s %(lb)s at %(price)s a %(unit)s") % {
+        "weight": number(pounds, 0 if pounds.denominator == 1 else 1),
+        "lb": unit_word(),
+        "price": words.unit_price(price),
+        "unit": unit_name(),
+    }
+    return MoneyLine("drums", label, how, round(pounds * Fraction(price) * 100))
 
 
 def _selling_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
@@ -190,10 +217,17 @@ def _selling_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
     for offer in question.books.offers:
         if count := plan.sold.get(offer.key, 0):
             cents_of[offer.channel] += count * Fraction(question.jars[offer.key].cost) * 100
-    for vessel in question.books.vessels:
-        if count := plan.drums.get(vessel.key, 0):
-            pounds, cost = _pounds(question, vessel, count), question.drums[vessel.key].cost
-            cents_of[ChannelCost.Channel.BULK] += pounds * Fraction(cost) * 100
+    in_bulk = [
+        *_drawn_in_bulk(question, plan),
+        *(
+            (vessel, Fraction(question.figures.grams[vessel.place.pk]))
+            for vessels in _standing(question, plan)
+            for vessel in vessels
+        ),
+    ]
+    for vessel, sold in in_bulk:
+        cost = Fraction(question.drums[vessel.key].cost)
+        cents_of[ChannelCost.Channel.BULK] += sold / Fraction(unit_grams()) * cost * 100
     for channel, cents in cents_of.items():
         if cents:
             label = _("Cost of selling, %(channel)s") % {
@@ -235,10 +269,11 @@ def _labour_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
             "rate": words.money(question.figures.labour_cents_per_hour),
         }
         yield MoneyLine("labour", _("Labour"), how, -round(plan.labour_cents))
-
-
-def _pounds(question: Question, vessel: VesselState, count: int) -> Fraction:
-    return count * bulk_grams(question.figures, vessel) / Fraction(unit_grams())
+    if plan.set_up_cents:
+        each = words.money(question.figures.cents_per_run)
+        how = ngettext("%(count)s run at %(cost)s", "%(count)s runs at %(cost)s", len(plan.pieces))
+        how = how % {"count": len(plan.pieces), "cost": each}
+        yield MoneyLine("set_up", _("Setting up runs"), how, -round(plan.set_up_cents))
 
 
 def _count(pieces: int, price: str) -> str:
