@@ -486,6 +486,12 @@ class PartForm(ActForm):
     )
     kind = forms.ChoiceField(label=_("Kind"), choices=PackagingPart.Kind)
     reorder_point = PiecesField(label=_("Order more when fewer than"), initial=0)
+    lead_time_days = WholeNumberField(
+        label=_("Days until ordered ones arrive"),
+        required=False,
+        min_value=0,
+        help_text=_("For the day by which the season plan says to order. Leave empty if unknown."),
+    )
     is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
 
 

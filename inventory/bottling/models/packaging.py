@@ -95,6 +95,10 @@ class PackagingPart(models.Model):
         _("quoted price of one"), max_digits=12, decimal_places=4, null=True, blank=True
     )
     quoted_on = models.DateField(_("quoted on"), null=True, blank=True)
+    # From the order to the delivery; None while nobody has said.
+    lead_time_days = models.PositiveSmallIntegerField(
+        _("days until ordered ones arrive"), null=True, blank=True
+    )
     is_active = models.BooleanField(_("in use"), default=True)
 
     class Meta:

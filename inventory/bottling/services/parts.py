@@ -18,6 +18,8 @@ from inventory.stock.services import ledger, suppliers
 # A shipment that cost more than this is a slip of the finger.
 COST_CENTS_MAX = 100_000_000
 UNIT_PRICE_MAX = Decimal(100_000)
+# Two years: nobody waits longer for jars.
+LEAD_TIME_DAYS_MAX = 730
 
 
 @transaction.atomic
@@ -27,9 +29,12 @@ def save(
     kind: str,
     reorder_point: int = 0,
     is_active: bool = True,
+    lead_time_days: int | None = None,
     part: PackagingPart | None = None,
 ) -> PackagingPart:
     """Add a part, or change one; its short name, which is in its address, stays as it was.
+
+    `lead_time_days` are the days from an order to its delivery, None while they are not known.
 
     Raises `BadValue` when another part has the name, or for a figure that cannot be.
     """
@@ -45,12 +50,16 @@ def save(
         )
     if not 0 <= reorder_point <= rules.PIECES_MAX:
         problems.add("reorder_point", _("Enter how many, from 0 to a million."))
+    if lead_time_days is not None and not 0 <= lead_time_days <= LEAD_TIME_DAYS_MAX:
+        problems.add(
+            "lead_time_days", _("Enter the days until ordered ones arrive, from 0 to 730.")
+        )
     problems.raise_any()
     if part is None:
         item = Item.objects.create(kind=Item.Kind.PART, name=name)
         part = PackagingPart(item=item, code=codes.free(PackagingPart, name, "part"))
     part.name, part.kind, part.reorder_point = name, kind, reorder_point
-    part.is_active = is_active
+    part.is_active, part.lead_time_days = is_active, lead_time_days
     checks.save_checked(part)
     if part.item.name != name:
         part.item.name = name

@@ -151,7 +151,7 @@ class PartEditView(PartCreateView):
         return part_of(self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
-        fields = ("name", "kind", "reorder_point", "is_active")
+        fields = ("name", "kind", "reorder_point", "lead_time_days", "is_active")
         return {field: getattr(self.part, field) for field in fields}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
