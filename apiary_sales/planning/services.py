@@ -1,22 +1,31 @@
-"""Make the draft runs of a plan."""
+"""Make the draft runs of a plan; keep what the owner expects of the season."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from apiary_sales.planning.models import SeasonOutlook
+from apiary_sales.planning.rules.demand import Outlook
 from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.services import runs
-from inventory.shared import words
-from inventory.shared.errors import BadValue, HouseError
+from inventory.shared import checks, words
+from inventory.shared.errors import BadValue, HouseError, Problems
 from inventory.shared.people import Person
 from inventory.stock.models import Item, Place
 from inventory.stock.services import ledger
 
 # A plan with more runs than this was not made on a page.
 RUNS_MAX = 200
+# A month has no more hours than this, whoever works.
+HOURS_MAX = 10_000
+# Ten thousand tonnes: a slip of the finger.
+GRAMS_MAX = 10_000_000_000
+PRICE_MAX = 1_000
 # The parameters of `runs.plan` that a draft gives.
 OF_ONE_RUN = ("source", "product", "pieces", "variety_is_right", "moisture_is_right")
 
@@ -138,3 +147,67 @@ def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str)
             },
             parameter="drafts",
         )
+
+
+@transaction.atomic
+def save_season_outlook(
+    *,
+    outlook: str,
+    kept_per_pound: Decimal | None,
+    storage_per_pound: Decimal | None,
+    interest_percent: Decimal | None,
+    drum_month_grams: int | None,
+    drum_year_grams: int | None,
+    harvest_month: int | None,
+    harvest_grams: int | None,
+    harvest_spread_grams: int | None,
+    room_grams: int | None,
+    hours: Decimal | None,
+    hours_by_month: Mapping[int, Decimal],
+    changed_by: Person,
+) -> SeasonOutlook:
+    """Keep what the owner expects of the season; None is taken from the books, or is not known.
+
+    Prices are of the house's unit of weight. `hours_by_month` has the hours of the months (1 to 12)
+    that differ from `hours`. Raises `BadValue` for figures that cannot be.
+    """
+    problems = Problems()
+    if outlook not in Outlook.values:
+        problems.add("outlook", _("Choose how to use past sales."))
+    typed_prices = {"kept_per_pound": kept_per_pound, "storage_per_pound": storage_per_pound}
+    for name, price in typed_prices.items():
+        if price is not None and not 0 <= price <= PRICE_MAX:
+            problems.add(name, _("Enter a price from 0 to 1,000."))
+    if interest_percent is not None and not 0 <= interest_percent <= 100:
+        problems.add("interest_percent", _("Enter a percentage from 0 to 100."))
+    weights = {
+        "drum_month_grams": drum_month_grams,
+        "drum_year_grams": drum_year_grams,
+        "harvest_grams": harvest_grams,
+        "harvest_spread_grams": harvest_spread_grams,
+        "room_grams": room_grams,
+    }
+    for name, grams in weights.items():
+        if grams is not None and not 0 <= grams <= GRAMS_MAX:
+            problems.add(name, _("Check the weight and its unit: it is too much."))
+    if harvest_month is not None and not 1 <= harvest_month <= 12:
+        problems.add("harvest_month", _("Choose a month."))
+    if harvest_month is not None and harvest_grams is None:
+        problems.add("harvest_grams", _("Enter how much honey you expect from that month on."))
+    of_months = {f"hours_{month}": each for month, each in hours_by_month.items()}
+    for name, each in {"hours": hours, **of_months}.items():
+        if each is not None and not 0 <= each <= HOURS_MAX:
+            problems.add(name, _("Enter hours from 0 to 10,000."))
+    problems.raise_any()
+    row = SeasonOutlook.objects.select_for_update().filter(pk=1).first() or SeasonOutlook(pk=1)
+    row.outlook = outlook
+    row.kept_per_pound, row.storage_per_pound = kept_per_pound, storage_per_pound
+    row.interest_percent = interest_percent
+    row.drum_month_grams, row.drum_year_grams = drum_month_grams, drum_year_grams
+    row.harvest_month, row.harvest_grams = harvest_month, harvest_grams
+    row.harvest_spread_grams, row.room_grams = harvest_spread_grams, room_grams
+    row.hours = hours
+    row.hours_by_month = {str(month): str(each) for month, each in sorted(hours_by_month.items())}
+    row.changed_by_id, row.changed_at = changed_by.pk, timezone.now()
+    checks.save_checked(row)
+    return row

@@ -280,6 +280,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "pricing.SeasonExpense",
             "pricing.WeightPrice",
             "pricing.Service",
+            "planning.SeasonOutlook",
             "inventory.Place",
             "inventory.TankShape",
             "inventory.Size",
