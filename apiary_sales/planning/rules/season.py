@@ -193,8 +193,8 @@ class SeasonQuestion:
     minutes_unknown: tuple[str, ...]
 
     @property
-    def piece_of(self) -> dict[str, PieceState]:
-        return {row.key: row for row in self.books.pieces}
+    def last_month(self) -> date:
+        return self.books.month(self.problem.months - 1)
 
 
 def harvest_expected(books: SeasonBooks) -> HarvestExpected:
@@ -320,7 +320,7 @@ def question_of(books: SeasonBooks) -> SeasonQuestion:
 
 
 def _factor(outlook: str, variation: float) -> float:
-    """Return what the owner counts on, as a share of the mean: it, or less or more its variation."""
+    """Return what the owner counts on as a share of the mean: 1, or its variation less or more."""
     match Outlook(outlook):
         case Outlook.CAREFUL:
             return max(0.0, 1 - variation)

@@ -1,4 +1,4 @@
-"""Policies for a back-test: the season plan, simple rules, and the plan that knew what would come."""
+"""Policies for a back-test: the season plan, simple rules, and the plan with hindsight."""
 
 from collections.abc import Mapping, Sequence
 

@@ -3,10 +3,10 @@
 Importing this module imports SciPy, so it is imported only where a plan is worked out.
 
 Demand of the season is higher or lower by a factor that is not known now, and so is the harvest.
-The programme reckons with a few cases of both, each with its probability. What is done in month 0, and what has to be
-ordered now, is the same in all cases; what comes later is decided when it is seen how well things
-sell. Within a case, demand of a month comes by chance, so of the last pieces on the shelf a part
-only is expected to be sold in that month, and the others are there in the next.
+The programme reckons with a few cases of both, each with its probability. What is done in month 0,
+and what has to be ordered now, is the same in all cases; what comes later is decided when it is
+seen how well things sell. Within a case, demand of a month comes by chance: of the last
+pieces on the shelf a part only is expected to be sold in that month, and the others in the next.
 """
 
 from collections import defaultdict
@@ -40,7 +40,7 @@ Case = int | None
 
 @dataclass(frozen=True)
 class PlanCase:
-    """One case of what may come: its probability, demand by product, and the harvest, as factors."""
+    """One case of what may come: its probability, and factors of demand and harvest."""
 
     share: float
     factors: dict[str, float]

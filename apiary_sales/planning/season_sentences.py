@@ -1,0 +1,434 @@
+"""What the page of the season plan says in sentences: the answers first, then what they rest on."""
+
+from collections import defaultdict
+from datetime import date
+from decimal import Decimal
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.planning.rules.season import MONTHS_KNOWN_MIN, SeasonQuestion
+from apiary_sales.planning.season_answer import (
+    SAFE,
+    PartAdvice,
+    SeasonAnswer,
+    SeasonMonth,
+    StockOut,
+)
+from inventory.shared import words
+from inventory.shared.weights import unit_grams, unit_name
+
+# Below this a scarce thing is not worth a word.
+CENTS_SAID = 10
+
+
+def month_name(month: date) -> str:
+    return date_format(month, "F Y")
+
+
+def drums(answer: SeasonAnswer) -> list[str]:
+    """Say how many drums to sell now, and at no less than what."""
+    advice = answer.drums
+    if advice is None:
+        return [
+            _(
+                "Drums: no honey that may be used has a price in drums. Enter drum prices to see "
+                "what to sell."
+            )
+        ]
+    figures = {
+        "drums": advice.drums,
+        "weight": words.weight(advice.grams, 0),
+        "least": words.price_by_weight(advice.least_price),
+        "list": words.price_by_weight(advice.list_price),
+        "unit": unit_name(),
+        "month": month_name(answer.months[0]),
+    }
+    if not advice.drums:
+        if advice.least_price > advice.list_price:
+            return [
+                _(
+                    "Sell no drums in %(month)s at the list price of %(list)s a %(unit)s: kept, "
+                    "the honey brings more. Sell one only at %(least)s or more."
+                )
+                % figures
+            ]
+        return [
+            _(
+                "Sell no full drum in %(month)s. A drum that is kept brings about %(least)s a "
+                "%(unit)s; the list price is %(list)s."
+            )
+            % figures
+        ]
+    told = [
+        ngettext(
+            "Sell %(drums)s drum (%(weight)s) in %(month)s, at no less than %(least)s a %(unit)s. "
+            "The list price is %(list)s.",
+            "Sell %(drums)s drums (%(weight)s) in %(month)s, at no less than %(least)s a %(unit)s. "
+            "The list price is %(list)s.",
+            advice.drums,
+        )
+        % figures
+    ]
+    if advice.is_limited:
+        told.append(_("Drum buyers take no more by the limit below; with more buyers, sell more."))
+    return told
+
+
+def fills(answer: SeasonAnswer) -> list[str]:
+    """Say what to bottle this month."""
+    month = month_name(answer.months[0])
+    if not answer.fills:
+        return [_("Bottle nothing in %(month)s: the jars on hand are enough.") % {"month": month}]
+    return [
+        _("Bottle in %(month)s: %(pieces)s.")
+        % {
+            "month": month,
+            "pieces": _listed(
+                [
+                    _("%(pieces)s of %(product)s")
+                    % {"pieces": words.pieces(each.pieces), "product": each.product.name}
+                    for each in answer.fills
+                ]
+            ),
+        }
+    ]
+
+
+def orders(answer: SeasonAnswer) -> list[str]:
+    """Say which parts to order, by which day."""
+    if not answer.orders:
+        return [_("Parts: those in stock are enough for this plan.")]
+    by_day: dict[tuple[date | None, bool], list[PartAdvice]] = defaultdict(list)
+    for each in answer.orders:
+        by_day[each.by, each.is_late].append(each)
+    told = []
+    for (by, is_late), rows in by_day.items():
+        parts = _listed(
+            [
+                _("%(pieces)s of %(part)s")
+                % {"pieces": words.pieces(row.pieces), "part": row.part.name}
+                for row in rows
+            ]
+        )
+        if by is None:
+            needed = min(row.needed for row in rows)
+            told.append(
+                _(
+                    "Order in time for %(month)s: %(parts)s. How long they take to arrive is not "
+                    "known; enter it with each part."
+                )
+                % {"month": month_name(needed), "parts": parts}
+            )
+        elif is_late:
+            told.append(_("Order today, it is late already: %(parts)s.") % {"parts": parts})
+        else:
+            told.append(
+                _("Order by %(day)s: %(parts)s.")
+                % {"day": date_format(by, "DATE_FORMAT"), "parts": parts}
+            )
+    return told
+
+
+def stock_outs(answer: SeasonAnswer) -> list[str]:
+    """Say which jars run out when, and how likely that is, by the jars on hand and by the plan."""
+    rows = [row for row in answer.stock_outs if row.likely_by is not None]
+    if not answer.stock_outs:
+        return [_("No product has sales by the month from which its demand could be told.")]
+    if not rows:
+        return [_("The jars on hand are likely to last until the next harvest.")]
+    told = [_stock_out(row) for row in rows[:3]]
+    if len(rows) > 3:
+        told.append(
+            ngettext(
+                "%(count)s more product is likely to run out; see the table.",
+                "%(count)s more products are likely to run out; see the table.",
+                len(rows) - 3,
+            )
+            % {"count": len(rows) - 3}
+        )
+    risky = [
+        row
+        for row in answer.stock_outs
+        if row.most_with_plan is not None and row.most_with_plan.with_plan > SAFE
+    ]
+    if not risky:
+        told.append(_("With this plan no product has a chance above 10 % to be sold out."))
+    return told
+
+
+def _stock_out(row: StockOut) -> str:
+    most, likely = row.most_with_plan, row.likely_by
+    day = row.likely_on
+    if most is None or likely is None or day is None:
+        return ""
+    return _(
+        "%(product)s: %(ready)s on hand last until about %(day)s (%(chance)s %% that they are gone "
+        "by the end of %(month)s). With this plan the chance is %(planned)s %% at most, in "
+        "%(worst)s."
+    ) % {
+        "product": row.product.name,
+        "ready": words.pieces(row.ready),
+        "day": date_format(day, "DATE_FORMAT"),
+        "chance": likely.on_hand_percent,
+        "month": month_name(likely.month),
+        "planned": most.with_plan_percent,
+        "worst": month_name(most.month),
+    }
+
+
+def room(answer: SeasonAnswer) -> list[str]:
+    """Say whether the next harvest finds room."""
+    tightest = answer.tightest_room
+    if tightest is None:
+        if answer.question.harvest.first is None:
+            return [_("Room at harvest: no harvest is known or typed, so it is not worked out.")]
+        return [_("Room at harvest: the capacity of the vessels is not known. Type it below.")]
+    figures = {
+        "month": month_name(tightest.month),
+        "grams": words.weight(tightest.grams, 0),
+        "room": words.weight(tightest.room_grams, 0),
+        "over": words.weight(tightest.over_grams, 0),
+        "chance": tightest.percent,
+    }
+    if tightest.over_grams:
+        told = _(
+            "Room is short at harvest: at the end of %(month)s about %(over)s have no vessel. Sell "
+            "more before, or get drums."
+        )
+    else:
+        told = _(
+            "At the end of %(month)s, after the harvest, about %(grams)s are in vessels that hold "
+            "%(room)s."
+        )
+    if tightest.chance is not None:
+        told += " " + _("The chance that all of it fits is %(chance)s %%.")
+    else:
+        told += " " + _("How much harvests differ is not known, so there is no chance to tell.")
+    return [told % figures]
+
+
+def scarce(answer: SeasonAnswer) -> list[str]:
+    """Say what is scarce, and what one more of it would earn."""
+    told = []
+    work = _dearest(answer, "hour_cents")
+    if work is not None:
+        told.append(
+            _("Work is scarce in %(month)s: one more hour would earn %(cents)s.")
+            % {"month": month_name(work.month), "cents": words.money(work.hour_cents)}
+        )
+    buyers = _dearest(answer, "pound_cents")
+    if buyers is not None:
+        told.append(
+            _("Drum buyers are scarce in %(month)s: one more %(unit)s sold would earn %(cents)s.")
+            % {
+                "month": month_name(buyers.month),
+                "unit": unit_name(),
+                "cents": words.money(buyers.pound_cents),
+            }
+        )
+    rooms = _dearest(answer, "room_cents")
+    if rooms is not None:
+        told.append(
+            _("Room is scarce in %(month)s: room for one %(unit)s more would earn %(cents)s.")
+            % {
+                "month": month_name(rooms.month),
+                "unit": unit_name(),
+                "cents": words.money(rooms.room_cents),
+            }
+        )
+    advice = answer.drums
+    worth = answer.honey_worth
+    if worth is not None and advice is not None:
+        net = answer.question.books.net_cents(advice.list_price)
+        per_unit = Decimal(str(round(net, 9))) * unit_grams() / 100
+        if worth > per_unit * Decimal("1.01"):
+            told.append(
+                _(
+                    "Honey is scarce: one more %(unit)s now would earn %(worth)s, more than in "
+                    "drums."
+                )
+                % {"unit": unit_name(), "worth": words.price_by_weight(worth)}
+            )
+        else:
+            told.append(
+                _("Honey is not scarce: one more %(unit)s would go into drums or be kept.")
+                % {"unit": unit_name()}
+            )
+    for row in answer.question.books.parts:
+        cents = answer.plan.part_cents.get(row.key, 0.0)
+        over = cents - (row.cents or 0.0)
+        if over >= CENTS_SAID:
+            told.append(
+                _(
+                    "%(part)s are scarce: ordered ones come too late. One more now would earn "
+                    "%(cents)s."
+                )
+                % {"part": row.part.name, "cents": words.money(round(cents))}
+            )
+    return told or [_("Nothing is scarce in this plan.")]
+
+
+def _dearest(answer: SeasonAnswer, name: str) -> SeasonMonth | None:
+    rows = [row for row in answer.month_rows if getattr(row, name) >= CENTS_SAID]
+    return max(rows, key=lambda row: getattr(row, name), default=None)
+
+
+def left_out(question: SeasonQuestion) -> list[str]:
+    """Say what the plan leaves out or counts as zero, and why."""
+    books = question.books
+    told = []
+    by_reason: dict[str, list[str]] = defaultdict(list)
+    for honey in books.left_honey:
+        by_reason[honey.because].append(f"{honey.name} ({words.weight(honey.grams, 0)})")
+    for because, names in by_reason.items():
+        told.append(
+            _("Honey left out, %(because)s: %(names)s.")
+            % {"because": because, "names": ", ".join(names)}
+        )
+    priceless = sorted({honey.name for honey in books.honeys if honey.price is None})
+    if priceless:
+        told.append(
+            _("No drum price fits the honey in %(names)s, so it is only bottled.")
+            % {"names": ", ".join(priceless)}
+        )
+    named = [
+        (_("Not planned, because there is no price: %(names)s."), books.priceless),
+        (
+            _(
+                "Not planned, because fewer than %(least)s whole months of sales are known: "
+                "%(names)s."
+            ),
+            books.too_new,
+        ),
+        (_("Not planned, because comb is needed too: %(names)s."), books.other_forms),
+        (
+            _("Some months have no earlier year; the average of all months stands in: %(names)s."),
+            question.guessed,
+        ),
+        (
+            _("Minutes of work are not known and count as zero: %(names)s."),
+            question.minutes_unknown,
+        ),
+        (
+            _("The cost of parts is not known and counts as zero: %(names)s."),
+            tuple(part.name for part in question.parts_unknown),
+        ),
+        (
+            _(
+                "How long they take to arrive is not known, so they count as there at once: "
+                "%(names)s."
+            ),
+            tuple(row.part.name for row in books.parts if row.part.lead_time_days is None),
+        ),
+        (
+            _("Their capacity is not known, so their room is not counted: %(names)s."),
+            books.rooms_unknown if books.outlook.room_grams is None else (),
+        ),
+    ]
+    for sentence, each in named:
+        if each:
+            told.append(sentence % {"names": _some(each), "least": MONTHS_KNOWN_MIN})
+    told += _of_demand(question)
+    told += _of_money(question)
+    told.append(
+        _(
+            "Orders that are taken but not reserved, parts on order, honey of others and goods "
+            "without honey are not in this plan. Prices are taken as they are today."
+        )
+    )
+    return told
+
+
+def _of_demand(question: SeasonQuestion) -> list[str]:
+    told = []
+    if question.years < 2:
+        told.append(
+            _(
+                "Fewer than two whole years of sales are known, so nobody knows by how much years "
+                "differ. The chances count with chance alone, and are too sure."
+            )
+        )
+    else:
+        told.append(
+            _("Demand is from %(years)s whole years; the next may differ by about %(percent)s %%.")
+            % {"years": question.years, "percent": round((question.variation or 0) * 100)}
+        )
+    harvest = question.harvest
+    if harvest.seasons is None:
+        told.append(_("No harvest is on record and none is typed: the plan goes on for a year."))
+    elif harvest.seasons == 0:
+        told.append(
+            _("The harvest is as you typed it: %(grams)s.")
+            % {"grams": words.weight(round(harvest.total), 0)}
+        )
+    else:
+        told.append(
+            ngettext(
+                "The next harvest counts as the only one on record: %(grams)s.",
+                "The next harvest counts as the average of %(seasons)s: %(grams)s.",
+                harvest.seasons,
+            )
+            % {"seasons": harvest.seasons, "grams": words.weight(round(harvest.total), 0)}
+        )
+    if harvest.seasons is not None and harvest.spread is None:
+        told.append(_("By how much it may differ is not known, so the plan takes it as certain."))
+    return told
+
+
+def _of_money(question: SeasonQuestion) -> list[str]:
+    books, outlook = question.books, question.books.outlook
+    told = []
+    if outlook.kept_per_pound is None:
+        told.append(_("Honey that is left at the end counts at today's drum price."))
+    unknown = []
+    if outlook.storage_per_pound is None:
+        unknown.append(_("the cost of storage"))
+    if outlook.interest_percent is None:
+        unknown.append(_("interest"))
+    if not books.labour_cents_per_hour:
+        unknown.append(_("the cost of an hour of work"))
+    if unknown:
+        told.append(_("Not known, and counted as zero: %(names)s.") % {"names": _listed(unknown)})
+    if not question.problem.minutes:
+        told.append(_("Hours of work are not typed, so they do not limit the plan."))
+    if question.is_drum_limit_typed:
+        return told
+    if question.drum_year_grams is None:
+        told.append(_("No honey was sold in drums yet and no limit is typed: buyers take all."))
+    else:
+        told.append(
+            _(
+                "Drum buyers take at most %(grams)s in twelve months, the most that was ever sold. "
+                "They may take more: type what you know."
+            )
+            % {"grams": words.weight(question.drum_year_grams, 0)}
+        )
+    return told
+
+
+def obstacle(question: SeasonQuestion) -> str:
+    """Say why no plan can be worked out; empty when one can."""
+    if not question.problem.pools:
+        return _("There is no honey that may be used, and no harvest is in sight.")
+    if not question.problem.outlets and all(
+        pool.drum_cents is None for pool in question.problem.pools
+    ):
+        return _("Neither jars nor drums have prices and sales that a plan could go by.")
+    return ""
+
+
+def _listed(names: list[str]) -> str:
+    """Join names with commas, the last with “and”."""
+    if len(names) < 2:
+        return "".join(names)
+    return _("%(first)s and %(last)s") % {"first": ", ".join(names[:-1]), "last": names[-1]}
+
+
+def _some(names: tuple[str, ...], most: int = 8) -> str:
+    """Join names, the first of many."""
+    shown = ", ".join(names[:most])
+    if len(names) <= most:
+        return shown
+    return _("%(names)s and %(count)s more") % {"names": shown, "count": len(names) - most}

@@ -1,0 +1,167 @@
+"""The season plan against hand-worked arithmetic, brute force, and the newsvendor."""
+
+import itertools
+
+import pytest
+from scipy import stats
+
+from apiary_sales.planning.season import demand, expect, search
+from apiary_sales.planning.season.problem import (
+    Outlet,
+    Pool,
+    SeasonPart,
+    SeasonProblem,
+    SeasonProduct,
+)
+
+
+def certain(**fields) -> SeasonProblem:
+    """Two months, 10,000 g of honey, jars of 500 g that sell for 600 cents, no doubt of anything."""
+    given = {
+        "months": 2,
+        "pools": (Pool("honey", (10_000.0, 0.0), 0.5, 0.5),),
+        "products": (SeasonProduct("jar", 500.0, 2.0, needs={"glass": 1.0}),),
+        "outlets": (Outlet("jar-stand", "jar", 600.0, (6.0, 8.0)),),
+        "parts": (SeasonPart("glass", 0, 50.0),),
+        "minutes": (600.0, 600.0),
+        "cents_per_minute": 30.0,
+        "is_certain": True,
+        **fields,
+    }
+    return SeasonProblem(**given)
+
+
+def test_jars_are_filled_for_their_demand_and_the_rest_goes_into_drums():
+    plan = search.solve(certain())
+
+    # 14 jars: 600 − 50 − 60 = 490 each, 6,860; they take 7,000 g. The other 3,000 g bring 0.5.
+    assert plan.value_cents == pytest.approx(6_860 + 1_500, abs=1)
+    assert sum(plan.bottled_of("jar")) == pytest.approx(14)
+    assert sum(plan.drums_by_month) == pytest.approx(3_000)
+    # A gram more goes into a drum, an hour more does nothing.
+    assert plan.honey_cents["honey"] == pytest.approx(0.5, abs=1e-4)
+    assert plan.minute_cents == pytest.approx((0, 0), abs=1e-3)
+
+
+def test_with_too_few_hours_an_hour_is_worth_what_a_jar_earns_beyond_the_drum():
+    plan = search.solve(certain(minutes=(4.0, 4.0)))
+
+    # Two jars a month. One more minute is half a jar: (490 − 250) / 2 = 120 cents.
+    assert sum(plan.bottled_of("jar")) == pytest.approx(4)
+    assert plan.minute_cents == pytest.approx((120, 120), abs=0.1)
+
+
+def test_honey_is_kept_while_interest_is_less_than_the_price_to_come():
+    kept = Pool("honey", (1_000.0, 0.0), 0.5, 0.55)
+
+    patient = search.solve(certain(pools=(kept,), outlets=(), growth=0.04))
+    hasty = search.solve(certain(pools=(kept,), outlets=(), growth=0.06))
+
+    # After two months 0.55 is worth 0.55 / 1.04² = 0.5085, or 0.55 / 1.06² = 0.4895.
+    assert patient.drums_by_month[0] == pytest.approx(0)
+    assert patient.value_cents == pytest.approx(508.5, abs=0.1)
+    assert hasty.drums_by_month[0] == pytest.approx(1_000)
+
+
+def test_drum_buyers_take_no_more_than_their_limit_and_room_drives_honey_out_before_the_harvest():
+    pools = (Pool("honey", (10_000.0, 0.0), 0.5, 0.6), Pool("new", (0.0, 10_000.0), 0.5, 0.6))
+
+    limited = search.solve(certain(outlets=(), pools=pools, drum_month_grams=1_500.0))
+    tight = search.solve(certain(outlets=(), pools=pools, room_grams=12_000.0))
+
+    # Kept honey brings 0.6, so none would be sold; 8,000 g have to leave, and only that.
+    assert sum(limited.drums_by_month) == pytest.approx(0)
+    assert sum(tight.drums_by_month) == pytest.approx(8_000, abs=1)
+    assert tight.bulk_by_month[1] == pytest.approx(12_000, abs=1)
+
+
+def test_parts_with_a_lead_time_are_not_there_before_it():
+    late = (SeasonPart("glass", 2, 50.0, first_month=1),)
+
+    plan = search.solve(certain(parts=late))
+
+    assert plan.bottled_of("jar") == pytest.approx((2, 8))
+    assert plan.bought["glass"] == pytest.approx((0, 8))
+
+
+def test_the_plan_earns_what_trying_all_whole_plans_finds():
+    products = (SeasonProduct("half", 250.0, 1.0), SeasonProduct("one", 500.0, 1.5))
+    outlets = (Outlet("h", "half", 250.0, (2.0, 3.0)), Outlet("o", "one", 440.0, (2.0, 2.0)))
+    problem = certain(
+        pools=(Pool("honey", (2_000.0, 500.0), 0.6, 0.0),),
+        products=products,
+        outlets=outlets,
+        parts=(),
+        minutes=(4.0, 4.0),
+        drum_month_grams=500.0,
+    )
+
+    best = 0.0
+    for h0, o0, h1, o1 in itertools.product(range(6), range(5), range(6), range(5)):
+        work = [h0 + 1.5 * o0, h1 + 1.5 * o1]
+        bulk0 = 2_000 - 250 * h0 - 500 * o0
+        if max(work) > 4 or bulk0 < 0:
+            continue
+        for d0 in range(0, min(500, bulk0) + 1, 50):
+            bulk1 = bulk0 - d0 + 500 - 250 * h1 - 500 * o1
+            if bulk1 < 0:
+                continue
+            sold_h0, sold_o0 = min(h0, 2), min(o0, 2)
+            sold_h1, sold_o1 = min(h0 - sold_h0 + h1, 3), min(o0 - sold_o0 + o1, 2)
+            left = 250 * (h0 + h1 - sold_h0 - sold_h1) + 500 * (o0 + o1 - sold_o0 - sold_o1)
+            earned = 250 * (sold_h0 + sold_h1) + 440 * (sold_o0 + sold_o1) + 0 * left
+            earned += 0.6 * (d0 + min(500, bulk1)) - 30 * sum(work)
+            best = max(best, earned)
+
+    # The programme may split a piece, so it can only be better, by less than one piece.
+    found = search.solve(problem).value_cents
+    assert best - 0.1 <= found <= best + 440
+
+
+def test_the_shelf_is_filled_to_the_fractile_of_the_newsvendor():
+    # One month, left-over honey is worthless: a jar gains 600 − 250 (its honey in drums) = 350,
+    # and loses those 250. Cover 350 / 600 of demand (Arrow, Harris and Marschak 1951, from memory).
+    problem = SeasonProblem(
+        months=1,
+        pools=(Pool("honey", (1e6,), 0.5, 0.0),),
+        products=(SeasonProduct("jar", 500.0),),
+        outlets=(Outlet("jar-stand", "jar", 600.0, (400.0,)),),
+    )
+
+    filled = search.solve(problem).bottled_of("jar")[0]
+
+    ratio = demand.fractile(350, 250)
+    assert ratio == pytest.approx(7 / 12)
+    # Poisson of mean 400; the programme goes in steps of the levels 0.45, 0.6 and 0.72.
+    assert stats.poisson.ppf(0.45, 400) <= filled <= stats.poisson.ppf(0.72, 400)
+
+
+@pytest.mark.parametrize("pieces", [0, 80, 100, 140])
+def test_chances_are_those_of_the_negative_binomial(pieces):
+    # scipy.stats is an independent implementation: size 1 / 0.2² = 25, p = 25 / 125.
+    found = demand.chance_of_more(100.0, 0.2, pieces)
+
+    assert found == pytest.approx(stats.nbinom.sf(pieces, 25, 0.2), abs=1e-12)
+    without = demand.chance_of_more(100.0, 0.0, pieces)
+    assert without == pytest.approx(stats.poisson.sf(pieces, 100.0), abs=1e-12)
+
+
+def test_normal_chances_are_those_of_the_table():
+    # Standard normal tables: 0.8413 at 1, 0.9750 at 1.96 (from memory).
+    assert demand.chance_below(1.0, 0.0, 1.0) == pytest.approx(0.8413, abs=5e-5)
+    assert demand.chance_below(1.96, 0.0, 1.0) == pytest.approx(0.9750, abs=5e-5)
+
+
+def test_expected_sales_are_those_of_a_long_sum():
+    # Poisson of mean 20 with 20 on the shelf: 20 − 20 · e⁻²⁰ · 20²⁰ / 20! = 18.223.
+    assert demand.expected_sales(20.0, 0.0, 20.0) == pytest.approx(18.223, abs=0.02)
+    steps = demand.steps(20.0, 0.0)
+    assert [step.sold for step in steps] == sorted((step.sold for step in steps), reverse=True)
+
+
+def test_years_that_differ_no_more_than_chance_have_no_variation():
+    # Totals 400 and 420: variance 200, less than the 410 of chance.
+    assert expect.variation([400, 420]) == 0
+    # 300 and 500: variance 20,000 less 400 of chance, half more for two years: √29,400 / 400.
+    assert expect.variation([300, 500]) == pytest.approx(0.4287, abs=1e-4)
+    assert expect.variation([400]) is None
