@@ -145,6 +145,21 @@ def changes_of(tier: str, each: PricesOfProduct, factor: Decimal, ending: str) -
     return made
 
 
+def rows_after(table: Iterable[PriceChange]) -> list[PiecePrice]:
+    """Return the prices in force after these changes, as rows that are not saved."""
+    return [
+        PiecePrice(
+            tier=change.tier,
+            product=change.product,
+            min_pieces=change.min_pieces,
+            piece_cents=change.new_piece_cents,
+            case_cents=change.new_case_cents,
+        )
+        for change in table
+        if change.new_piece_cents is not None
+    ]
+
+
 def total_change(
     lists: Mapping[str, PriceList], table: Iterable[PriceChange], sold: Iterable[SoldRow]
 ) -> TotalChange:
@@ -157,29 +172,20 @@ def total_change(
         (tier, each.product.pk): each for tier, prices in lists.items() for each in prices.products
     }
     rows: dict[tuple[str, int], list[PiecePrice]] = defaultdict(list)
-    for change in table:
-        if change.new_piece_cents is not None:
-            rows[change.tier, change.product.pk].append(
-                PiecePrice(
-                    tier=change.tier,
-                    product=change.product,
-                    min_pieces=change.min_pieces,
-                    piece_cents=change.new_piece_cents,
-                    case_cents=change.new_case_cents,
-                )
-            )
+    for row in rows_after(table):
+        rows[row.tier, row.product_id].append(row)
     pieces, old, new = 0, Decimal(0), Decimal(0)
-    for row in sold:
-        key = (row.price_list, row.product_id)
+    for sale in sold:
+        key = (sale.price_list, sale.product_id)
         was = before.get(key)
-        old_price = was.unit_price(row.pieces_a_sale) if was else None
+        old_price = was.unit_price(sale.pieces_a_sale) if was else None
         if was is None or old_price is None:
             continue
-        new_price = replace(was, breaks=tuple(rows[key])).unit_price(row.pieces_a_sale)
-        pieces += row.pieces
-        old += old_price * row.pieces
+        new_price = replace(was, breaks=tuple(rows[key])).unit_price(sale.pieces_a_sale)
+        pieces += sale.pieces
+        old += old_price * sale.pieces
         # A price that is changed by percent never ends for a single piece.
-        new += cast(Decimal, new_price) * row.pieces
+        new += cast(Decimal, new_price) * sale.pieces
     return TotalChange(pieces, old, new)
 
 
