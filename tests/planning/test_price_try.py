@@ -261,7 +261,7 @@ def test_honey_that_is_short_held_or_too_moist_is_said(office, pound):
     sold_before(("One pound", 1000, 100))
 
     text = words_of(office.get(PAGE, asked()))
-    with_harvest = words_of(office.get(PAGE, asked(coming_grams_0="360", coming_grams_1="kg")))
+    with_harvest = words_of(office.get(PAGE, asked(coming_grams="360 kg")))
 
     # 100 kg fill 220 pounds of 453.6 g.
     assert "(220 lb, after what others take) is not enough even for what was sold" in text
