@@ -124,9 +124,9 @@ def cases(answer: PriceAnswer) -> list[PriceCase]:
     trial = answer.trial
     names = {
         "now": _("Today's prices"),
-        "least": _("If buyers react least"),
+        "least": _("Buyers react least"),
         "likely": _("Most likely"),
-        "most": _("If buyers react most"),
+        "most": _("Buyers react most"),
     }
     found = []
     for outcome in trial.all:
@@ -262,8 +262,8 @@ def _than(cents: int, *, short: bool = False) -> str:
 
 def _fewer(percent: Decimal) -> str:
     if not percent:
-        return _("as many are sold")
-    said = _("%(percent)s %% fewer are sold") if percent > 0 else _("%(percent)s %% more are sold")
+        return _("as many")
+    said = _("%(percent)s %% fewer") if percent > 0 else _("%(percent)s %% more")
     return said % {"percent": words.number(abs(percent))}
 
 

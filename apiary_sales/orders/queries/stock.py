@@ -93,7 +93,7 @@ class SaleFigures:
         if self.sold.season is None:
             return None
         days = self.season_days
-        return _("about a year or more") if days is None else words.days(days)
+        return _("a year or more") if days is None else words.days(days)
 
     @property
     def differs_by_season(self) -> bool:

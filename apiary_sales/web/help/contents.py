@@ -793,6 +793,7 @@ TOPICS = (
     HelpTopic("deposit-on-drums", S.NUMBERS, (MONEY,)),
     HelpTopic("cash-of-a-stand-day", S.NUMBERS, (SELL,), figures_for=(MONEY,)),
     HelpTopic("forecast", S.NUMBERS, (PRICES,)),
+    HelpTopic("try-a-price", S.NUMBERS, (PRICES,), (), "planning:price_try"),
 )
 BY_SLUG = {topic.slug: topic for topic in TOPICS}
 # The help of each page, by the name of its address.

@@ -2,6 +2,7 @@
 
 from apiary_sales.web.help.figures import bottling, costs, honey, selling
 from apiary_sales.web.help.figures.example import Example
+from apiary_sales.web.help.figures.tried_price import TriedPriceExample
 
 EXAMPLES: dict[str, type[Example]] = {
     "weight-from-a-dip": honey.DipExample,
@@ -20,6 +21,7 @@ EXAMPLES: dict[str, type[Example]] = {
     "deposit-on-drums": selling.DepositExample,
     "cash-of-a-stand-day": selling.StandCashExample,
     "forecast": selling.ForecastExample,
+    "try-a-price": TriedPriceExample,
 }
 
 
