@@ -139,6 +139,7 @@ TRIAL_BALANCE = Report(
     nothing=NO_ENTRIES,
     warns=_without_cost,
     answers=answers.of_journal,
+    main="closing_cents",
 )
 INVOICES = Report(
     slug="invoices",
@@ -187,6 +188,7 @@ INVOICES = Report(
     opens=_invoice,
     nothing=NO_ENTRIES,
     answers=answers.of_documents,
+    main="total_cents",
 )
 PAYMENTS = Report(
     slug="payments",
@@ -243,6 +245,7 @@ TAX = Report(
     opens=_invoice,
     nothing=NO_ENTRIES,
     answers=answers.of_taxes,
+    main="tax_cents",
 )
 
 REPORTS = (TRIAL_BALANCE, JOURNAL, INVOICES, PAYMENTS, TAX)

@@ -5,6 +5,7 @@ A month that is not over is never compared with a whole one unless the sentence 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 money = WRITTEN[Unit.CENTS]
 weight = WRITTEN[Unit.GRAMS]
 percent = WRITTEN[Unit.PERCENT]
+_count = WRITTEN[Unit.COUNT]
 
 
 def of_parts(made: FilteredReport) -> list[str]:
@@ -35,7 +37,7 @@ def of_parts(made: FilteredReport) -> list[str]:
     share = in_percent(largest["amount_cents"], sold)
     answer = _("You sold %(amount)s.") % {"amount": money(sold)}
     if len(made.rows) > 1 and share is not None:
-        answer = _("You sold %(amount)s. The most, %(part)s (%(percent)s), was: %(what)s.") % {
+        answer = _("You sold %(amount)s. %(what)s brought the most: %(part)s (%(percent)s).") % {
             "amount": money(sold),
             "part": money(largest["amount_cents"]),
             "percent": percent(share),
@@ -104,7 +106,11 @@ def of_years(made: FilteredReport) -> list[str]:
     same = sum(row[f"year_{last.year}"] for row in both)
     said |= {"then": write(then), "same": write(same), "change": _change(same, then)}
     if same == now:
-        return [answer, _("In the same days of %(before)s it was %(then)s: %(change)s.") % said]
+        return [
+            answer,
+            _("In the same days of %(before)s it was %(then)s: %(change)s.") % said,
+            *_this_month(made, last, write),
+        ]
     return [
         answer,
         _(
@@ -112,6 +118,27 @@ def of_years(made: FilteredReport) -> list[str]:
             "%(before)s: %(change)s."
         )
         % said,
+    ]
+
+
+def _this_month(made: FilteredReport, last: date, write: Callable[[Any], str]) -> list[str]:
+    """Compare a month that is not over with the same days and with all of the month before."""
+    row, record = made.rows[last.month - 1], made.records[last.month - 1]
+    now, before = row[f"year_{last.year}"], row["before"]
+    if not made.is_unfinished(record, f"year_{last.year}") or None in (now, before):
+        return []
+    return [
+        _(
+            "%(month)s so far: %(now)s. The same days of %(before)s: %(part)s, the whole month: "
+            "%(whole)s."
+        )
+        % {
+            "month": row["month"],
+            "now": write(now),
+            "before": _month(date(last.year - 1, last.month, 1)),
+            "part": write(before),
+            "whole": write(row[f"year_{last.year - 1}"]),
+        }
     ]
 
 
@@ -201,7 +228,7 @@ def of_lines(made: FilteredReport) -> list[str]:
     count = len(made.rows)
     return [
         ngettext("%(count)s line came to %(amount)s.", "%(count)s lines came to %(amount)s.", count)
-        % {"count": count, "amount": money(made.total["amount_cents"])}
+        % {"count": _count(count), "amount": money(made.total["amount_cents"])}
     ]
 
 
@@ -245,12 +272,19 @@ def of_stock(made: FilteredReport) -> list[str]:
     if worth is None:
         return [_("No cost of this stock has been entered.")]
     answer = _("Your stock cost %(value)s.") % {"value": money(worth)}
+    if len(made.rows) > 1:
+        what, value = _largest(made, "what")
+        answer = _("Your stock cost %(value)s. Most of that is in %(what)s: %(part)s.") % {
+            "value": money(worth),
+            "what": what,
+            "part": money(value),
+        }
     unknown = sum(1 for row in made.rows if row["value_cents"] is None)
     more = ngettext(
         "%(count)s row has no cost yet and is not in that.",
         "%(count)s rows have no cost yet and are not in that.",
         unknown,
-    ) % {"count": unknown}
+    ) % {"count": _count(unknown)}
     return [answer, *([more] if unknown else [])]
 
 
@@ -266,7 +300,7 @@ def of_slow_stock(made: FilteredReport) -> list[str]:
             "%(count)s lot did not move; it cost %(value)s.",
             "%(count)s lots did not move; they cost %(value)s.",
             count,
-        ) % {"count": count, "value": money(worth)}
+        ) % {"count": _count(count), "value": money(worth)}
     return [
         answer,
         _("The longest is %(name)s: %(days)s.")
@@ -278,7 +312,15 @@ def of_gone(made: FilteredReport) -> list[str]:
     worth = made.total["value_cents"]
     if worth is None:
         return [_("The cost of what is gone was not entered.")]
-    return [_("What is gone had cost %(value)s.") % {"value": money(worth)}]
+    reason, value = _largest(made, "reason")
+    return [
+        _("What is gone had cost %(value)s. The largest part: %(reason)s, %(part)s.")
+        % {
+            "value": money(worth),
+            "reason": made.columns_by_name["reason"].text(reason),
+            "part": money(value),
+        }
+    ]
 
 
 def of_journal(made: FilteredReport) -> list[str]:
@@ -308,7 +350,7 @@ def of_payments(made: FilteredReport) -> list[str]:
             "%(count)s payments came to %(amount)s.",
             count,
         )
-        % {"count": count, "amount": money(made.total["amount_cents"])}
+        % {"count": _count(count), "amount": money(made.total["amount_cents"])}
     ]
 
 
@@ -320,6 +362,14 @@ def of_taxes(made: FilteredReport) -> list[str]:
             "base": money(made.total["base_cents"]),
         }
     ]
+
+
+def _largest(made: FilteredReport, label: str) -> tuple[str, int]:
+    """Return the label whose rows have the largest value together, and that value."""
+    sums: dict[str, int] = {}
+    for record, row in zip(made.records, made.rows, strict=True):
+        sums[record[label]] = sums.get(record[label], 0) + (row["value_cents"] or 0)
+    return max(sums.items(), key=lambda found: found[1])
 
 
 def _a_year_before(made: FilteredReport, now: int) -> list[str]:

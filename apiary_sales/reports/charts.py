@@ -196,6 +196,8 @@ class Columns(Upright):
 
     columns: tuple[ChartColumn, ...]
     zero_y: float
+    # Where a year begins.
+    years: tuple[str, ...]
 
     template = "reports/_columns.html"
 
@@ -369,6 +371,11 @@ def columns(
         title=title,
         columns=tuple(drawn),
         zero_y=zero_y,
+        years=tuple(
+            _percent(step * index)
+            for index, month in enumerate(months)
+            if index and month.month == 1
+        ),
         across=_ticks_across(places, labels, months, axis_width, LINES_HEIGHT - 10),
         up=up,
         axis_width=axis_width,

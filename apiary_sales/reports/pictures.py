@@ -60,7 +60,7 @@ class _Row:
 
 def draw(made: FilteredReport, picture: Picture) -> Drawing | None:
     """Return the picture of a report with these filters; None where there is nothing to draw."""
-    names = _names(made, picture)
+    names = names_drawn(made, picture)
     if not made.rows or not names:
         return None
     if picture.kind == "multiples":
@@ -73,7 +73,8 @@ def draw(made: FilteredReport, picture: Picture) -> Drawing | None:
     return _drawn(made, picture, names, rows)
 
 
-def _names(made: FilteredReport, picture: Picture) -> list[str]:
+def names_drawn(made: FilteredReport, picture: Picture) -> list[str]:
+    """Return the names of the columns that a picture draws, the first the strongest."""
     columns = made.columns_by_name
     found = picture.columns or [
         column.name

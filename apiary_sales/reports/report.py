@@ -33,7 +33,8 @@ class Report:
     `warns` says in sentences what is odd about the figures of a frame. `answers` says the point of
     a report with its rows: its main figure, and what to compare that with. `is_unfinished` tells
     whether the figure of a column in a row is of a time that is not over; of a report with a row a
-    month it is the month of today.
+    month it is the month of today. `main` names the column whose figure a phone shows beside the
+    name of a row, where it is not the first that is drawn.
     """
 
     slug: str
@@ -51,6 +52,7 @@ class Report:
     more_pictures: tuple[Picture, ...] = ()
     answers: Callable[[FilteredReport], list[str]] = lambda _made: []
     is_unfinished: Callable[[Row, str, Any], bool] | None = None
+    main: str = ""
 
 
 @dataclass(frozen=True)
@@ -310,16 +312,18 @@ class FilteredReport:
             return "line-what"
         if column == self._main:
             return "line-end"
-        if value is None or value == "":
+        if value is None or value == "" or (column.is_left_out_when_nothing and not value):
             return "line-off"
-        return "line-said" if column.is_number else "line-dot"
+        if not column.is_number:
+            return "line-dot" if at > 1 else ""
+        return "line-said" if at > 1 else "line-first"
 
     @cached_property
     def _main(self) -> Column | None:
         """The column whose figure stands beside the name of a row on a phone."""
         picture = self.report.picture
-        drawn = picture.columns if picture else ()
+        drawn = pictures.names_drawn(self, picture) if picture else [self.report.main]
         figures = [column for column in self.columns_shown[1:] if column.is_number]
-        wanted = [column for column in figures if column.name in drawn]
+        wanted = [column for name in drawn for column in figures if column.name == name]
         money = [column for column in figures if column.unit == Unit.CENTS]
         return next(iter([*wanted, *money, *figures]), None)

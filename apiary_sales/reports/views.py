@@ -21,7 +21,9 @@ from inventory.shared.people import person_of
 # So many rows can be shown at once, to be printed; longer tables are for the files.
 ROWS_AT_ONCE_MAX = 3000
 # What the words of a sheet of paper leave for pictures and rows, in the pixels of a page.
-PAPER_HEIGHT, PAPER_ROW_HEIGHT, ROWS_ON_PAPER_MIN = 700, 18, 8
+PAPER_HEIGHT, PAPER_ROW_HEIGHT, PAPER_WIDE_ROW_HEIGHT, PAPER_SENTENCE_HEIGHT = 760, 16, 34, 15
+ROWS_ON_PAPER_MIN = 6
+COLUMNS_OF_NARROW_MAX = 9
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 sees_money = permission_required("billing.view_money", raise_exception=True)
@@ -88,11 +90,24 @@ def _page(request: HttpRequest, made: FilteredReport) -> Page[int]:
 
 
 def _on_paper(request: HttpRequest, made: FilteredReport, page: Page[int]) -> dict[str, Any]:
-    """Return how many rows fit below the pictures on one sheet, and whether more are left out."""
-    drawn = sum(drawing.height_on_paper for drawing in made.pictures)
-    rows = max(ROWS_ON_PAPER_MIN, int((PAPER_HEIGHT - drawn) / PAPER_ROW_HEIGHT))
-    is_cut = bool(made.pictures) and request.GET.get("rows") != "all"
-    return {"rows_on_paper": rows, "is_cut_on_paper": is_cut and len(page.object_list) > rows}
+    """Return which rows fit below the pictures on one sheet, and whether others are left out.
+
+    Of months the last ones are printed, of all else the first.
+    """
+    used = sum(drawing.height_on_paper for drawing in made.pictures)
+    used += PAPER_SENTENCE_HEIGHT * len(made.report.definition)
+    is_wide = len(made.columns_shown) > COLUMNS_OF_NARROW_MAX
+    height = PAPER_WIDE_ROW_HEIGHT if is_wide else PAPER_ROW_HEIGHT
+    count = max(ROWS_ON_PAPER_MIN, int((PAPER_HEIGHT - used) / height))
+    there = len(page.object_list)
+    is_cut = bool(made.pictures) and request.GET.get("rows") != "all" and there > count
+    first = there - count if made.month_column and made.sorted_by is None else 0
+    return {
+        "is_cut_on_paper": is_cut,
+        "rows_on_paper": count,
+        "first_on_paper": first + 1,
+        "last_on_paper": first + count,
+    }
 
 
 def _report(slug: str) -> Report:

@@ -64,7 +64,7 @@ def _is_unfinished(row: Row, name: str, asked: YearFilters) -> bool:
     last = years.last_day(asked)
     is_whole = last.day == monthrange(last.year, last.month)[1] and last < timezone.localdate()
     is_of_month = row["month_number"] == last.month
-    return is_of_month and not is_whole and name in (f"year_{last.year}", "before", "change")
+    return is_of_month and not is_whole and name in (f"year_{last.year}", "change")
 
 
 def _columns(
