@@ -515,25 +515,24 @@ def _ticks_across(
     y: float,
 ) -> tuple[Tick, ...]:
     """Return as many labels as fit on a phone, and as many as fit where there is more room."""
-    found: dict[tuple[str, str], set[str]] = {}
+    found: dict[tuple[int, str], set[str]] = {}
     anchors = {}
     for width, room in (("narrow", PHONE_WIDTH), ("wide", PAPER_WIDTH)):
         letters = (room - axis_width) / LETTER_WIDTH
         for index, words in _labels_that_fit(places, labels, months, letters):
             anchor = _anchor(places[index], len(words) / letters)
-            key = (_percent(places[index]), words)
-            found.setdefault(key, set()).add(width)
-            anchors[key] = anchor
+            found.setdefault((index, words), set()).add(width)
+            anchors[index, words] = anchor
     return tuple(
         Tick(
-            place,
+            _percent(places[index]),
             y,
             words,
-            anchors[place, words],
+            anchors[index, words],
             is_wide=widths == {"wide"},
             is_narrow=widths == {"narrow"},
         )
-        for (place, words), widths in found.items()
+        for (index, words), widths in sorted(found.items())
     )
 
 

@@ -21,7 +21,9 @@ from inventory.shared.people import person_of
 # So many rows can be shown at once, to be printed; longer tables are for the files.
 ROWS_AT_ONCE_MAX = 3000
 # What the words of a sheet of paper leave for pictures and rows, in the pixels of a page.
-PAPER_HEIGHT, PAPER_ROW_HEIGHT, PAPER_WIDE_ROW_HEIGHT, PAPER_SENTENCE_HEIGHT = 760, 16, 34, 15
+PAPER_HEIGHT, PAPER_ROW_HEIGHT, PAPER_WIDE_ROW_HEIGHT, PAPER_SENTENCE_HEIGHT = 750, 16, 34, 19
+# What is counted stands in two columns of so many letters.
+PAPER_LETTERS, PAPER_LINE_HEIGHT = 132, 13
 ROWS_ON_PAPER_MIN = 6
 COLUMNS_OF_NARROW_MAX = 9
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -95,7 +97,9 @@ def _on_paper(request: HttpRequest, made: FilteredReport, page: Page[int]) -> di
     Of months the last ones are printed, of all else the first.
     """
     used = sum(drawing.height_on_paper for drawing in made.pictures)
-    used += PAPER_SENTENCE_HEIGHT * len(made.report.definition)
+    used += PAPER_SENTENCE_HEIGHT * (len(made.answers) + 2 * len(made.warnings))
+    letters = sum(len(str(sentence)) + PAPER_LETTERS // 2 for sentence in made.report.definition)
+    used += PAPER_LINE_HEIGHT * letters / PAPER_LETTERS
     is_wide = len(made.columns_shown) > COLUMNS_OF_NARROW_MAX
     height = PAPER_WIDE_ROW_HEIGHT if is_wide else PAPER_ROW_HEIGHT
     count = max(ROWS_ON_PAPER_MIN, int((PAPER_HEIGHT - used) / height))

@@ -1,9 +1,11 @@
 """Pictures: bars and lines stand where their figures say."""
 
+from datetime import date
 from decimal import Decimal
 
 from apiary_sales.reports import charts
-from apiary_sales.reports.charts import Series
+from apiary_sales.reports.charts import Group, Run, Series
+from apiary_sales.reports.frames.months import months_between
 
 
 def series(*values, name="Sales"):
@@ -42,8 +44,8 @@ def test_the_picture_says_how_many_rows_it_leaves_out():
 
     drawn = charts.bars("Sales", labels, [series(*range(18))])
 
-    assert len(drawn.rows) == 15
-    assert drawn.left_out == "The chart shows the first 15 rows; 3 more are in the table."
+    assert len(drawn.rows) == 12
+    assert drawn.left_out == "The chart shows the first 12 rows; 6 more are in the table."
 
 
 def test_the_words_of_a_picture_have_every_figure_it_shows():
@@ -91,10 +93,75 @@ def test_without_figures_there_is_no_picture():
     assert charts.lines("Sales", [], []) is None
 
 
-def test_words_under_a_line_leave_each_other_room():
-    labels = [f"Month {number}" for number in range(24)]
+def test_words_of_seven_digits_fit_beside_the_longest_bar():
+    drawn = charts.bars("Sales", ["a"], [Series("Sales", (1,), ("$1,234,567.89",))])
 
-    drawn = charts.lines("Sales", labels, [series(*range(24))])
+    # Of 250 pixels 13 letters of 7.6 and 8 more are for the words: 57.28 % are left.
+    assert drawn.rows[0].bars[0].width == "57.28%"
 
-    # 36 letters fit on a phone: three of "Month 12" and their gaps.
-    assert [tick.words for tick in drawn.across] == ["Month 0", "Month 8", "Month 16"]
+
+def test_a_long_name_of_a_row_takes_two_lines_and_no_more():
+    drawn = charts.bars("Sales", ["Buckwheat honey in a quart jar " * 4], [series(1)])
+
+    [row] = drawn.rows
+    assert len(row.label) == 2
+    assert all(len(line.words) <= 34 for line in row.label)
+    assert row.label[1].words.endswith(" …")
+
+
+def months(first: date, count: int) -> list[date]:
+    return months_between(first, date(first.year + count // 12 + 1, 12, 1))[:count]
+
+
+def test_words_under_months_say_the_year_where_it_changes():
+    shown = months(date(2025, 10, 1), 5)
+
+    drawn = charts.columns("Sales", ["?"] * 5, series(1, 2, 3, 4, 5), months=shown)
+
+    wide = [tick.words for tick in drawn.across if not tick.is_narrow]
+    assert wide == ["Oct 2025", "Nov", "Dec", "Jan 2026", "Feb"]
+
+
+def test_words_under_months_leave_each_other_room_at_regular_steps():
+    shown = months(date(2024, 9, 1), 27)
+
+    drawn = charts.columns("Sales", ["?"] * 27, series(*range(27)), months=shown)
+
+    # 640 pixels have room for each third month, 250 for each sixth: of the 30.7 letters beside "30"
+    # a month has 1.14, so that "Jan 2025" ends 1.3 before "Jul" begins.
+    wide = [tick.words for tick in drawn.across if not tick.is_narrow]
+    narrow = [tick.words for tick in drawn.across if not tick.is_wide]
+    assert wide == [
+        "Oct 2024", "Jan 2025", "Apr", "Jul", "Oct", "Jan 2026", "Apr", "Jul", "Oct",
+    ]  # fmt: skip
+    assert narrow == ["Jan 2025", "Jul", "Jan 2026", "Jul"]
+
+
+def test_the_column_of_a_month_that_is_not_over_is_hollow():
+    sold = Series("Sales", (10, 4), ("$10", "$4"), hollow=frozenset({1}))
+
+    drawn = charts.columns("Sales", ["Oct 2026", "Nov 2026 (so far)"], sold)
+
+    assert [column.is_hollow for column in drawn.columns] == [False, True]
+    assert drawn.has_hollow
+    assert drawn.columns[1].words == "Nov 2026 (so far): $4"
+
+
+def test_small_drawings_have_one_scale_one_time_and_a_mean_each():
+    def run(day: int, value: int) -> Run:
+        return Run(date(2026, 1, day), Decimal(value), f"{value} %")
+
+    drawn = charts.multiples(
+        "Yield",
+        [
+            Group("Half pound", "2 runs", (run(1, 90), run(11, 94)), Decimal(92)),
+            Group("Quart", "1 run", (run(6, 98),), Decimal(98)),
+        ],
+        limit=100,
+    )
+
+    # From 90 to 100 in 74 pixels: 92 is 14.8 above the bottom at 84; day 6 is in the middle.
+    half, quart = drawn.panels
+    assert [mark.x for mark in half.marks] == ["4.00%", "96.00%"]
+    assert [mark.x for mark in quart.marks] == ["50.00%"]
+    assert (half.mean_y, quart.mean_y, drawn.limit_y) == (69.2, 24.8, 10)

@@ -138,14 +138,83 @@ def test_the_total_is_the_sum_of_the_rows_shown(office, billed, slug):
         assert sum(rows) == total, heading
 
 
-def test_rows_that_do_not_fit_are_added_up_in_one(office, house, monkeypatch):
-    monkeypatch.setattr(views, "ROWS_SHOWN_MAX", 1)
+def test_a_long_table_has_pages_and_its_total_is_of_all_rows(office, house, monkeypatch):
+    monkeypatch.setattr(views, "ROWS_A_PAGE", 2)
 
-    table = Table(office.get("/reports/sale-lines/").text)
+    second = Table(html_of(office, "sale-lines", page=2))
+    all_rows = Table(html_of(office, "sale-lines", rows="all"))
 
-    # 8,000 shown; 15,000 + 20,400 + 139,828 in one row.
-    assert [row[0] for row in table.rows[2:]] == ["3 more rows, in the download", "Total"]
-    assert table.column("Sales") == ["$80.00", "$1,752.28", "$1,832.28"]
+    # 8,000 + 15,000 on the first page; 20,400 and 139,828 on the second.
+    assert second.column("Sales") == ["$204.00", "$1,398.28", "$1,832.28"]
+    assert second.rows[-1][0].strip() == "Total of all 4 rows"
+    assert len(all_rows.rows) == len(second.rows) + 2
+    csv = office.get("/reports/sale-lines.csv?page=2").content.decode("utf-8-sig")
+    assert len(csv.splitlines()) == 6
+
+
+def test_a_month_that_is_not_over_says_so_and_is_compared_by_the_same_days(office, house):
+    """Today is November 20, 2026."""
+    shop = house.shop
+    made.order(shop, "shop", made.jars(house.pounds, 1, "9.00"), on=date(2025, 11, 20))
+    made.order(shop, "shop", made.jars(house.pounds, 1, "7.00"), on=date(2025, 11, 21))
+    made.order(shop, "shop", made.jars(house.pounds, 2, "9.00"), on=date(2026, 11, 2))
+
+    page = " ".join(html_of(office, "sales-by-month").split())
+
+    assert "<p>You sold $18.00 in November 2026 so far.</p>" in page
+    assert (
+        "<p>By the same day of November 2025 it was $9.00: 100.0 % more now. "
+        "The whole month came to $16.00.</p>"
+    ) in page
+    assert "November 2026 <small>(so far)</small>" in page
+    assert 'class="chart-hollow"' in page
+
+
+def test_a_month_cut_by_the_days_asked_for_says_so(office, house):
+    page = html_of(office, "sales-by-month", since="2026-08-10", until="2026-09-30")
+
+    assert "August 2026 <small>(not all days)</small>" in page
+    assert "September 2026 <small>" not in page
+
+
+def test_this_year_is_compared_with_the_same_days_of_the_year_before(office, house):
+    """Today is November 20, 2026; the first sale in the books is of November 2, 2025."""
+    for day, price in ((date(2025, 11, 2), "9.00"), (date(2025, 11, 21), "7.00")):
+        made.order(house.shop, "shop", made.jars(house.pounds, 1, price), on=day)
+    made.order(house.shop, "shop", made.jars(house.pounds, 2, "9.00"), on=date(2026, 11, 20))
+
+    table = Table(html_of(office, "year-on-year"))
+
+    rows = {row[0].strip(): row[1:] for row in table.rows}
+    assert table.rows[0] == [
+        "Month", "2025", "2026 so far", "2025, the same days", "Difference", "Difference, percent",
+    ]  # fmt: skip
+    assert rows["November"] == [
+        "$16.00", "$18.00 (so far)", "$9.00", "$9.00 (so far)", "100.0 %",
+    ]  # fmt: skip
+    # Unknown before the books began, and of a month that has not begun.
+    assert rows["October"] == ["–", "$1,398.28", "–", "–", "–"]
+    assert rows["December"] == ["$0.00", "–", "–", "–", "–"]
+
+
+def test_the_picture_follows_the_order_of_the_table(office, house):
+    usual = office.get("/reports/sales-by-product/").context["made"].picture
+    turned = office.get("/reports/sales-by-product/?sort=-amount_cents").context["made"].picture
+
+    def names(picture):
+        return [row.label[0].words for row in picture.rows]
+
+    assert names(usual) == ["Pound jar", "Quart jar", "Honey in bulk"]
+    assert names(turned) == ["Honey in bulk", "Pound jar", "Quart jar"]
+
+
+def test_runs_are_drawn_apart_by_size(office):
+    bottling_room.recorded(bottling_room.set_up())
+
+    drawn = office.get("/reports/yield-by-run/").context["made"].pictures
+
+    assert [len(picture.panels) for picture in drawn] == [1, 1]
+    assert drawn[1].limit_words == "the weight on the label"
 
 
 @pytest.mark.parametrize("slug", [slug for slug in SALES if slug != "sale-lines"])

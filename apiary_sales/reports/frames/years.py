@@ -49,7 +49,7 @@ def year_on_year(filters: YearFilters) -> pd.DataFrame:
     years = range(first_year, last.year + 1)
     found: dict[tuple[int, int], int | None] = {}
     to_the_day: int | None = None
-    sold = sales.lines(replace(filters, since=date(first_year - 1, 1, 1), until=last))
+    sold = sales.lines(replace(filters, since=date(first_year, 1, 1), until=last))
     for day, value in zip(sold["day"], sold[filters.measure], strict=True):
         figure, at = plain(value), (day.year, day.month)
         if figure is None:
