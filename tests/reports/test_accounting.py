@@ -149,7 +149,7 @@ def test_a_closed_day_and_what_was_known_are_asked_for_on_the_page(office, house
     assert before == ["$183.00", "cost not entered", "$183.00"]
     # 38 of 50 jars at 10.00 each.
     today = Table(office.get("/reports/stock-value/?on=2026-11-20").text).column("Value")
-    assert today == ["$198.00", "$380.00", "$578.00"]
+    assert today == ["$380.00", "$198.00", "$578.00"]
     journal = office.get("/reports/journal/?since=2026-11-20").text
     assert "Costs set anew since the books were closed" in journal
     known = office.get("/reports/stock-value/?on=2026-11-20&known_on=2026-11-19").text
