@@ -121,6 +121,11 @@ class MoneyMonth:
     def other_cents(self) -> int:
         return self.total(_OTHER_PARTS)
 
+    @property
+    def change_cents(self) -> int:
+        """How much more there was at the end of the month than before it."""
+        return self.received_cents - self.paid_cents + self.other_cents
+
 
 @dataclass(frozen=True)
 class MoneyBook:
@@ -249,7 +254,7 @@ class Answer:
             now.received_cents,
             book.before(first)["received_before_cents"],
             now.paid_cents,
-            _there(book),
+            sum(month.change_cents for month in book.months.values()),
             until,
             sum(each["due_cents"] for each in by_then),
             overdue["due_cents"],
@@ -266,7 +271,7 @@ def _rows(filters: CashFilters, book: MoneyBook) -> Iterable[tuple[object, ...]]
     there = 0
     for month in months_between(book.began_on, max([book.today, *book.months])):
         moved = book.of(month)
-        there += moved.received_cents - moved.paid_cents + moved.other_cents
+        there += moved.change_cents
         if _is_asked(filters, month):
             row = dict.fromkeys(MONTH) | {
                 "month": f"{month:%Y-%m}",
@@ -327,13 +332,6 @@ def _coming_sums(
         of_month = sums.setdefault(month, dict.fromkeys(_COMING_PARTS, 0))
         of_month[item.column] += item.cents
     return sums
-
-
-def _there(book: MoneyBook) -> int:
-    return sum(
-        month.received_cents - month.paid_cents + month.other_cents
-        for month in book.months.values()
-    )
 
 
 def _part_of(account: str, kind: str, *, is_back: bool) -> tuple[str, int]:

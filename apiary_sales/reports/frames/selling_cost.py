@@ -75,7 +75,7 @@ _FROM_LINES = (
     "cost_cents",
 )
 _TYPED = ("card_cents", "handling_cents")
-_RECORDED = ("early_cents", "market_cents", "written_off_cents")
+RECORDED = ("early_cents", "market_cents", "written_off_cents")
 
 
 @dataclass(frozen=True)
@@ -190,7 +190,7 @@ def _frame(
 
 def _measured(row: dict[str, int]) -> list[int | None]:
     """Return the figures of a row; what remains is unknown where no cost of its goods is known."""
-    recorded = sum(row[name] for name in _RECORDED)
+    recorded = sum(row[name] for name in RECORDED)
     is_unknown = row["lines"] > 0 and not row["known_lines"]
     remains = row["known_cents"] - row["cost_cents"] - recorded - sum(row[each] for each in _TYPED)
     figures: dict[str, int | None] = {

@@ -783,6 +783,8 @@ TOPICS = (
     ),
     HelpTopic("net-back", S.NUMBERS, (PRICES,)),
     HelpTopic("margin", S.NUMBERS, (MONEY,)),
+    HelpTopic("margin-after-selling", S.NUMBERS, (MONEY,)),
+    HelpTopic("money-by-month", S.NUMBERS, (MONEY,)),
     HelpTopic("yield-of-a-run", S.NUMBERS, (RUN,)),
     HelpTopic("fill-check-limits", S.NUMBERS, (RUN,)),
     HelpTopic(

@@ -1,6 +1,6 @@
 """The figures of the worked examples: the house's own where there are some, else invented ones."""
 
-from apiary_sales.web.help.figures import bottling, costs, honey, selling
+from apiary_sales.web.help.figures import bottling, costs, honey, reported, selling
 from apiary_sales.web.help.figures.example import Example
 from apiary_sales.web.help.figures.tried_price import TriedPriceExample
 
@@ -13,6 +13,8 @@ EXAMPLES: dict[str, type[Example]] = {
     "cost-of-a-jar": costs.JarCostExample,
     "net-back": costs.NetBackExample,
     "margin": costs.MarginExample,
+    "margin-after-selling": reported.RemainsExample,
+    "money-by-month": reported.MonthOfMoneyExample,
     "yield-of-a-run": bottling.YieldExample,
     "fill-check-limits": bottling.FillCheckExample,
     "free-stock": selling.FreeStockExample,
