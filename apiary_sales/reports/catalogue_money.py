@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from django.db.models import TextChoices
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -131,8 +132,9 @@ def _month_url(row: Row, _address: Address) -> str:
 
 def _coming_url(row: Row, _address: Address) -> str:
     """Return the list of what is to come in a month; of what has none, all that is to come."""
-    is_month = row["month"] not in (cash.OVERDUE, cash.NO_DAY)
-    days = _days_of_month(row["month"]) if is_month else {}
+    yesterday = timezone.localdate() - timedelta(days=1)
+    special = {cash.OVERDUE: {"until": yesterday.isoformat()}, cash.NO_DAY: {}}
+    days = special[row["month"]] if row["month"] in special else _days_of_month(row["month"])
     return _with(reverse("reports:report", args=["money-to-come"]), days)
 
 
@@ -176,7 +178,9 @@ def _answer_to_come(made: FilteredReport) -> list[str]:
     }
     sentences = [
         _("Due by the end of %(until)s: %(due)s; overdue: %(overdue)s."),
-        _("Bills to pay by then: %(bills)s, of which %(bills_overdue)s is overdue."),
+        _("Bills to pay by then: %(bills)s, of which %(bills_overdue)s is overdue.")
+        if answer.bills_overdue_cents
+        else _("Bills to pay by then: %(bills)s; none is overdue."),
     ]
     if answer.expected_cents:
         sentences.append(
@@ -231,8 +235,8 @@ CASH_BY_MONTH = Report(
     ),
     picture=Picture(
         "lines",
-        gettext_lazy("Received and paid out by month"),
-        ("received_cents", "paid_cents"),
+        gettext_lazy("Received, the year before, and paid out"),
+        ("received_cents", "received_before_cents", "paid_cents"),
     ),
     opens=_month_url,
     nothing=gettext_lazy("Nothing was received or paid out."),
@@ -306,7 +310,9 @@ def _coming_answer(made: FilteredReport) -> list[str]:
     }
     return [
         _("Left to pay on invoices: %(due)s, of which %(overdue)s is overdue.") % sums,
-        _("Bills to pay: %(bills)s, of which %(bills_overdue)s is overdue.") % sums,
+        _("Bills to pay: %(bills)s, of which %(bills_overdue)s is overdue.") % sums
+        if total(overdue, to_come.BILLS)
+        else _("Bills to pay: %(bills)s; none is overdue.") % sums,
     ]
 
 
@@ -516,25 +522,26 @@ def _warns_selling(frame: pd.DataFrame) -> list[str]:
             )
             % {"typed": words.money(typed), "booked": words.money(beside.card_fees_cents)}
         )
-    if beside.selling_cents or beside.freight_cents:
-        warnings.append(
+    for cents, not_shared in (
+        (
+            beside.selling_cents,
             _(
-                "Not shared out: %(selling)s of advertising and stand fees and %(freight)s of "
-                "freight, entered as expenses of no market day."
-            )
-            % {
-                "selling": words.money(beside.selling_cents),
-                "freight": words.money(beside.freight_cents),
-            }
-        )
+                "%(amount)s of advertising and stand fees, entered as expenses of no market day, "
+                "is shared out to nobody."
+            ),
+        ),
+        (
+            beside.freight_cents,
+            _("%(amount)s of freight, entered as expenses, is shared out to nobody."),
+        ),
+    ):
+        if cents:
+            warnings.append(not_shared % {"amount": words.money(cents)})
     return warnings
 
 
 def _sold_lines(address: Address, **more: str) -> str:
-    days = {name: address[name] for name in ("since", "until") if name in address}
-    kept = {name: address.get(name, "") for name in ("channel", "customer")}
-    asked = {**days, **kept, **more, "goods": sales.ALL}
-    return _with(reverse("reports:report", args=["sale-lines"]), asked)
+    return _with(reverse("reports:report", args=["sale-lines"]), {**address, **more})
 
 
 def _way_lines(row: Row, address: Address) -> str | None:

@@ -314,7 +314,7 @@ def lines(
     `write` says a figure of the scale in words. A scale not `is_from_zero` shows small changes.
     `months` are the first days of the labels where these are months: their axis has the years.
     """
-    series = series[:SERIES_MAX]
+    series = [one for one in series if any(value is not None for value in one.values)][:SERIES_MAX]
     known = [float(value) for one in series for value in one.values if value is not None]
     if not known:
         return None

@@ -10,7 +10,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.forms import ChosenField, FilterDayField, FilterForm
 from apiary_sales.reports.frames.cash import CashFilters
-from apiary_sales.reports.frames.sales import NONE, SalesFilters
+from apiary_sales.reports.frames.sales import ALL, NONE, SalesFilters
 from apiary_sales.reports.frames.to_come import ComingFilters, month_end
 
 
@@ -64,3 +64,7 @@ class SellingForm(FilterForm):
         self.set_choices("channel", Order.Channel.choices)
         customers = ((str(pk), name) for pk, name in Customer.objects.values_list("pk", "name"))
         self.set_choices("customer", [(NONE, _("buyers at the stand")), *customers])
+
+    def in_address(self) -> dict[str, str]:
+        """Return what the address has to say; all goods are counted, so their lines are too."""
+        return {**super().in_address(), "goods": ALL}

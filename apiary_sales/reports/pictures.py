@@ -76,12 +76,15 @@ def draw(made: FilteredReport, picture: Picture) -> Drawing | None:
 def names_drawn(made: FilteredReport, picture: Picture) -> list[str]:
     """Return the names of the columns that a picture draws, the first the strongest."""
     columns = made.columns_by_name
+def _names(made: FilteredReport, picture: Picture) -> list[str]:
     found = picture.columns or [
         column.name
         for column in made.columns
         if column.is_number and column.name.startswith(picture.begins)
     ]
-    names = [name for name in found if name in columns]
+    # What the table leaves out because there is none of it is not drawn either.
+    shown = {column.name for column in made.columns_shown}
+    names = [name for name in found if name in shown]
     if picture.beside and all(row[name] is None for name in names for row in made.rows):
         names = [picture.beside[0]]
     return names[::-1] if picture.newest_first else names
