@@ -14,6 +14,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from apiary_sales.billing.models import Adjustment
 from apiary_sales.orders.models import Order
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.reports import forms_money as forms
@@ -27,6 +28,9 @@ from inventory.shared.weights import by_unit
 
 if TYPE_CHECKING:
     import pandas as pd
+
+# So many that were written off are named; the others are in the table.
+WRITTEN_OFF_NAMED = 5
 
 MONEY, SALES = gettext_lazy("Money"), gettext_lazy("Sales")
 
@@ -85,7 +89,8 @@ WHAT_A_YEAR_BEFORE_IS = gettext_lazy(
 WHAT_IS_DUE = gettext_lazy(
     "Due is what is left to pay on invoices, on the day on which it is due; what is overdue has a "
     "line of its own. Money of a customer that no invoice has used yet is taken off what that "
-    "customer has to pay first. Bills to pay are those entered, on the day on which they are due."
+    "customer has to pay first. Bills to pay are those entered, on the day on which they are due. "
+    "Discounts for early payment are not taken off."
 )
 WHAT_IS_EXPECTED = gettext_lazy(
     "Expected are orders and standing orders that are not invoiced, before sales tax, so many "
@@ -175,6 +180,7 @@ def _answer_to_come(made: FilteredReport) -> list[str]:
         "bills": words.money(answer.bills_cents),
         "bills_overdue": words.money(answer.bills_overdue_cents),
         "expected": words.money(answer.expected_cents),
+        "no_day": words.money(answer.no_day_cents),
     }
     sentences = [
         _("Due by the end of %(until)s: %(due)s; overdue: %(overdue)s."),
@@ -186,6 +192,8 @@ def _answer_to_come(made: FilteredReport) -> list[str]:
         sentences.append(
             _("Expected by then from orders that are not invoiced, before tax: %(expected)s.")
         )
+    if answer.no_day_cents:
+        sentences.append(_("Orders of %(no_day)s more have no day on which they are wanted."))
     return [sentence % said for sentence in sentences]
 
 
@@ -513,6 +521,8 @@ def _warns_selling(frame: pd.DataFrame) -> list[str]:
             )
             % {"amount": words.money(left_out)}
         )
+    if beside.written_off:
+        warnings.append(_written_off(beside))
     typed = total(frame, "card_cents") or 0
     if beside.card_fees_cents:
         warnings.append(
@@ -538,6 +548,24 @@ def _warns_selling(frame: pd.DataFrame) -> list[str]:
         if cents:
             warnings.append(not_shared % {"amount": words.money(cents)})
     return warnings
+
+
+def _written_off(beside: selling_cost.Beside) -> str:
+    """Name what was written off and of whom, the largest first."""
+    named = [
+        _("%(customer)s %(amount)s (%(kind)s)")
+        % {
+            "customer": each.customer or _("Buyers at the stand"),
+            "amount": words.money(each.cents),
+            "kind": Adjustment.Kind(each.kind).label,
+        }
+        for each in beside.written_off[:WRITTEN_OFF_NAMED]
+    ]
+    if further := len(beside.written_off) - len(named):
+        named.append(
+            ngettext("%(count)s more", "%(count)s more", further) % {"count": words.number(further)}
+        )
+    return _("Written off on these days: %(named)s.") % {"named": ", ".join(named)}
 
 
 def _sold_lines(address: Address, **more: str) -> str:

@@ -159,6 +159,7 @@ def test_what_has_no_cost_remains_unknown_and_what_was_written_off_of_it_is_said
     page = client.get("/reports/margin-after-selling-by-customer/")
 
     assert {row["remains_cents"] for row in page.context["made"].rows} == {None}
+    assert "Written off on these days: Corner Grocery $5.00 (remainder written off)." in page.text
     assert (
         "$5.00 of recorded costs belongs to rows without any known cost of goods, and is in no "
         "figure of what remains." in " ".join(unescape(page.text).split())

@@ -6,6 +6,8 @@ from html import unescape
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from apiary_sales.billing.models import EntryLine, Expense, MoneyMove, Payment, SupplierPayment
 from apiary_sales.billing.services import (
@@ -20,8 +22,11 @@ from apiary_sales.billing.services import (
     stand,
 )
 from apiary_sales.billing.services.stand_money import PaymentMade
+from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
-from apiary_sales.orders.services import orders
+from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.services import orders, standing_orders
+from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.reports.frames import cash, to_come
 from apiary_sales.reports.frames.cash import CashFilters
 from apiary_sales.reports.frames.to_come import ComingFilters
@@ -278,6 +283,7 @@ def test_what_is_due_and_expected_is_in_the_month_of_its_day(awaited):
 def test_what_is_overdue_is_said_apart_and_never_in_this_month(office, awaited):
     page = " ".join(unescape(office.get("/reports/money-to-come-by-month/").text).split())
 
+    assert "Orders of $10.00 more have no day on which they are wanted." in page
     assert "Due by the end of December: $50.00; overdue: $70.00." in page
     assert "Bills to pay by then: $200.00, of which $100.00 is overdue." in page
     assert "Nov 2026 (from today on)" in page
@@ -298,6 +304,49 @@ def test_what_nobody_knows_is_said_and_not_counted(office, awaited):
     page = " ".join(unescape(office.get("/reports/money-to-come/").text).split())
 
     assert "1 open order has goods at a price of zero: given away, or no price yet." in page
+
+
+def _standing(customer, product, pieces):
+    return standing_orders.set_up(
+        customer=customer,
+        channel=Order.Channel.SHOP,
+        rhythm="monthly",
+        lines=[PiecesWanted(product, pieces)],
+        starts_on=date(2026, 12, 1),
+        created_by=builders.person(),
+        **by(),
+    )
+
+
+def test_a_standing_order_is_expected_on_each_of_its_days_and_without_a_price_it_is_said(
+    db, django_assert_num_queries
+):
+    """10 jars at 6.00 on the first of December, January and February, each paid 30 days later; the
+    second customer's jars have no price. However many there are, it takes as many questions.
+    """
+    jar = builders.product("Pound jar", "1", code="one-pound")
+    unpriced = builders.product("Gift jar", "1", code="gift")
+    PiecePrice.objects.create(
+        product=jar, tier=Customer.Tier.SHOP, piece_cents=600, valid_from=date(2026, 1, 1)
+    )
+    _standing(builders.customer("Corner Grocery"), jar, 10)
+    with CaptureQueriesContext(connection) as one:
+        coming = to_come.read(made.TODAY)
+    assert [(item.day, item.cents) for item in coming.items] == [
+        (date(2026, 12, 31), 6_000),
+        (date(2027, 1, 31), 6_000),
+        (date(2027, 3, 3), 6_000),
+    ]
+
+    for number in range(3):
+        _standing(builders.customer(f"Shop {number}"), unpriced, 1)
+    with django_assert_num_queries(len(one)):
+        coming = to_come.read(made.TODAY)
+
+    assert len(coming.items) == 3
+    assert coming.not_known == (
+        "3 standing orders have goods without a price; these are not counted.",
+    )
 
 
 @pytest.mark.parametrize(("late", "usual"), [((4, 10, 1), 4), ((4, 10), None)])

@@ -236,6 +236,7 @@ class Answer:
     bills_cents: int
     bills_overdue_cents: int
     expected_cents: int
+    no_day_cents: int
     not_known: tuple[str, ...]
 
     @classmethod
@@ -261,6 +262,7 @@ class Answer:
             overdue["bills_cents"] + sum(each["bills_cents"] for each in by_then),
             overdue["bills_cents"],
             sum(each["expected_in_cents"] for each in by_then),
+            sums[NO_DAY]["expected_in_cents"] if NO_DAY in sums else 0,
             coming.not_known,
         )
 

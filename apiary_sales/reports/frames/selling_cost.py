@@ -42,6 +42,12 @@ NO_RATES = (Order.Channel.SERVICE,)
 # Of an invoice from the books before nobody knows how it was sold.
 FROM_BEFORE = "before"
 
+COLUMN_OF: dict[str, str] = {
+    Adjustment.Kind.DISCOUNT: "early_cents",
+    Adjustment.Kind.WRITE_OFF: "written_off_cents",
+    Adjustment.Kind.BAD_DEBT: "written_off_cents",
+}
+
 MEASURES = {
     "lines": WHOLE,
     "amount_cents": WHOLE,
@@ -288,17 +294,7 @@ def _discounts(filters: SalesFilters) -> Iterable[RecordedCost]:
 
 def _recorded(filters: SalesFilters) -> Iterable[RecordedCost]:
     """Yield discounts for early payment, what was written off, and the costs of market days."""
-    kinds = {
-        Adjustment.Kind.DISCOUNT: "early_cents",
-        Adjustment.Kind.WRITE_OFF: "written_off_cents",
-        Adjustment.Kind.BAD_DEBT: "written_off_cents",
-    }
-    adjusted = _on_days(Adjustment.objects.filter(kind__in=kinds), filters, "entry__entered_on")
-    if filters.channel:
-        adjusted = adjusted.filter(invoice__order__channel=filters.channel)
-    if filters.customer:
-        wanted = None if filters.customer == NONE else int(filters.customer)
-        adjusted = adjusted.filter(customer=wanted)
+    adjusted = _adjusted(filters)
     for kind, customer, name, tier, channel, cents in (
         adjusted.order_by("customer__name", "kind")
         .values_list(
@@ -306,7 +302,7 @@ def _recorded(filters: SalesFilters) -> Iterable[RecordedCost]:
         )
         .annotate(Sum("net_cents"))
     ):
-        yield RecordedCost(kinds[kind], customer, name, tier, channel, cents)
+        yield RecordedCost(COLUMN_OF[kind], customer, name, tier, channel, cents)
     at_the_stand = filters.channel in ("", Order.Channel.STAND)
     if not at_the_stand or filters.customer not in ("", NONE):
         return
@@ -318,6 +314,28 @@ def _recorded(filters: SalesFilters) -> Iterable[RecordedCost]:
         yield RecordedCost("market_cents", None, None, None, Order.Channel.STAND, cents)
 
 
+def _adjusted(filters: SalesFilters) -> QuerySet[Adjustment]:
+    adjusted = _on_days(Adjustment.objects.filter(kind__in=COLUMN_OF), filters, "entry__entered_on")
+    if filters.channel:
+        adjusted = adjusted.filter(invoice__order__channel=filters.channel)
+    if filters.customer:
+        wanted = None if filters.customer == NONE else int(filters.customer)
+        adjusted = adjusted.filter(customer=wanted)
+    return adjusted
+
+
+def _written_off(filters: SalesFilters) -> tuple[WrittenOff, ...]:
+    rows = (
+        _adjusted(filters)
+        .exclude(kind=Adjustment.Kind.DISCOUNT)
+        .order_by()
+        .values_list("customer__name", "kind")
+        .annotate(cents=Sum("net_cents"))
+        .order_by("-cents", "customer__name")
+    )
+    return tuple(WrittenOff(*row) for row in rows if row[2])
+
+
 def _on_days(found: QuerySet[Any], filters: SalesFilters, day: str) -> QuerySet[Any]:
     if filters.since:
         found = found.filter(**{f"{day}__gte": filters.since})
@@ -327,9 +345,19 @@ def _on_days(found: QuerySet[Any], filters: SalesFilters, day: str) -> QuerySet[
 
 
 @dataclass(frozen=True)
-class Beside:
-    """What else was spent on selling on these days and belongs to no customer and no channel."""
+class WrittenOff:
+    """What was written off of one customer in one way; None are the buyers at the stand."""
 
+    customer: str | None
+    kind: str
+    cents: int
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What else is to be said: what was written off, of whom; what is of no customer or channel."""
+
+    written_off: tuple[WrittenOff, ...]
     card_fees_cents: int
     selling_cents: int
     freight_cents: int
@@ -365,6 +393,7 @@ def _beside(filters: SalesFilters) -> Beside:
         ),
     )
     return Beside(
+        _written_off(filters),
         fees,
         spent["selling"] - at_markets["selling"],
         spent["freight"] - at_markets["freight"],
