@@ -111,7 +111,7 @@ def scarce_now(stopping: Stopping) -> str:
         case Scarce.HONEY:
             return _honey_scarce(scarcity, until)
         case Scarce.PARTS:
-            return _parts_scarce(scarcity, until)
+            return _parts_scarce(scarcity, until) + _next(stopping.next_scarce)
         case Scarce.BUYERS:
             return _buyers_scarce(stopping, until)
     return _nothing_scarce(stopping, until)
@@ -204,7 +204,7 @@ def _figure(row: StoppingRow, measure: Measure) -> FigureSaid:
             why = (
                 _("no minutes of work are entered")
                 if measure == Measure.HOUR
-                else _("not filled from a tank in the last year")
+                else _("not from a tank")
             )
     return FigureSaid(
         measure=measure,
@@ -271,7 +271,7 @@ def _lacking(row: StoppingRow) -> str:
         lack.part.name if isinstance(lack, PartState) else str(lack.label).lower()
         for lack in row.held_back_by
     ]
-    return ", ".join(found) or _("others earn more")
+    return ", ".join(found) or _("the other honey brings more in drums")
 
 
 def _demand(demand: ComingDemand) -> str:
@@ -338,6 +338,17 @@ def _parts_scarce(scarcity: Scarcity, until: str) -> str:
     }
 
 
+def _next(scarce: Scarce | None) -> str:
+    match scarce:
+        case Scarce.HOURS:
+            return _(" Once the missing parts are bought, hours of work are scarce.")
+        case Scarce.HONEY:
+            return _(" Once the missing parts are bought, honey is scarce.")
+        case Scarce.BUYERS:
+            return _(" Once the missing parts are bought, buyers are scarce.")
+    return ""
+
+
 def _buyers_scarce(stopping: Stopping, until: str) -> str:
     scarcity = stopping.scarcity
     held_back = any(row.fills < (row.still or 0) for row in stopping.rows if row.held_back_by)
@@ -352,14 +363,21 @@ def _buyers_scarce(stopping: Stopping, until: str) -> str:
             "sell until %(day)s."
         )
     ) % {"day": until}
-    best = max(stopping.rows, key=lambda row: scarcity.buyer.get(row.earning.key, 0))
-    offer = best.earning.offer
-    return sentence + _one_more(
-        _(" One more piece sold earns most as %(product)s, %(channel)s: about %(money)s."),
-        scarcity.buyer.get(offer.key, 0),
-        product=offer.product.name,
-        channel=offer.channel_label,
-    )
+    wanted = [row for row in stopping.rows if scarcity.buyer.get(row.earning.key)]
+    best = max(wanted, key=_each, default=None)
+    if best is None or _each(best) <= 0:
+        return sentence
+    return sentence + _(
+        " One more piece sold earns most as %(product)s, %(channel)s: about %(money)s."
+    ) % {
+        "product": best.earning.offer.product.name,
+        "channel": best.earning.offer.channel_label,
+        "money": words.money(cents_half_up(_each(best))),
+    }
+
+
+def _each(row: StoppingRow) -> Decimal:
+    return row.earning.by(Measure.PIECE) or Decimal(0)
 
 
 def _nothing_scarce(stopping: Stopping, until: str) -> str:
@@ -450,8 +468,8 @@ def _tanks(tanks: TankState) -> str:
     }
 
 
-def _one_more(sentence: str, cents: int, **named: str) -> str:
-    return sentence % {"money": words.money(cents), **named} if cents else ""
+def _one_more(sentence: str, cents: int) -> str:
+    return sentence % {"money": words.money(cents)} if cents else ""
 
 
 def _weight_or_unknown(grams: int | None) -> str:

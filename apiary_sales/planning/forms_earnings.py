@@ -26,6 +26,13 @@ class EarningsForm(HouseForm):
         max_digits=7,
         decimal_places=2,
     )
+    parts = forms.ChoiceField(
+        label=_("Parts"),
+        choices=[
+            ("stock", _("only those in stock")),
+            ("bought", _("missing parts are bought")),
+        ],
+    )
     drum_price = PerPoundField(
         label=by_unit(_("Drum price per {unit}")),
         required=False,
@@ -43,6 +50,7 @@ class EarningsForm(HouseForm):
         usual = {
             "months": MONTHS_USUAL,
             "hours": HOURS,
+            "parts": "stock",
             "expected_unit": conventions.current().weight_unit,
         }
         return cls({**usual, **typed})

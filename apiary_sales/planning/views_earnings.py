@@ -33,6 +33,7 @@ class EarningsView(PermissionRequiredMixin, TemplateView):
                 hours=asked["hours"],
                 drum_price=asked["drum_price"],
                 expected_grams=asked["expected"],
+                are_parts_bought=asked["parts"] == "bought",
             )
             measure = sort_of(typed) or stopping.measure
             said = [sentences.said(stopping, row) for row in stopping.sorted_by(measure)]

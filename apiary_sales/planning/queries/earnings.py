@@ -31,6 +31,7 @@ class EarningsBooks:
         hours: Decimal,
         drum_price: Decimal | None = None,
         expected_grams: int | None = None,
+        are_parts_bought: bool = False,
     ) -> Stopping:
         """Work the answer out; a drum price and the honey expected replace what the books say."""
         return stopping(
@@ -45,6 +46,7 @@ class EarningsBooks:
             ),
             hours=hours,
             drum_price=drum_price,
+            are_parts_bought=are_parts_bought,
         )
 
     def _demand(self, offer: Offer) -> ComingDemand:

@@ -42,13 +42,15 @@ class Measure(TextChoices):
 class Earning:
     """One product in one channel beside the drum.
 
-    `drum` is what its honey brings in drums, None where that is not known. `weeks_in_tank` is how
-    long the honey of its runs was in a tank.
+    `drum` is what the honey that may be filled as it brings in drums at best, and `least_drum` at
+    least, None where that is not known. `weeks_in_tank` is how long the honey of its runs was in a
+    tank.
     """
 
     offer: Offer
     net_back: JarNetBack
     drum: DrumNetBack | None
+    least_drum: DrumNetBack | None
     weeks_in_tank: Decimal | None
     uses: tuple[UsedPart, ...] = ()
 
@@ -64,17 +66,25 @@ class Earning:
         return self.drum.price_that_brings(self.net_back.per_pound)
 
     @property
-    def beats_the_drum(self) -> bool | None:
-        each = self.by(Measure.PIECE)
-        return None if each is None else each > 0
+    def is_worth_filling(self) -> bool:
+        """Whether it brings more than its honey in drums, at least the honey nobody pays much for.
+
+        False where that is not known.
+        """
+        per_pound = self.net_back.per_pound
+        if per_pound is None or self.least_drum is None:
+            return False
+        return per_pound > self.least_drum.per_pound
 
     @property
     def missing(self) -> list[str]:
         """Name what is not entered, so that it can't be said what an hour of it earns."""
-        missing = self.net_back.missing
-        if not missing and not self.net_back.fill.minutes:
-            return [_("minutes of work")]
-        return missing
+        missing = [
+            line.label
+            for line in self.net_back.lines
+            if line.each is None and line.kind != "labour"
+        ]
+        return missing if self.net_back.fill.minutes else [*missing, _("minutes of work")]
 
     def by(self, measure: str) -> Decimal | None:
         """Return what it earns by one measure, to four places; None where that is not known."""

@@ -157,12 +157,19 @@ def scarcity(
     pools: Sequence[HoneyPool],
     parts: Sequence[PartState],
     hours: Decimal,
+    are_parts_bought: bool = False,
 ) -> Scarcity:
     """Work out what is scarce for what is still to be filled.
 
-    Each row must have all its figures and bring more than the drum.
+    Each row must have all its figures and bring more than some honey in drums. With
+    `are_parts_bought` parts are no limit: those that are missing are bought in time.
     """
-    needs = needs_of(to_fill)
+    needs, in_stock = needs_of(to_fill), parts
+    if are_parts_bought:
+        # Enough for the buyers that are added to see what they would earn too.
+        parts = [
+            replace(row, stock=row.stock + 2 * needs.parts.get(row.part.pk, 0)) for row in parts
+        ]
     minutes = hours * HOUR_MINUTES
     asked = _programme(to_fill, pools, parts, minutes)
     answer = programme.solve(asked, seconds=SECONDS)
@@ -178,7 +185,7 @@ def scarcity(
         needs=needs,
         minutes=minutes,
         grams=sum(pool.grams for pool in pools),
-        parts=tuple(row for row in parts if row.part.pk in needs.parts),
+        parts=tuple(row for row in in_stock if row.part.pk in needs.parts),
         tenth=MappingProxyType(
             {
                 Scarce.HOURS: gain(

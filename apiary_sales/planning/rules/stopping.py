@@ -56,7 +56,7 @@ class StoppingRow:
             return Verdict.NOT_COSTED
         if earning.drum is None:
             return Verdict.NO_DRUM_PRICE
-        if not earning.beats_the_drum:
+        if not earning.is_worth_filling:
             return Verdict.DRUM_PAYS
         if self.still is None:
             return Verdict.NO_DEMAND_KNOWN
@@ -95,6 +95,8 @@ class Stopping:
     rows: tuple[StoppingRow, ...]
     scarcity: Scarcity
     tanks: TankState
+    # What is scarce once the missing parts are bought, where parts are scarce now.
+    next_scarce: Scarce | None = None
 
     @property
     def scarcest(self) -> Scarce | None:
@@ -121,10 +123,11 @@ def stopping(
     tanks: TankState,
     hours: Decimal,
     drum_price: Decimal | None = None,
+    are_parts_bought: bool = False,
 ) -> Stopping:
     """Answer for every offer of the books that has a price, with what is likely to sell of it.
 
-    `drum_price` replaces the bids for all honey.
+    `drum_price` replaces the bids for all honey. With `are_parts_bought` missing parts are bought.
     """
     found = _earnings(books, weeks_in_tank, drum_price)
     ready_of = _ready_by_row(books, found, demand_of)
@@ -137,9 +140,22 @@ def stopping(
     to_fill = [
         ToFill(each, still_of[each.key])
         for each in found
-        if not each.missing and each.beats_the_drum and still_of.get(each.key)
+        if not each.missing and each.is_worth_filling and still_of.get(each.key)
     ]
-    scarcity = scarce.scarcity(to_fill, pools=pools, parts=books.parts, hours=hours)
+
+    def scarcity_with(*, are_parts_bought: bool) -> Scarcity:
+        return scarce.scarcity(
+            to_fill,
+            pools=pools,
+            parts=books.parts,
+            hours=hours,
+            are_parts_bought=are_parts_bought,
+        )
+
+    scarcity = scarcity_with(are_parts_bought=are_parts_bought)
+    next_scarce = None
+    if scarcity.scarcest == Scarce.PARTS:
+        next_scarce = scarcity_with(are_parts_bought=True).scarcest
     return Stopping(
         period=period,
         rows=tuple(
@@ -154,6 +170,7 @@ def stopping(
         ),
         scarcity=scarcity,
         tanks=tanks,
+        next_scarce=next_scarce,
     )
 
 
@@ -166,12 +183,13 @@ def _earnings(
         net_back = books.costs.net_back(offer.product, offer.channel)
         if net_back is None:
             continue
-        price = _best_bid(books, offer.product.pk) if drum_price is None else drum_price
+        bids = _bids(books, offer.product.pk) if drum_price is None else [drum_price]
         found.append(
             Earning(
                 offer=offer,
                 net_back=net_back,
-                drum=None if price is None else books.costs.drum_net_back(price),
+                drum=books.costs.drum_net_back(max(bids)) if bids else None,
+                least_drum=books.costs.drum_net_back(min(bids)) if bids else None,
                 weeks_in_tank=weeks_in_tank.get(offer.product.pk),
                 uses=uses.get(offer.product.pk, ()),
             )
@@ -179,16 +197,15 @@ def _earnings(
     return found
 
 
-def _best_bid(books: Books, product_pk: int) -> Decimal | None:
-    """Return the best drum price of free honey that may be filled as a product."""
-    bids = [
+def _bids(books: Books, product_pk: int) -> list[Decimal]:
+    """Return the drum prices of free honey that may be filled as a product."""
+    return [
         vessel.bid_per_pound
         for vessel in books.vessels
         if vessel.bid_per_pound is not None
         and not vessel.moisture_question
         and product_pk not in vessel.misfits
     ]
-    return max(bids, default=None)
 
 
 def _ready_by_row(

@@ -782,6 +782,7 @@ TOPICS = (
         "pricing:selling_costs",
     ),
     HelpTopic("net-back", S.NUMBERS, (PRICES,)),
+    HelpTopic("earnings", S.NUMBERS, (PRICES,), (), "planning:earnings"),
     HelpTopic("margin", S.NUMBERS, (MONEY,)),
     HelpTopic("margin-after-selling", S.NUMBERS, (MONEY,)),
     HelpTopic("money-by-month", S.NUMBERS, (MONEY,)),

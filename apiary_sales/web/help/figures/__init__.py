@@ -1,6 +1,7 @@
 """The figures of the worked examples: the house's own where there are some, else invented ones."""
 
 from apiary_sales.web.help.figures import bottling, costs, honey, reported, selling
+from apiary_sales.web.help.figures import bottling, costs, earnings, honey, selling
 from apiary_sales.web.help.figures.example import Example
 from apiary_sales.web.help.figures.tried_price import TriedPriceExample
 
@@ -12,6 +13,7 @@ EXAMPLES: dict[str, type[Example]] = {
     "cost-of-honey": costs.HoneyCostExample,
     "cost-of-a-jar": costs.JarCostExample,
     "net-back": costs.NetBackExample,
+    "earnings": earnings.EarningsExample,
     "margin": costs.MarginExample,
     "margin-after-selling": reported.RemainsExample,
     "money-by-month": reported.MonthOfMoneyExample,
