@@ -95,26 +95,7 @@ def said(stopping: Stopping, row: StoppingRow) -> Said:
 
 def scarce_now(stopping: Stopping) -> str:
     """Say what is scarce now, and how that is known."""
-    until, scarcity = _day(stopping.period.last), stopping.scarcity
-    match stopping.scarcest:
-        case Scarce.TANKS:
-            return _tanks_scarce(stopping.tanks, until)
-        case Scarce.HOURS:
-            return _(
-                "Hours of work are scarce now: filling all that is likely to sell until %(day)s "
-                "takes %(needed)s, and you have %(there)s."
-            ) % {
-                "day": until,
-                "needed": _hours(scarcity.needs.minutes),
-                "there": _hours(scarcity.minutes),
-            } + _one_more(_(" One more hour earns about %(money)s after its wage."), scarcity.hour)
-        case Scarce.HONEY:
-            return _honey_scarce(scarcity, until)
-        case Scarce.PARTS:
-            return _parts_scarce(scarcity, until) + _next(stopping.next_scarce)
-        case Scarce.BUYERS:
-            return _buyers_scarce(stopping, until)
-    return _nothing_scarce(stopping, until)
+    return " ".join(filter(None, _scarce_now(stopping, _day(stopping.period.last))))
 
 
 def left_out(stopping: Stopping) -> str:
@@ -175,6 +156,15 @@ def notices(found: EarningsBooks) -> list[str]:
         told.append(
             _("Left out because it is not filled from a tank alone: %(products)s.")
             % {"products": "; ".join(product.name for product in books.left_out)}
+        )
+    if books.planned_runs:
+        told.append(
+            ngettext(
+                "%(count)s run is planned already. Its honey, parts and jars are set aside.",
+                "%(count)s runs are planned already. Their honey, parts and jars are set aside.",
+                books.planned_runs,
+            )
+            % {"count": books.planned_runs}
         )
     if found.room.unmeasured:
         told.append(
@@ -291,20 +281,52 @@ def _demand(demand: ComingDemand) -> str:
     ) % {"years": demand.years}
 
 
-def _tanks_scarce(tanks: TankState, until: str) -> str:
-    return _(
-        "Room in tanks is scarce now: %(expected)s is expected until %(day)s, and the tanks and "
-        "empty drums have room for %(room)s. What has no room can't be taken in, so empty the "
-        "tanks by what earns most in a tank-week."
-    ) % {
-        "expected": words.weight(tanks.expected_grams or 0),
-        "day": until,
-        "room": words.weight((tanks.room_grams or 0) + tanks.other_room_grams),
-    }
+def _scarce_now(stopping: Stopping, until: str) -> list[str]:
+    scarcity = stopping.scarcity
+    match stopping.scarcest:
+        case Scarce.TANKS:
+            return _tanks_scarce(stopping.tanks, until)
+        case Scarce.HOURS:
+            return [
+                _(
+                    "Hours of work are scarce now: filling all that is likely to sell until "
+                    "%(day)s takes %(needed)s, and you have %(there)s."
+                )
+                % {
+                    "day": until,
+                    "needed": _hours(scarcity.needs.minutes),
+                    "there": _hours(scarcity.minutes),
+                },
+                _one_more_hour(scarcity),
+            ]
+        case Scarce.HONEY:
+            return [_honey_scarce(scarcity, until), _one_more_unit(scarcity)]
+        case Scarce.PARTS:
+            return [*_parts_scarce(scarcity, until), _next(stopping.next_scarce)]
+        case Scarce.BUYERS:
+            return [_buyers_scarce(stopping, until), _best_buyer(stopping)]
+    return [_nothing_scarce(stopping, until)]
+
+
+def _tanks_scarce(tanks: TankState, until: str) -> list[str]:
+    return [
+        _(
+            "Room in tanks is scarce now: %(expected)s is expected until %(day)s, and the tanks "
+            "and empty drums have room for %(room)s."
+        )
+        % {
+            "expected": words.weight(tanks.expected_grams or 0),
+            "day": until,
+            "room": words.weight((tanks.room_grams or 0) + tanks.other_room_grams),
+        },
+        _(
+            "What has no room can't be taken in, so empty the tanks by what earns most in a "
+            "tank-week."
+        ),
+    ]
 
 
 def _honey_scarce(scarcity: Scarcity, until: str) -> str:
-    needed, there = words.weight(round(scarcity.needs.grams)), words.weight(scarcity.grams)
     if scarcity.needs.grams > scarcity.grams:
         sentence = _(
             "Honey is scarce now: all that is likely to sell until %(day)s takes %(needed)s, and "
@@ -315,61 +337,62 @@ def _honey_scarce(scarcity: Scarcity, until: str) -> str:
             "Honey for some products is scarce now: all that is likely to sell until %(day)s "
             "takes %(needed)s, and of the %(there)s free not all may be filled as them."
         )
-    return sentence % {"day": until, "needed": needed, "there": there} + _one_more(
-        in_words(_(" One more {unit} earns about %(money)s more than in the drum.")),
-        scarcity.pound,
-    )
-
-
-def _parts_scarce(scarcity: Scarcity, until: str) -> str:
-    short = sorted(scarcity.parts_short, key=lambda pair: -scarcity.part.get(pair[0].part.pk, 0))
-    named = "; ".join(
-        _("%(part)s: %(needed)s needed, %(there)s in stock")
-        % {
-            "part": row.part.name,
-            "needed": words.number(needed),
-            "there": words.number(row.stock),
-        }
-        for row, needed in short[:NAMED_PARTS]
-    )
-    return _("Parts are scarce now for what is likely to sell until %(day)s. %(parts)s.") % {
+    return sentence % {
         "day": until,
-        "parts": named,
+        "needed": words.weight(round(scarcity.needs.grams)),
+        "there": words.weight(scarcity.grams),
+    }
+
+
+def _parts_scarce(scarcity: Scarcity, until: str) -> list[str]:
+    short = sorted(scarcity.parts_short, key=lambda pair: -scarcity.part.get(pair[0].part.pk, 0))
+    named = "; ".join(_too_few(row, needed) for row, needed in short[:NAMED_PARTS])
+    return [
+        _("Parts are scarce now for what is likely to sell until %(day)s.") % {"day": until},
+        f"{named}.",
+    ]
+
+
+def _too_few(row: PartState, needed: int) -> str:
+    return _("%(part)s: %(needed)s needed, %(there)s in stock") % {
+        "part": row.part.name,
+        "needed": words.number(needed),
+        "there": words.number(row.stock),
     }
 
 
 def _next(scarce: Scarce | None) -> str:
     match scarce:
         case Scarce.HOURS:
-            return _(" Once the missing parts are bought, hours of work are scarce.")
+            return _("Once the missing parts are bought, hours of work are scarce.")
         case Scarce.HONEY:
-            return _(" Once the missing parts are bought, honey is scarce.")
+            return _("Once the missing parts are bought, honey is scarce.")
         case Scarce.BUYERS:
-            return _(" Once the missing parts are bought, buyers are scarce.")
+            return _("Once the missing parts are bought, buyers are scarce.")
     return ""
 
 
 def _buyers_scarce(stopping: Stopping, until: str) -> str:
-    scarcity = stopping.scarcity
-    held_back = any(row.fills < (row.still or 0) for row in stopping.rows if row.held_back_by)
-    sentence = (
-        _(
+    if any(row.fills < (row.still or 0) for row in stopping.rows if row.held_back_by):
+        sentence = _(
             "Buyers are scarcest now: a tenth more of what is likely to sell until %(day)s would "
             "earn more than a tenth more of hours, honey or parts."
         )
-        if held_back
-        else _(
+    else:
+        sentence = _(
             "Buyers are scarce now: honey, hours and parts are enough for all that is likely to "
             "sell until %(day)s."
         )
-    ) % {"day": until}
-    wanted = [row for row in stopping.rows if scarcity.buyer.get(row.earning.key)]
+    return sentence % {"day": until}
+
+
+def _best_buyer(stopping: Stopping) -> str:
+    """Say where one more piece sold earns most over the drum, as the table has it."""
+    wanted = [row for row in stopping.rows if stopping.scarcity.buyer.get(row.earning.key)]
     best = max(wanted, key=_each, default=None)
     if best is None or _each(best) <= 0:
-        return sentence
-    return sentence + _(
-        " One more piece sold earns most as %(product)s, %(channel)s: about %(money)s."
-    ) % {
+        return ""
+    return _("One more piece sold earns most as %(product)s, %(channel)s: about %(money)s.") % {
         "product": best.earning.offer.product.name,
         "channel": best.earning.offer.channel_label,
         "money": words.money(cents_half_up(_each(best))),
@@ -382,6 +405,8 @@ def _each(row: StoppingRow) -> Decimal:
 
 def _nothing_scarce(stopping: Stopping, until: str) -> str:
     verdicts = {row.verdict for row in stopping.rows}
+    if Verdict.FILL in verdicts:
+        return _("Nothing is scarce now: more of any one thing would hardly earn more.")
     if Verdict.ENOUGH_READY in verdicts:
         return _("Nothing is scarce now: what is ready is enough until %(day)s.") % {"day": until}
     if Verdict.DRUM_PAYS in verdicts:
@@ -408,16 +433,13 @@ def _limits(stopping: Stopping) -> Iterator[LimitSaid]:
         Scarce.HOURS,
         _hours(needs.minutes),
         _hours(scarcity.minutes),
-        _one_more(_("One more hour earns about %(money)s after its wage."), scarcity.hour),
+        _one_more_hour(scarcity),
     )
     yield line(
         Scarce.HONEY,
         words.weight(round(needs.grams)),
         words.weight(scarcity.grams),
-        _one_more(
-            in_words(_("One more {unit} earns about %(money)s more than in the drum.")),
-            scarcity.pound,
-        ),
+        _one_more_unit(scarcity),
     )
     short = scarcity.parts_short
     yield line(
@@ -428,15 +450,7 @@ def _limits(stopping: Stopping) -> Iterator[LimitSaid]:
         % {"count": len(short)}
         if short
         else _("enough of each"),
-        "; ".join(
-            _("%(part)s: %(needed)s needed, %(there)s in stock")
-            % {
-                "part": row.part.name,
-                "needed": words.number(needed),
-                "there": words.number(row.stock),
-            }
-            for row, needed in short
-        ),
+        "; ".join(_too_few(row, needed) for row, needed in short),
     )
     yield line(
         Scarce.BUYERS,
@@ -466,6 +480,16 @@ def _tanks(tanks: TankState) -> str:
     return _("Empty drums and pails have room for %(room)s more.") % {
         "room": words.weight(tanks.other_room_grams)
     }
+
+
+def _one_more_hour(scarcity: Scarcity) -> str:
+    return _one_more(_("One more hour earns about %(money)s after its wage."), scarcity.hour)
+
+
+def _one_more_unit(scarcity: Scarcity) -> str:
+    return _one_more(
+        in_words(_("One more {unit} earns about %(money)s more than in the drum.")), scarcity.pound
+    )
 
 
 def _one_more(sentence: str, cents: int) -> str:

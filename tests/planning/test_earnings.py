@@ -200,6 +200,21 @@ def test_room_in_tanks_comes_first_where_the_honey_expected_does_not_go_in(tank,
     assert short.scarcest == Scarce.TANKS
     assert short.measure == Measure.TANK_WEEK
     assert answer().tanks.short_grams is None
+    assert sentences.scarce_now(short).startswith(
+        "Room in tanks is scarce now: 215 lb is expected until Sep 30, 2026, and the tanks and "
+        "empty drums have room for 21"
+    )
+
+
+def test_honey_above_the_limit_of_moisture_is_not_counted_and_is_named(small):
+    builders.lot_in(builders.place("tank-1", name="Wet tank"), moisture_percent="19.2")
+
+    found = earnings.read(SEPTEMBER, months=1)
+
+    assert row_of(found.answer(hours=Decimal(40)), small).verdict == Verdict.NO_DRUM_PRICE
+    assert any(
+        "above your limit of moisture: Wet tank" in told for told in sentences.notices(found)
+    )
 
 
 @pytest.mark.parametrize(
