@@ -12,7 +12,11 @@ from apiary_sales.planning.forms_earnings import EarningsForm, sort_of
 from apiary_sales.planning.queries import earnings
 from apiary_sales.planning.rules.earnings import TANK_KILOGRAMS, TANK_POUNDS, Measure
 from inventory.shared import conventions
+from inventory.shared.paging import page_of
 from inventory.shared.weights import in_words
+
+# Fewer than in lists, since each row has a sentence. Both tables turn their pages together.
+ROWS_A_PAGE = 20
 
 
 class EarningsView(PermissionRequiredMixin, TemplateView):
@@ -42,9 +46,13 @@ class EarningsView(PermissionRequiredMixin, TemplateView):
                 "scarce_now": sentences.scarce_now(stopping),
                 "left_out": sentences.left_out(stopping),
                 "limits": sentences.limits(stopping),
-                "rows": sentences.answers(said),
+                "rows": page_of(self.request, sentences.answers(said), ROWS_A_PAGE),
                 "unknown": sentences.unknown(said),
-                "earners": [each for each in said if each.row.ranked.ranks[Measure.PIECE]],
+                "earners": page_of(
+                    self.request,
+                    [each for each in said if each.row.ranked.ranks[Measure.PIECE]],
+                    ROWS_A_PAGE,
+                ),
                 "measure": measure,
                 "measures": [(each.value, in_words(each.label)) for each in Measure],
                 "tank_week_units": TANK_KILOGRAMS
