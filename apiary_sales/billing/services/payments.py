@@ -1,6 +1,6 @@
 """Money received, put to invoices, and given back."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from itertools import accumulate
 from typing import TYPE_CHECKING, TypedDict
@@ -100,7 +100,7 @@ def receive(
     problems = Problems()
     _check_amount(problems, amount_cents)
     _check_how(problems, method)
-    _check_day(problems, "received_on", received_on, method)
+    _check_day(problems, "received_on", received_on, method, of=allocations or ())
     if allocations is not None:
         _check_allocations(problems, customer, amount_cents, allocations)
     if rest == Rest.WRITE_OFF and not rest_reason.strip():
@@ -397,7 +397,7 @@ def pay_back(
     problems = Problems()
     _check_amount(problems, amount_cents)
     _check_how(problems, method)
-    _check_day(problems, "paid_on", paid_on, method)
+    _check_day(problems, "paid_on", paid_on, method, of=[refunds] if refunds else ())
     if amount_cents > there_cents:
         problems.add(
             "amount_cents",
@@ -640,13 +640,21 @@ def _check_how(problems: Problems, method: str) -> None:
         problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
 
 
-def _check_day(problems: Problems, parameter: str, day: date, method: str) -> None:
+def _check_day(
+    problems: Problems, parameter: str, day: date, method: str, *, of: Iterable[Invoice]
+) -> None:
+    """Refuse a day to come, and one long ago, unless a bill that the money is for is of that time.
+
+    Who enters an earlier year late has its bills entered first.
+    """
     today = timezone.localdate()
     if day > today:
         problems.add(
             parameter, _("A payment can't be dated in the future. Choose today or an earlier day.")
         )
-    elif day < today - DAYS_BACK_MAX:
+    elif day < today - DAYS_BACK_MAX and not any(
+        bill.issued_on <= day <= bill.issued_on + DAYS_BACK_MAX for bill in of
+    ):
         problems.add(
             parameter,
             _("%(day)s is more than a year ago. Check the date.") % {"day": date_format(day)},

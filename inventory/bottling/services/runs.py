@@ -62,12 +62,13 @@ def plan(
     share_is_right: bool = False,
     without_labels: bool = False,
     is_filled: bool = False,
+    day_is_right: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
 
     For an earlier day, and where `is_filled`, it was made already: its honey is what was in the
-    vessel that day, however much the books had.
+    vessel that day, however much the books had. `day_is_right` confirms a day more than a year ago.
 
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
@@ -90,7 +91,8 @@ def plan(
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_vessel(problems, "source", source)
     rules.check_store(problems, "target", target)
-    if abs((planned_for - timezone.localdate()).days) > PLAN_DAYS_MAX:
+    days_ahead = (planned_for - timezone.localdate()).days
+    if days_ahead > PLAN_DAYS_MAX or (days_ahead < -PLAN_DAYS_MAX and not day_is_right):
         problems.add("planned_for", _("That day is more than a year away. Check the date."))
     additions.check_seed(
         problems,
