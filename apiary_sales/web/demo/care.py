@@ -4,8 +4,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from apiary_sales.accounts.models import User
-from apiary_sales.web.demo.fixtures import Say, celsius, once, read
-from apiary_sales.web.demo.story import key
+from apiary_sales.web.demo.fixtures import Say, celsius, key, once, read
 from inventory.stock.models import CleaningTask, Place
 from inventory.stock.services import cleaning, warmings
 

@@ -14,10 +14,18 @@ FOLDER = settings.BASE_DIR / "fixtures_demo"
 
 Say = Callable[[str], None]
 
+# So long ago the story of `story.toml` begins.
+STORY_DAYS = 125
+
 
 def read(name: str) -> dict[str, Any]:
     """Return one file of the demo as plain dictionaries."""
     return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def key(act: str) -> str:
+    """Return the idempotency key of one act of the demo."""
+    return f"demo:{act}"
 
 
 def once(say: Say, words: str, act: Callable[..., Any], /, *values: Any, **named: Any) -> None:

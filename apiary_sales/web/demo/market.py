@@ -17,8 +17,7 @@ from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.pricing.queries import prices
-from apiary_sales.web.demo.fixtures import Say, cents, once, read
-from apiary_sales.web.demo.story import key
+from apiary_sales.web.demo.fixtures import Say, cents, key, once, read
 from inventory.bottling.models import Product
 from inventory.stock.models import Place
 from inventory.stock.services import loads, places

@@ -6,10 +6,9 @@ from decimal import Decimal
 from apiary_sales.accounts.models import User
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
-from apiary_sales.web.demo import story
-from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
+from apiary_sales.web.demo import story, yearly_prices
+from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, key, once, read
 from apiary_sales.web.demo.setting_up import DAYS_IN_FORCE
-from apiary_sales.web.demo.story import key
 from inventory.bottling.models import Brand, PackagingPart, Product, Size, Variety
 from inventory.bottling.services import gift_boxes, goods, parts, products
 from inventory.bottling.services.gift_boxes import BoxLine
@@ -25,8 +24,6 @@ def tell(today: date, say: Say) -> None:
     rows = read("products")
     people = {user.role: user for user in User.objects.all()}
     bottler, seller = people[User.Role.BOTTLING], people[User.Role.OFFICE]
-    if not Variety.objects.exists():
-        _set_up(rows, today, say)
     _bring_in_parts(rows["parts"], today, bottler, say)
     _buy_honey(rows["bought_honey"], today, bottler, say)
     _measure_again(rows["measured_again"], today, bottler, say)
@@ -40,7 +37,11 @@ def tell(today: date, say: Say) -> None:
     story.fill_and_invoice_an_order(rows["shop_order"], "more-shop", today, seller, say)
 
 
-def _set_up(rows: dict, today: date, say: Say) -> None:
+def set_up(today: date, say: Say) -> None:
+    """Add varieties, goods and a gift box, if they are not there."""
+    rows = read("products")
+    if Variety.objects.exists():
+        return
     for row in rows["varieties"]:
         products.save_variety(**row)
     for row in rows["brands"]:
@@ -60,7 +61,7 @@ def _set_up(rows: dict, today: date, say: Say) -> None:
             low_stock_pieces=row["low"],
             parts=[PartUse(PackagingPart.objects.get(name=label))] if label else None,
         )
-        _price(product, row, today)
+        set_prices(product, row, today)
     for row in rows["goods"]:
         made = goods.save(
             name=row["name"],
@@ -68,25 +69,26 @@ def _set_up(rows: dict, today: date, say: Say) -> None:
             is_weighed=row.get("by_weight", False),
             low_stock=row.get("low", 0),
         )
-        _price(made, row, today)
+        set_prices(made, row, today)
     box = rows["gift_box"]
     contents = [
         BoxLine(Product.objects.get(code=code), count) for code, count in box["contents"].items()
     ]
     carton = PartUse(PackagingPart.objects.get(name=box["carton"]))
-    _price(gift_boxes.save(name=box["name"], contents=contents, parts=[carton]), box, today)
+    set_prices(gift_boxes.save(name=box["name"], contents=contents, parts=[carton]), box, today)
     say("  buckwheat, goldenrod, a private label, wax, candles and a gift box")
 
 
-def _price(product: Product, row: dict, today: date) -> None:
+def set_prices(product: Product, row: dict, today: date) -> None:
     start = today - timedelta(days=DAYS_IN_FORCE)
     for tier, price in row.get("prices", {}).items():
-        prices.set_piece(
-            product=product,
-            tier=Customer.Tier(tier),
-            piece_cents=cents(price),
-            valid_from=start,
-        )
+        for valid_from, piece_cents in yearly_prices.rising(price, today):
+            prices.set_piece(
+                product=product,
+                tier=Customer.Tier(tier),
+                piece_cents=piece_cents,
+                valid_from=valid_from,
+            )
     for tier, price in row.get("prices_per_pound", {}).items():
         weight_prices.set_price(
             product=product,

@@ -12,8 +12,7 @@ from apiary_sales.billing.services import invoices, stand
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import orders
-from apiary_sales.web.demo.fixtures import Say
-from apiary_sales.web.demo.story import key
+from apiary_sales.web.demo.fixtures import Say, key
 
 Paper = tuple[str, str, Callable[[], bytes]]
 

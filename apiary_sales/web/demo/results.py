@@ -5,7 +5,7 @@ from typing import cast
 from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.services import stand
 from apiary_sales.orders.models import Order
-from apiary_sales.web.demo.story import key
+from apiary_sales.web.demo.fixtures import key
 from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.queries import packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures

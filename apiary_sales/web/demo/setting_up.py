@@ -10,6 +10,7 @@ from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import certificates, customers
 from apiary_sales.pricing.services import channels, prices, service_list, taxes, weight_prices
+from apiary_sales.web.demo import yearly_prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
 from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts, sizes
@@ -21,8 +22,8 @@ from inventory.stock.models import Place, ProductionSettings
 from inventory.stock.services import places, production
 from inventory.stock.services.places import Shape
 
-# Prices and rates hold from well before the first sale of the story.
-DAYS_IN_FORCE = 400
+# Rates and certificates hold from well before the first sale of the demo.
+DAYS_IN_FORCE = 1300
 
 
 class HouseIsNotTheDemo(Exception):
@@ -128,12 +129,13 @@ def _set_up_sizes(rows: dict, today: date) -> None:
             parts=used,
         )
         for tier, price in row["prices"].items():
-            prices.set_piece(
-                product=size.standard_product,
-                tier=Customer.Tier(tier),
-                piece_cents=cents(price),
-                valid_from=start,
-            )
+            for valid_from, piece_cents in yearly_prices.rising(price, today):
+                prices.set_piece(
+                    product=size.standard_product,
+                    tier=Customer.Tier(tier),
+                    piece_cents=piece_cents,
+                    valid_from=valid_from,
+                )
     for row in rows["bulk_prices"]:
         prices.set_bulk(
             price_per_pound=Decimal(row["price_per_pound"]),

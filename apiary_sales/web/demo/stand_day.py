@@ -6,8 +6,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing import drawers
 from apiary_sales.billing.models import StandDay
 from apiary_sales.billing.services import stand_days
-from apiary_sales.web.demo.fixtures import Say, cents, once, read
-from apiary_sales.web.demo.story import key
+from apiary_sales.web.demo.fixtures import Say, cents, key, once, read
 from inventory.stock.models import Place
 
 

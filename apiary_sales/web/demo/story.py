@@ -1,7 +1,9 @@
 """The season's work of the invented house, in the order it was done."""
 
+from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from functools import partial
 from typing import cast
 
 from django.utils import timezone
@@ -14,7 +16,17 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.queries import prices
-from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
+from apiary_sales.web.demo.fixtures import (
+    STORY_DAYS,
+    Say,
+    celsius,
+    cents,
+    grams,
+    key,
+    once,
+    read,
+)
+from apiary_sales.web.demo.seasons.telling import Seasons
 from inventory.bottling.models import BottlingRun, PackagingPart, Product
 from inventory.bottling.services import parts, runs
 from inventory.physics import units
@@ -24,27 +36,29 @@ from inventory.stock.models import Balance, DipReading, Lot, Measurement, Place
 from inventory.stock.services import dips, drums, honey, stores
 
 
-def key(act: str) -> str:
-    """Return the idempotency key of one act of the demo."""
-    return f"demo:{act}"
-
-
 def _day(row: dict, today: date) -> date:
     return today - timedelta(days=row["days_ago"])
 
 
-def tell(today: date, say: Say) -> None:
-    """Do everything in `fixtures_demo/story.toml` that has not been done yet."""
+def tell(today: date, say: Say, seasons: Seasons) -> None:
+    """Do everything in `fixtures_demo/story.toml` that has not been done yet.
+
+    What `seasons` has beside it is told between, so that books and bills follow their days.
+    """
     story = read("story")
     people = {user.role: user for user in User.objects.all()}
     bottler, seller = people[User.Role.BOTTLING], people[User.Role.OFFICE]
+    seasons.tell(until_days_ago=STORY_DAYS)
     _bring_in_honey(story["extractions"], today, bottler, say)
     _dip(story["dip"], today, bottler, seller, say)
     _fill_drums(story["drum_fills"], today, bottler, say)
     _bring_in_parts(story["part_receipts"], today, bottler, say)
+    seasons.tell(until_days_ago=max(row["days_ago"] for row in story["runs"]) + 1)
     bottle(story["runs"], today, bottler, say)
     stock_the_stand(story["moves"], today, bottler, say)
-    _look_back(story, today, people[User.Role.STAND], seller, say)
+    seasons.tell(
+        until_days_ago=1, beside=_look_back(story, today, people[User.Role.STAND], seller, say)
+    )
     _quote(story["quote"], today, seller, say)
     sell_at_the_stand(story["stand_sale"], today, people[User.Role.STAND], say)
     _fill_a_shop_order(story["shop_order"], today, seller, say)
@@ -181,14 +195,14 @@ def stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> No
 
 
 def carry_to_the_stand(product: Product, pieces: int, day: date, person: User, say: Say) -> None:
-    """Carry pieces of the product's only lot there is then from the storeroom to the stand."""
+    """Carry pieces of the product's newest lot there is then from the storeroom to the stand."""
     storeroom, shelf = Place.objects.get(code="storeroom"), Place.objects.get(code="stand")
     once(
         say,
         f"carried {pieces} × {product.name} to the {shelf.name}",
         stores.transfer,
         item=product.item,
-        lot=Lot.objects.get(product=product),
+        lot=Lot.objects.filter(product=product).latest("id"),
         source=storeroom,
         target=shelf,
         pieces=pieces,
@@ -198,49 +212,71 @@ def carry_to_the_stand(product: Product, pieces: int, day: date, person: User, s
     )
 
 
-def _look_back(story: dict, today: date, minder: User, seller: User, say: Say) -> None:
-    """Sell what the stand and the shops bought in the weeks before."""
+def _look_back(
+    story: dict, today: date, minder: User, seller: User, say: Say
+) -> list[tuple[date, Callable[[], None]]]:
+    """Return the days and acts by which stand and shops bought in the weeks before."""
+    acts: list[tuple[date, Callable[[], None]]] = []
     for row in story["stand_weeks"]:
         day = today - timedelta(weeks=row["weeks_ago"])
-        once(
-            say,
-            f"sold at the stand {row['weeks_ago']} weeks ago",
-            _sell,
-            row,
-            day,
-            minder,
-            f"stand-week-{row['weeks_ago']}",
-            sold_at=timezone.make_aware(datetime.combine(day, time(12))),
-        )
-    # Oldest first, so that the numbers of the invoices follow their days.
-    for row in sorted(story["past_orders"], key=lambda row: -row["days_ago"]):
+        acts.append((day, partial(_sell_in_a_week, row, day, minder, say)))
+    for row in story["past_orders"]:
         day = _day(row, today)
-        once(
-            say,
-            f"filled and invoiced an order of {row['customer']} {row['days_ago']} days ago",
-            _fill_a_past_order,
-            row,
-            day,
-            seller,
-        )
+        words = f"filled and invoiced an order of {row['customer']} {row['days_ago']} days ago"
+        act = partial(once, say, words, _fill_a_past_order, row, day, seller)
+        # Its money came on a later day, between what was done beside it.
+        acts.append((day, act))
+        if "paid_after_days" in row:
+            paid_on = day + timedelta(days=row["paid_after_days"])
+            acts.append((paid_on, partial(_take_money, row, paid_on, seller, say)))
+    return acts
+
+
+def _sell_in_a_week(row: dict, day: date, minder: User, say: Say) -> None:
+    once(
+        say,
+        f"sold at the stand {row['weeks_ago']} weeks ago",
+        _sell,
+        row,
+        day,
+        minder,
+        f"stand-week-{row['weeks_ago']}",
+        sold_at=timezone.make_aware(datetime.combine(day, time(12))),
+        issued_on=day,
+    )
 
 
 def _fill_a_past_order(row: dict, day: date, seller: User) -> None:
     name = f"past-{row['days_ago']}"
-    invoice = _fill_and_invoice(_order(row, name, day, seller), name, day, seller)
-    if "paid_after_days" in row:
-        payments.receive(
-            customer=invoice.customer,
-            amount_cents=invoice.total_cents,
-            method=Payment.Method.TRANSFER,
-            received_by=seller,
-            key=key(f"{name}-payment"),
-            received_on=day + timedelta(days=row["paid_after_days"]),
-            allocations={invoice: invoice.total_cents},
-        )
+    _fill_and_invoice(_order(row, name, day, seller), name, day, seller)
 
 
-def _sell(row: dict, day: date, minder: User, name: str, *, sold_at: datetime | None) -> StandSale:
+def _take_money(row: dict, day: date, seller: User, say: Say) -> None:
+    name = f"past-{row['days_ago']}"
+    invoice = Invoice.objects.get(idempotency_key=key(f"{name}-invoice"))
+    once(
+        say,
+        f"received {words.money(invoice.total_cents)} from {row['customer']}",
+        payments.receive,
+        customer=invoice.customer,
+        amount_cents=invoice.total_cents,
+        method=Payment.Method.TRANSFER,
+        received_by=seller,
+        key=key(f"{name}-payment"),
+        received_on=day,
+        allocations={invoice: invoice.total_cents},
+    )
+
+
+def _sell(
+    row: dict,
+    day: date,
+    minder: User,
+    name: str,
+    *,
+    sold_at: datetime | None,
+    issued_on: date | None = None,
+) -> StandSale:
     return stand.sell(
         lines=_jar_lines(row["lines"], Customer.Tier.STAND, day),
         place=Place.objects.get(code="stand"),
@@ -253,6 +289,7 @@ def _sell(row: dict, day: date, minder: User, name: str, *, sold_at: datetime | 
         sold_by=minder,
         key=key(name),
         sold_at=sold_at,
+        issued_on=issued_on,
     )
 
 

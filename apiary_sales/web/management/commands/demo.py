@@ -3,6 +3,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 from django.utils import timezone
 
 from apiary_sales.web import serve
@@ -19,6 +20,8 @@ from apiary_sales.web.demo import (
     story,
 )
 from apiary_sales.web.demo.fixtures import read
+from apiary_sales.web.demo.seasons import setting_up as season_setting
+from apiary_sales.web.demo.seasons.telling import Seasons
 from inventory.shared.documents import PdfUnavailable
 
 USUAL_PORT = 8000
@@ -56,8 +59,11 @@ class Command(BaseCommand):
             setting_up.set_up(today, self._say)
         except setting_up.HouseIsNotTheDemo as error:
             raise CommandError(self._is_left_alone()) from error
-        self.stdout.write("Doing a season's work")
-        story.tell(today, self._say)
+        self.stdout.write("Doing the work of three seasons")
+        with transaction.atomic():
+            more_products.set_up(today, self._say)
+            season_setting.set_up(today, self._say)
+        story.tell(today, self._say, Seasons(today, self._say))
         stand_day.tell(today, self._say)
         more_products.tell(today, self._say)
         care.tell(today, self._say)

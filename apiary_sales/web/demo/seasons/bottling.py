@@ -1,0 +1,258 @@
+"""What was bottled and made: as much as is sold until the next time, and some more."""
+
+from collections import Counter
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+from itertools import count, pairwise
+from math import ceil
+
+from apiary_sales.web.demo.fixtures import cents, grams, key
+from apiary_sales.web.demo.seasons import harvest
+from apiary_sales.web.demo.seasons.things import Things
+from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn
+from inventory.bottling.models import BottlingRun, PackagingPart, Product
+from inventory.bottling.services import gift_boxes, goods, parts, runs
+from inventory.bottling.services.goods import Material
+from inventory.stock.models import Balance, Place, Posting
+from inventory.stock.services import drums, stores
+
+
+class Bottling:
+    """Runs of the seasons, with the parts they need and the honey they draw."""
+
+    def __init__(self, rows: dict, things: Things, sold: list[DatedAct]) -> None:
+        self.rows, self.things = rows, things
+        self.sold = sold
+        self._run = count()
+
+    def acts(self) -> Iterator[DatedAct]:
+        yield from self._by_need()
+        for row in self.rows["variety_runs"]:
+            day = self.things.years.day(row["ago"], row["on"])
+            for code, pieces in row["runs"].items():
+                yield self._act(day, code, pieces, next(self._run), row["source"])
+        yield from self._goods()
+        yield from self._corrections()
+
+    def _by_need(self) -> Iterator[DatedAct]:
+        rule, years = self.rows["bottling"], self.things.years
+        days = sorted(
+            date(year, *map(int, on.split("-")))
+            for year in range(years.first, years.last + 2)
+            for on in rule["on"]
+        )
+        days = [day for day in days if day >= years.day(2, rule["begins"])]
+        left: Counter[str] = Counter()
+        for day, next_day in pairwise(days):
+            needed: Counter[str] = Counter()
+            for act in self.sold:
+                if day <= act.day < next_day:
+                    needed.update(act.takes)
+            for row in self.rows["products"]:
+                wanted = needed[row["code"]] * (100 + rule["more_percent"])
+                pieces = ceil((wanted / 100 - left[row["code"]]) / row["by"]) * row["by"]
+                left[row["code"]] -= needed[row["code"]]
+                if pieces > 0:
+                    number = next(self._run)
+                    left[row["code"]] += pieces - self._broken(number, pieces)
+                    yield self._act(day, row["code"], pieces, number)
+
+    def _broken(self, number: int, pieces: int) -> int:
+        in_a_hundred = self.rows["bottling"]["broken"]
+        return in_a_hundred[number % len(in_a_hundred)] * pieces // 100
+
+    def _act(self, day: date, code: str, pieces: int, number: int, source: str = "") -> DatedAct:
+        name = f"{day.year}-bottled-{day:%m%d}-{code}"
+        return DatedAct(
+            day,
+            Turn.BOTTLED,
+            name,
+            "runs",
+            lambda: self._bottle(day, code, pieces, source, number, name),
+        )
+
+    def _bottle(
+        self, day: date, code: str, pieces: int, source: str, number: int, name: str
+    ) -> None:
+        product, rule = self.things.products[code], self.rows["bottling"]
+        each = int(product.declared_grams)
+        broken = self._broken(number, pieces)
+        lost = grams(rule["loss_pounds"][number % len(rule["loss_pounds"])])
+        over = each * (pieces - broken) * rule["over"][number % len(rule["over"])] // 10_000
+        drawn = each * pieces + over + lost
+        vessel = self.things.place(source) if source else self._tank_with(drawn, day, name)
+        self._bring_parts(product, pieces, day, name)
+        run = runs.plan(
+            product=product,
+            source=vessel,
+            target=self.things.place("storeroom"),
+            pieces=pieces,
+            planned_for=day,
+            planned_by=self.things.bottler,
+            key=key(name),
+            day_is_right=True,
+        )
+        seconds = {row["code"]: row["seconds"] for row in self.rows["products"]}
+        runs.record(
+            run=run,
+            pieces_filled=pieces - broken,
+            pieces_broken=broken,
+            drawn_grams=drawn,
+            drawn_by=BottlingRun.DrawnBy.SCALE,
+            loss_grams=lost,
+            labour_minutes=25 + pieces * seconds.get(product.size.code, 40) // 60,
+            celsius=None,
+            bottled_on=day,
+            recorded_by=self.things.bottler,
+            key=key(f"{name}-recorded"),
+        )
+
+    def _tank_with(self, needed: int, day: date, name: str) -> Place:
+        """Pour drums into the tank until there is enough in it, the first ones first."""
+        tank = self.things.place(self.rows["tank"]["code"])
+        for drum in harvest.shared_drums():
+            there = Balance.objects.in_vessel(tank)
+            if there and there.free > needed:
+                break
+            inside = Balance.objects.in_vessel(drum)
+            if inside and inside.free == inside.quantity:
+                drums.drain(
+                    drum=drum,
+                    target=tank,
+                    recorded_by=self.things.bottler,
+                    key=key(f"{name}-{drum.code}"),
+                    drained_on=day,
+                )
+        return tank
+
+    def _bring_parts(self, product: Product, pieces: int, day: date, name: str) -> None:
+        for use in product.uses():
+            self._bring(use.part, ceil(pieces * use.quantity / use.per_pieces), day, name)
+
+    def _bring(self, part: PackagingPart, needed: int, day: date, name: str) -> None:
+        storeroom = self.things.place("storeroom")
+        held = Balance.objects.filter(item=part.item, place=storeroom).first()
+        if held and held.free >= needed:
+            return
+        pieces = ceil(max(needed * 2, 24) / 12) * 12
+        price = self.things.years.figure(self.rows["parts"]["prices"][part.name], day)
+        parts.receive(
+            part=part,
+            place=storeroom,
+            pieces=pieces,
+            cost_cents=cents(Decimal(price) * pieces),
+            supplier="",
+            received_on=day,
+            recorded_by=self.things.bottler,
+            key=key(f"{name}-{part.code}"),
+        )
+
+    def _goods(self) -> Iterator[DatedAct]:
+        things, storeroom = self.things, "storeroom"
+        for row in self.rows["wax"]:
+            day = things.years.day(row["ago"], row["on"])
+            yield DatedAct(
+                day,
+                Turn.MADE,
+                "wax",
+                "",
+                lambda row=row, day=day: goods.make(
+                    product=things.products["beeswax"],
+                    place=things.place(storeroom),
+                    quantity=grams(row["pounds"]),
+                    made_on=day,
+                    labour_minutes=row["minutes"],
+                    recorded_by=things.bottler,
+                    key=key(f"{day.year}-wax"),
+                ),
+            )
+        for row in self.rows["candles"]:
+            day = things.years.day(row["ago"], row["on"])
+            yield DatedAct(
+                day,
+                Turn.MADE,
+                "candles",
+                "",
+                lambda row=row, day=day: goods.make(
+                    product=things.products[row["product"]],
+                    place=things.place(storeroom),
+                    quantity=row["made"],
+                    materials=[
+                        Material(
+                            things.products["beeswax"],
+                            grams(row["wax_pounds"]),
+                            lost=grams(row["lost_pounds"]),
+                        )
+                    ],
+                    made_on=day,
+                    labour_minutes=row["minutes"],
+                    recorded_by=things.bottler,
+                    key=key(f"{day.year}-candles"),
+                ),
+            )
+        for row in self.rows["gift_boxes"]:
+            day = things.years.day(row["ago"], row["on"])
+            yield DatedAct(
+                day,
+                Turn.MADE,
+                "gift-boxes",
+                "",
+                lambda row=row, day=day: self._put_together(row, day),
+            )
+
+    def _put_together(self, row: dict, day: date) -> None:
+        carton = PackagingPart.objects.get(name="Gift carton")
+        self._bring(carton, row["boxes"], day, f"{day.year}-gift-boxes")
+        gift_boxes.put_together(
+            box=self.things.products["dark-gift-box"],
+            place=self.things.place("storeroom"),
+            boxes=row["boxes"],
+            labour_minutes=row["minutes"],
+            changed_on=day,
+            changed_by=self.things.bottler,
+            key=key(f"{day.year}-gift-boxes"),
+        )
+
+    def _corrections(self) -> Iterator[DatedAct]:
+        for row in [*self.rows["counts"], *self.rows["written_off"]]:
+            day = self.things.years.day(row["ago"], row["on"])
+            do = self._count if "missing" in row else self._write_off
+            yield DatedAct(
+                day, Turn.COUNTED, "corrected", "", lambda do=do, row=row, day=day: do(row, day)
+            )
+
+    def _oldest(self, code: str) -> Balance:
+        found = Balance.objects.filter(
+            item=self.things.products[code].item,
+            place=self.things.place("storeroom"),
+            quantity__gt=0,
+        )
+        return found.select_related("lot").order_by("-quantity", "lot_id")[0]
+
+    def _count(self, row: dict, day: date) -> None:
+        there = self._oldest(row["product"])
+        stores.count(
+            item=there.item,
+            lot=there.lot,
+            place=there.place,
+            counted=there.quantity - row["missing"],
+            reason=row["reason"],
+            recorded_by=self.things.bottler,
+            key=key(f"{day}-count-{row['product']}"),
+            counted_on=day,
+        )
+
+    def _write_off(self, row: dict, day: date) -> None:
+        there = self._oldest(row["product"])
+        stores.write_off(
+            item=there.item,
+            lot=there.lot,
+            place=there.place,
+            pieces=row["pieces"],
+            reason=Posting.Kind(row["why"]),
+            recorded_by=self.things.bottler,
+            key=key(f"{day}-written-off-{row['product']}"),
+            note=row["note"],
+            written_off_on=day,
+        )

@@ -1,0 +1,123 @@
+"""What came from the bees: extractions, drums filled, comb, and what a season cost."""
+
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+
+from apiary_sales.pricing.services import seasons
+from apiary_sales.web.demo.fixtures import cents, grams, key
+from apiary_sales.web.demo.seasons.things import Things
+from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn
+from inventory.bottling.services import comb, holds
+from inventory.stock.models import Balance, Measurement, Place
+from inventory.stock.services import drums, honey
+
+
+def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
+    years, filled = things.years, 0
+    for number, row in enumerate(rows["extractions"]):
+        day = years.day(row["ago"], row["on"])
+        fills = row.get("drums", 0)
+        gross = rows["drum_fills"]["gross_pounds"]
+        weights = [gross[(filled + each) % len(gross)] for each in range(fills)]
+        filled += fills
+        yield DatedAct(
+            day,
+            Turn.EXTRACTED,
+            f"extraction-{number}",
+            "extractions",
+            lambda row=row, day=day, number=number, weights=weights: _extract(
+                row, day, f"{day.year}-extraction-{number}", weights, rows, things
+            ),
+        )
+    for row in rows["season_costs"]:
+        season = years.last - row["ago"]
+        yield DatedAct(
+            years.day(row["ago"], row["on"]),
+            Turn.SPENT,
+            "season-costs",
+            "",
+            lambda row=row, season=season: _spend(row["costs"], season),
+        )
+        for on in row["spread_on"]:
+            yield DatedAct(
+                years.day(row["ago"], on),
+                Turn.COSTED,
+                "season-spread",
+                "",
+                lambda season=season: seasons.spread(season),
+            )
+    for row in rows["comb"]:
+        day = years.day(row["ago"], row["on"])
+        yield DatedAct(
+            day,
+            Turn.EXTRACTED,
+            "comb",
+            "",
+            lambda row=row, day=day: comb.receive(
+                product=things.products[row["product"]],
+                place=things.place("storeroom"),
+                quantity=row["pieces"],
+                season=day.year,
+                floral_source=row["floral_source"],
+                yard=row["yard"],
+                harvested_on=day,
+                cost_cents=cents(row["cost"]),
+                recorded_by=things.bottler,
+                key=key(f"{day.year}-comb"),
+            ),
+        )
+
+
+def _extract(
+    row: dict, day: date, name: str, weights: list[str], rows: dict, things: Things
+) -> None:
+    tank = things.place(rows["tank"]["code"])
+    lot = honey.receive(
+        place=things.place(row["own_drum"]) if "own_drum" in row else tank,
+        grams=grams(row["pounds"]),
+        season=day.year,
+        floral_source=row["floral_source"],
+        yard=row["yard"],
+        moisture_percent=Decimal(row["moisture_percent"]),
+        colour_mm=Decimal(row["colour_mm"]),
+        moisture_method=Measurement.Method.REFRACTOMETER,
+        colour_method=Measurement.Method.PHOTOMETER,
+        extracted_on=day,
+        recorded_by=things.bottler,
+        key=key(name),
+    )
+    if "hold" in row:
+        holds.hold(lots=[lot], reason=row["hold"], held_by=things.owner)
+    for number, (drum, gross) in enumerate(zip(empty_drums(), weights, strict=False)):
+        drums.fill(
+            tank=tank,
+            drum=drum,
+            gross_grams=grams(gross),
+            recorded_by=things.bottler,
+            key=key(f"{name}-fill-{number}"),
+            filled_on=day,
+        )
+
+
+def empty_drums() -> list[Place]:
+    return [drum for drum in shared_drums() if not Balance.objects.in_vessel(drum)]
+
+
+def shared_drums() -> list[Place]:
+    """Return the drums that are filled from the tank and here now."""
+    return list(
+        Place.objects.filter(
+            kind=Place.Kind.DRUM, code__gte="D-101", code__lte="D-120", is_active=True
+        ).order_by("code")
+    )
+
+
+def _spend(costs: dict[str, str], season: int) -> None:
+    for category, amount in costs.items():
+        seasons.add_expense(
+            season=season,
+            category=category,
+            amount_cents=cents(amount),
+            key=key(f"{season}-cost-{category}"),
+        )
