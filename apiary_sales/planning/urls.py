@@ -2,8 +2,8 @@ from django.urls import path
 
 from apiary_sales.planning.views import PlanView, search_long
 from apiary_sales.planning.views_earnings import EarningsView
-from apiary_sales.planning.views_season import SeasonPlanView
 from apiary_sales.planning.views_price import PriceTryView
+from apiary_sales.planning.views_season import SeasonPlanView
 
 app_name = "planning"
 

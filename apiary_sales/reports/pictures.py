@@ -75,8 +75,6 @@ def draw(made: FilteredReport, picture: Picture) -> Drawing | None:
 
 def names_drawn(made: FilteredReport, picture: Picture) -> list[str]:
     """Return the names of the columns that a picture draws, the first the strongest."""
-    columns = made.columns_by_name
-def _names(made: FilteredReport, picture: Picture) -> list[str]:
     found = picture.columns or [
         column.name
         for column in made.columns

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0036_conventions_and_long_work'),
+        ('inventory', '0037_quoted_prices_of_parts'),
     ]
 
     operations = [

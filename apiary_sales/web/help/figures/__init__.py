@@ -1,7 +1,6 @@
 """The figures of the worked examples: the house's own where there are some, else invented ones."""
 
-from apiary_sales.web.help.figures import bottling, costs, honey, reported, selling
-from apiary_sales.web.help.figures import bottling, costs, earnings, honey, selling
+from apiary_sales.web.help.figures import bottling, costs, earnings, honey, reported, selling
 from apiary_sales.web.help.figures.example import Example
 from apiary_sales.web.help.figures.tried_price import TriedPriceExample
 
