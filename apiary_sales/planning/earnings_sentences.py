@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from apiary_sales.planning.programme import HOUR_MINUTES
 from apiary_sales.planning.queries.earnings import EarningsBooks
-from apiary_sales.planning.rules.books import PartState
+from apiary_sales.planning.rules.books import NotUsedBecause, PartState
 from apiary_sales.planning.rules.coming_demand import ComingDemand
 from apiary_sales.planning.rules.earnings import Measure
 from apiary_sales.planning.rules.scarce import Scarce, Scarcity
@@ -142,6 +142,13 @@ def notices(found: EarningsBooks) -> list[str]:
             _("Not used, because it is above your limit of moisture: %(vessels)s.")
             % {"vessels": ", ".join(wet)}
         )
+    for because in NotUsedBecause:
+        names = [each.place.name for each in books.not_used if each.because == because]
+        if names:
+            told.append(
+                _("Not used, because %(reason)s: %(vessels)s.")
+                % {"reason": because.label, "vessels": "; ".join(names)}
+            )
     unpriced = [
         _("%(product)s, %(channel)s")
         % {"product": offer.product.name, "channel": offer.channel_label}

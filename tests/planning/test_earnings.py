@@ -27,7 +27,7 @@ from apiary_sales.planning.rules.stopping import Verdict
 from apiary_sales.pricing.models import FillingTime
 from apiary_sales.pricing.services import prices
 from apiary_sales.web.help import figures
-from inventory.stock.models import Place, ProductionSettings
+from inventory.stock.models import Lot, Place, ProductionSettings
 from inventory.stock.services import honey
 from tests import builders
 from tests.inventory import bottling_room
@@ -206,12 +206,15 @@ def test_room_in_tanks_comes_first_where_the_honey_expected_does_not_go_in(tank,
     )
 
 
-def test_honey_above_the_limit_of_moisture_is_not_counted_and_is_named(small):
+def test_honey_too_moist_or_on_hold_is_not_counted_and_is_named(small):
     builders.lot_in(builders.place("tank-1", name="Wet tank"), moisture_percent="19.2")
+    held = builders.lot_in(builders.place("tank-2", name="Held tank"))
+    Lot.objects.filter(pk=held.pk).update(is_on_hold=True)
 
     found = earnings.read(SEPTEMBER, months=1)
 
     assert row_of(found.answer(hours=Decimal(40)), small).verdict == Verdict.NO_DRUM_PRICE
+    assert "Not used, because it is on hold: Held tank." in sentences.notices(found)
     assert any(
         "above your limit of moisture: Wet tank" in told for told in sentences.notices(found)
     )
