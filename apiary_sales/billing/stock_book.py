@@ -192,11 +192,11 @@ class StockBook:
     def _set_anew(self, there: dict[Heap, int], day: date) -> Iterator[StockLine]:
         """Yield what closed stock is worth by now, less what it was worth when it was closed."""
         differences: dict[tuple[str, int | None, int | None], int] = defaultdict(int)
+        of_parts = self.costs.part_book.value_by(self.closed_until)
         for heap, quantity in there.items():
             item, lot, _place = heap
-            differences[self._first_accounts[heap], item, lot] += self.costs.cents(
-                item, lot, quantity
-            )
+            cents = self.costs.cents(item, lot, quantity) if lot else of_parts.get(item, 0)
+            differences[self._first_accounts[heap], item, lot] += cents
         kept = self.closed_lines().filter(account__in=(*accounts.VALUED, accounts.RETURNED))
         for account, kept_item, kept_lot, cents in (
             kept.order_by().values_list("account", "item", "lot").annotate(Sum("cents"))
@@ -289,6 +289,8 @@ class StockBook:
         """Yield the balanced lines of one posting, and let `there` be what is there after it."""
         posting, day = lines[0].posting, lines[0].counts_on
         stock: dict[tuple[str, int, int | None], list[int]] = {}
+        # A posting changes a part once, whatever the places.
+        of_parts: set[int] = set()
         for line in lines:
             if line.place not in Place.IN_HOUSE:
                 continue
@@ -296,8 +298,12 @@ class StockBook:
             there[line.heap] = after
             sums = stock.setdefault((line.account, line.item, line.lot), [0, 0])
             sums[0] += line.quantity
-            sums[1] += self.costs.cents(line.item, line.lot, after)
-            sums[1] -= self.costs.cents(line.item, line.lot, before)
+            if line.lot is not None:
+                sums[1] += self.costs.cents(line.item, line.lot, after)
+                sums[1] -= self.costs.cents(line.item, line.lot, before)
+            elif line.item not in of_parts:
+                of_parts.add(line.item)
+                sums[1] += self.costs.part_book.changes.get((posting, line.item), 0)
         for (account, item, lot), (quantity, cents) in stock.items():
             if quantity or cents:
                 has_no_cost = self.costs.of(item, lot) is None

@@ -10,6 +10,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from inventory.bottling.models import PackagingPart, PartReceipt
+from inventory.bottling.part_costs import part_book
 
 
 @dataclass(frozen=True)
@@ -52,14 +53,14 @@ def part_prices(
 ) -> dict[int, PartPrices]:
     """Return the prices of every part by its key, or as they were at the end of a day.
 
-    `averages` are those of the books, where they are read already. In three queries.
+    The average is always that of the books now; `averages` where it is read already.
     """
     receipts = PartReceipt.objects.all()
     parts = PackagingPart.objects.order_by()
     if on is not None:
         receipts = receipts.filter(received_on__lte=on)
     if averages is None:
-        averages = receipts.average_costs()
+        averages = part_book().unit_cents
     last = {
         part: LastPaid(Fraction(cents, pieces), paid_on)
         for part, pieces, cents, paid_on in receipts.filter(posting__reversed_by=None)

@@ -1,8 +1,9 @@
 """What stock is worth, on any day, and as it was known at any moment.
 
 A lot is worth its share of what the lot cost, to the cent at each place; jars the average of their
-product where the house has chosen that; parts the average of their receipts. What has no cost yet
-is worth nothing here and is said to have none. Services and queries of the rooms above read it.
+product where the house has chosen that; parts what came in less what went out at the moving average
+(`part_costs`). What has no cost yet is worth nothing here and is said to have none. Services and
+queries of the rooms above read it.
 """
 
 from collections.abc import Iterable, Mapping
@@ -10,9 +11,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from fractions import Fraction
 
-from django.db.models import Q, Sum
+from django.db.models import Sum
 
-from inventory.bottling.models import GoodsReceipt, PackagingPart, PartReceipt, ReceiptCorrection
+from inventory.bottling.models import GoodsReceipt, PartReceipt
+from inventory.bottling.part_costs import PartBook, corrected_since, part_book
 from inventory.stock.models import Lot, LotCost, Place, PostingLine, ProductionSettings
 
 # What came back and waits for a decision is in the house, and no stock yet.
@@ -25,6 +27,7 @@ class UnitCosts:
 
     of_lots: Mapping[int, Fraction | None]
     of_parts: Mapping[int, Fraction]
+    part_book: PartBook
 
     def of(self, item: int, lot: int | None) -> Fraction | None:
         """Return the cost of one; None while it is unknown."""
@@ -68,7 +71,9 @@ def unit_costs(known_at: datetime | None = None) -> UnitCosts:
             # Of what is used up there is no average any more; its lot has a cost still.
             if item and not averages[item].is_used_up:
                 found[lot] = averages[item].unit_cost_cents
-    return UnitCosts(found, _part_costs(known_at))
+    book = part_book(known_at)
+    of_parts = {book.parts[part]: unit for part, unit in book.unit_cents.items()}
+    return UnitCosts(found, of_parts, book)
 
 
 def receipt_cents(known_at: datetime | None = None) -> dict[int, int]:
@@ -78,7 +83,7 @@ def receipt_cents(known_at: datetime | None = None) -> dict[int, int]:
         ("part_receipt", PartReceipt.objects.all()),
         ("goods_receipt", GoodsReceipt.objects.all()),
     ):
-        corrected = _corrected_since(known_at, of)
+        corrected = corrected_since(known_at, of)
         for key, posting, cents in receipts.values_list("pk", "posting", "cost_cents"):
             found[posting] = corrected.get(key, {}).get("cost_cents", cents)
     return found
@@ -90,6 +95,7 @@ def worth_on(day: date | None, known_at: datetime | None = None) -> list[StockWo
     What comes to zero over all places is left out; what is below zero is not.
     """
     costs = unit_costs(known_at)
+    of_parts = costs.part_book.value_by(day)
     found: dict[tuple[str, int, int | None], list[int]] = {}
     for kind, item, lot, quantity in _heaps(day, known_at):
         sums = found.setdefault((kind, item, lot), [0, 0])
@@ -101,11 +107,7 @@ def worth_on(day: date | None, known_at: datetime | None = None) -> list[StockWo
             item,
             lot,
             quantity,
-            None
-            if costs.of(item, lot) is None
-            else cents
-            if lot
-            else costs.cents(item, None, quantity),
+            None if costs.of(item, lot) is None else cents if lot else of_parts.get(item, 0),
         )
         for (kind, item, lot), (quantity, cents) in found.items()
         if quantity
@@ -126,50 +128,3 @@ def _heaps(
         .order_by()
         .values_list("item__kind", "item", "lot", "there")
     )
-
-
-def _part_costs(known_at: datetime | None) -> dict[int, Fraction]:
-    items = dict(PackagingPart.objects.values_list("pk", "item"))
-    sums: dict[int, list[int]] = {}
-    for _posting, part, pieces, cents in _part_receipts(known_at):
-        of_part = sums.setdefault(items[part], [0, 0])
-        of_part[0] += cents
-        of_part[1] += pieces
-    return {item: Fraction(cents, pieces) for item, (cents, pieces) in sums.items()}
-
-
-def _part_receipts(known_at: datetime | None) -> list[tuple[int, int, int, int]]:
-    """Return posting, part, pieces and cents of each receipt that was not undone by then."""
-    receipts = PartReceipt.objects.all()
-    if known_at is None:
-        receipts = receipts.filter(posting__reversed_by=None)
-    else:
-        receipts = receipts.filter(
-            Q(posting__reversed_by=None) | Q(posting__reversed_by__recorded_at__gt=known_at),
-            posting__recorded_at__lte=known_at,
-        )
-    corrected = _corrected_since(known_at, "part_receipt")
-    return [
-        (
-            posting,
-            part,
-            corrected.get(key, {}).get("quantity", pieces),
-            corrected.get(key, {}).get("cost_cents", cents),
-        )
-        for key, posting, part, pieces, cents in receipts.order_by("pk").values_list(
-            "pk", "posting", "part", "pieces", "cost_cents"
-        )
-    ]
-
-
-def _corrected_since(known_at: datetime | None, of: str) -> dict[int, dict[str, int]]:
-    """Return the figures that receipts had at a moment and have not now, by receipt."""
-    found: dict[int, dict[str, int]] = {}
-    if known_at is None:
-        return found
-    later = ReceiptCorrection.objects.filter(corrected_at__gt=known_at, **{f"{of}__isnull": False})
-    for key, before in later.order_by("id").values_list(of, "before"):
-        figures = found.setdefault(key, {})
-        for name, value in before.items():
-            figures.setdefault(name, value)
-    return found

@@ -9,6 +9,7 @@ equal received cents, and no cent remains when the stock is used up.
 
 from collections import deque
 from collections.abc import Callable, Iterable
+from copy import copy
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -147,6 +148,14 @@ class AverageCost:
         return found
 
     @property
+    def quantity(self) -> int:
+        return self._there.left
+
+    @property
+    def left_cents(self) -> int:
+        return 0 if self.is_used_up else self._there.left_cents
+
+    @property
     def is_used_up(self) -> bool:
         """Whether none is there, so that there is no average."""
         return not self._there.left
@@ -176,6 +185,76 @@ class AverageCost:
     def _go_out(self, pieces: int) -> int:
         gone = min(pieces, self._there.left)
         return self._there.take(gone) if gone else 0
+
+
+class HeapAtAverage:
+    """Pieces that come in at a price and go out at the average, and what each movement was worth.
+
+    Every movement returns the cents by which it changed what is there, or that it took; they add up
+    to what is left, to the cent. Pieces that are found come in at the average, since nobody paid
+    for them; before anything has a price they wait for the first one. More than is there goes out
+    at the last average, and is made good out of what comes in next.
+    """
+
+    def __init__(self) -> None:
+        self._there = AverageCost()
+        self._last: Fraction | None = None
+        self._unpriced = 0
+        self._short = 0
+        self._short_cents = 0
+
+    @property
+    def unit_cents(self) -> Fraction | None:
+        """What one costs, exact: the average, the last one when none is left; None if unknown."""
+        return self._last
+
+    def receive(self, pieces: int, cents: int) -> int:
+        """Let pieces come in that cost so many cents in all; return the change of the value."""
+        before = self._value()
+        self._there.change(pieces, cents)
+        if self._unpriced:
+            self._there.change(self._unpriced, round(Fraction(cents, pieces) * self._unpriced))
+            self._unpriced = 0
+        if self._short:
+            made_good = min(self._short, self._there.quantity)
+            self._short_cents -= share_cents(self._short_cents, made_good, self._short)
+            self._short -= made_good
+            self._there.change(-made_good, None)
+        self._look_up()
+        return self._value() - before
+
+    def find(self, pieces: int) -> int:
+        """Let pieces come in that nobody paid for; return the change of the value."""
+        if self._last is None:
+            self._unpriced += pieces
+            return 0
+        return self.receive(pieces, round(self._last * pieces))
+
+    def issue(self, pieces: int) -> int | None:
+        """Let pieces go out and return the cents they cost; None while nobody knows."""
+        if self._last is None:
+            self._unpriced = max(self._unpriced - pieces, 0)
+            return None
+        before, there = self._value(), min(pieces, self._there.quantity)
+        self._there.change(-there, None)
+        self._short_cents += round(self._last * (pieces - there))
+        self._short += pieces - there
+        cents = before - self._value()
+        self._look_up()
+        return cents
+
+    def copy(self) -> "HeapAtAverage":
+        """Return the heap as it is now, to be worked with apart."""
+        found = copy(self)
+        found._there = self._there.copy()
+        return found
+
+    def _value(self) -> int:
+        return self._there.left_cents - self._short_cents
+
+    def _look_up(self) -> None:
+        unit = self._there.unit_cost_cents
+        self._last = self._last if unit is None else unit
 
 
 def _value(

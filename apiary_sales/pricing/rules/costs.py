@@ -421,6 +421,10 @@ class Book:
         rate = Decimal(self.labour_cents_per_hour) / 100
         if fill.minutes is None and rate:
             return CostLine("labour", _("Labour"), _("minutes per piece not entered"), None)
+        if not rate:
+            # Nobody can tell whether 0 was meant or left, so the line says what it does.
+            how = _("the rate of an hour is 0, so work costs nothing here")
+            return CostLine("labour", _("Labour"), how, Decimal(0))
         minutes = fill.minutes or Decimal(0)
         return CostLine(
             "labour",

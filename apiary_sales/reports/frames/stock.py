@@ -14,7 +14,8 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing.queries import stock_value
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
-from inventory.bottling.models import PackagingPart, PartReceipt
+from inventory.bottling.models import PackagingPart
+from inventory.bottling.part_costs import part_book
 from inventory.bottling.queries import packed_costs
 from inventory.physics import units
 from inventory.shared import days
@@ -319,7 +320,8 @@ def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | No
 
 
 def _part_rows(there: dict[int, int]) -> list[_StockRow]:
-    costs = PartReceipt.objects.average_costs()
+    book = part_book()
+    costs = book.unit_cents
     rows = []
     for part in PackagingPart.objects.filter(item__in=there):
         pieces, cost = there[part.item_id], costs.get(part.pk)

@@ -1,11 +1,10 @@
 """Sizes a user can edit, and the parts they are made up from."""
 
 from decimal import Decimal
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from django.db import models
-from django.db.models import Q, Sum
+from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
@@ -168,22 +167,6 @@ class SizePart(UsedPart):
         ]
 
 
-class PartReceiptQuerySet(models.QuerySet["PartReceipt"]):
-    def average_costs(self) -> dict[int, Fraction]:
-        """Return what a piece of each part cost in cents, by part: the weighted average.
-
-        A part that never came in with a price is left out; a receipt that was undone does not
-        count.
-        """
-        return {
-            row["part"]: Fraction(row["cents"], row["count"])
-            for row in self.filter(posting__reversed_by__isnull=True)
-            .values("part")
-            .annotate(cents=Sum("cost_cents"), count=Sum("pieces"))
-            .order_by()
-        }
-
-
 class PartReceipt(models.Model):
     """Parts that came in, and what they cost."""
 
@@ -201,8 +184,6 @@ class PartReceipt(models.Model):
     )
     received_on = models.DateField(_("received"))
     posting = models.OneToOneField(Posting, on_delete=models.PROTECT, related_name="part_receipt")
-
-    objects = PartReceiptQuerySet.as_manager()
 
     class Meta:
         ordering = ["-received_on", "-id"]

@@ -8,6 +8,7 @@ from inventory.bottling.rules.forms_of_honey import Addition
 from inventory.bottling.rules.parts import PartNeed
 from inventory.shared.money import share_cents
 from inventory.stock import rules as stock_rules
+from inventory.stock.costing import HeapAtAverage
 from inventory.stock.models import Lot
 
 
@@ -26,14 +27,19 @@ def drawn_cents(lot: Lot, drawn_grams: int, addition: Addition | None) -> int | 
     return stock_rules.cost_cents(taken)
 
 
-def parts_cents(needs: Sequence[PartNeed], unit_costs: Mapping[int, Fraction]) -> int | None:
-    """Return what the parts of a run cost; `unit_costs` are the cents of one piece, by part.
+def parts_cents(needs: Sequence[PartNeed], heaps: Mapping[int, HeapAtAverage]) -> int | None:
+    """Return what the parts of a run cost, taken out of what is there of each, by part.
 
     None while the cost of any part is unknown; 0 for a size without parts.
     """
-    if any(need.part.pk not in unit_costs for need in needs):
-        return None
-    return sum(round(unit_costs[need.part.pk] * need.needed) for need in needs)
+    total = 0
+    for need in needs:
+        heap = heaps.get(need.part.pk)
+        cents = None if heap is None else heap.copy().issue(need.needed)
+        if cents is None:
+            return None
+        total += cents
+    return total
 
 
 def labour_cents(minutes: int | None, *, cents_per_hour: int) -> int | None:

@@ -8,7 +8,8 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import CombCut, PartReceipt, Product
+from inventory.bottling.models import CombCut, Product
+from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs, filling, forms_of_honey, parts
 from inventory.bottling.services import packed_codes, used_parts
 from inventory.shared import checks, days
@@ -200,7 +201,7 @@ def cut(
             )
         if comb_cents is not None and drained.cost_cents is not None:
             comb_cents -= drained.cost_cents
-    parts_cents = costs.parts_cents(needs, PartReceipt.objects.average_costs())
+    parts_cents = costs.parts_cents(needs, part_book().of_parts)
     packed = Lot(
         kind=Lot.Kind.PACKED,
         code=lot_code or packed_codes.next_code(product, cut_on),

@@ -9,7 +9,8 @@ from django.db.models import Sum
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import GoodsMade, GoodsReceipt, PackagingPart, PartReceipt, Product
+from inventory.bottling.models import GoodsMade, GoodsReceipt, PackagingPart, Product
+from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs
 from inventory.bottling.services import products
 from inventory.bottling.services.runs import LABOUR_MINUTES_MAX
@@ -404,7 +405,7 @@ def _pick(index: int, material: Material) -> Taken:
 
 def _materials_cents(materials: Sequence[Material], taken: Sequence[Taken]) -> int | None:
     """Return what the materials cost in all; None while the cost of any is unknown."""
-    part_costs = PartReceipt.objects.average_costs()
+    heaps = part_book().of_parts
     goods = [each.thing.item.pk for each in materials if isinstance(each.thing, Product)]
     is_average = ProductionSettings.current().costs_by_average
     averages = PostingLine.objects.average_costs(goods) if is_average else {}
@@ -412,8 +413,8 @@ def _materials_cents(materials: Sequence[Material], taken: Sequence[Taken]) -> i
     for material, balances in zip(materials, taken, strict=True):
         cents: int | None
         if isinstance(material.thing, PackagingPart):
-            each = part_costs.get(material.thing.pk)
-            cents = None if each is None else round(each * material.quantity)
+            heap = heaps.get(material.thing.pk)
+            cents = None if heap is None else heap.issue(material.quantity)
         elif is_average:
             cents = averages[material.thing.item.pk].issue(material.quantity)
         else:

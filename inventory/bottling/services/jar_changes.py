@@ -15,10 +15,10 @@ from inventory.bottling.models import (
     ChangedPieces,
     JarChange,
     PackagingPart,
-    PartReceipt,
     Product,
 )
 from inventory.bottling.models.jars import JarChangeQuerySet
+from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import PartNeed
@@ -85,7 +85,7 @@ def costs_of(
 ) -> tuple[int | None, int | None]:
     """Return what the parts cost, and what the work did; each None while it is not known."""
     return (
-        costs.parts_cents(needs, PartReceipt.objects.average_costs()),
+        costs.parts_cents(needs, part_book().of_parts),
         costs.labour_cents(
             labour_minutes, cents_per_hour=ProductionSettings.current().labour_cents_per_hour
         ),

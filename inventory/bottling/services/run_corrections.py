@@ -12,10 +12,10 @@ from inventory.bottling.models import (
     BottlingRun,
     Creaming,
     PackagingPart,
-    PartReceipt,
     RunComb,
     RunCorrection,
 )
+from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs as cost_rules
 from inventory.bottling.rules import filling, forms_of_honey
 from inventory.bottling.rules import parts as part_rules
@@ -360,14 +360,12 @@ def _parts_cents(
     """Return what the parts cost: as recorded, with what is more or less at the average cost."""
     if cents is None:
         return None
-    averages = PartReceipt.objects.average_costs()
+    averages = part_book().unit_cents
     for part in before.keys() | now.keys():
         change = now.get(part, 0) - before.get(part, 0)
         if not change:
             continue
-        need = part_rules.PartNeed(part, abs(change), abs(change))
-        more = cost_rules.parts_cents([need], averages)
-        if more is None:
+        if part.pk not in averages:
             return None
-        cents += more if change > 0 else -more
+        cents += round(averages[part.pk] * change)
     return max(cents, 0)

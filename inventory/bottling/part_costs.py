@@ -1,0 +1,161 @@
+"""What parts cost in the books: the moving average of the pieces that are there.
+
+The movements of a part are told again in the order in which they were recorded, since that is how
+the pieces were there to be taken. Each posting takes or brings whole cents, which add up to what
+came in and what is left: what a run takes is in the cost of its jars, what is written off or found
+is on its own account. A receipt or a run that was corrected counts as it should have been, in its
+place; what a run had taken by then stays, and the difference is on the account for costs set anew.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from fractions import Fraction
+
+from django.db.models import Q, QuerySet, Sum
+
+from inventory.bottling.models import PackagingPart, PartReceipt, ReceiptCorrection
+from inventory.stock.costing import HeapAtAverage
+from inventory.stock.models import Item, Place, PostingLine
+
+# A posting and an item.
+PartMove = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class PartBook:
+    """The heap of each part by its item, and the cents by which each posting changed it."""
+
+    heaps: Mapping[int, HeapAtAverage]
+    changes: Mapping[PartMove, int]
+    parts: Mapping[int, int]
+
+    @property
+    def unit_cents(self) -> dict[int, Fraction]:
+        """What one of each part costs, by part; a part that never had a price is left out."""
+        return {
+            part: unit
+            for part, item in self.parts.items()
+            if item in self.heaps and (unit := self.heaps[item].unit_cents) is not None
+        }
+
+    @property
+    def of_parts(self) -> dict[int, HeapAtAverage]:
+        """The heap of each part by part, to be worked with apart."""
+        return {
+            part: self.heaps[item].copy() for part, item in self.parts.items() if item in self.heaps
+        }
+
+    def value_by(self, day: date | None = None) -> dict[int, int]:
+        """Return what each part was worth when a day ended, or is now, by item."""
+        wanted = None
+        if day is not None:
+            counting = PostingLine.objects.filter(item__kind=Item.Kind.PART).counting_by(day)
+            wanted = set(counting.order_by().values_list("posting", flat=True))
+        found: dict[int, int] = defaultdict(int)
+        for (posting, item), cents in self.changes.items():
+            if wanted is None or posting in wanted:
+                found[item] += cents
+        return found
+
+
+def part_book(known_at: datetime | None = None) -> PartBook:
+    """Tell the movements of all parts as they are known now, or were at a moment."""
+    parts = dict(PackagingPart.objects.order_by().values_list("pk", "item"))
+    paid = {posting: (pieces, cents) for posting, _part, pieces, cents in part_receipts(known_at)}
+    lines = PostingLine.objects.filter(item__kind=Item.Kind.PART, place__kind__in=Place.IN_HOUSE)
+    if known_at is not None:
+        lines = lines.filter(posting__recorded_at__lte=known_at)
+    heaps: dict[int, HeapAtAverage] = defaultdict(HeapAtAverage)
+    changes: dict[PartMove, int] = {}
+    for posting, item, pieces in _effective(lines, known_at):
+        heap = heaps[item]
+        if pieces < 0:
+            changes[posting, item] = -(heap.issue(-pieces) or 0)
+        elif posting in paid:
+            changes[posting, item] = heap.receive(pieces, paid[posting][1])
+        else:
+            changes[posting, item] = heap.find(pieces)
+    for posting, item, pieces in _undone(lines, known_at):
+        unit = heaps[item].unit_cents
+        changes[posting, item] = 0 if unit is None else round(unit * pieces)
+    return PartBook(dict(heaps), changes, parts)
+
+
+def part_receipts(known_at: datetime | None = None) -> list[tuple[int, int, int, int]]:
+    """Return posting, part, pieces and cents of each receipt that was not undone by then."""
+    receipts = PartReceipt.objects.all()
+    if known_at is None:
+        receipts = receipts.filter(posting__reversed_by=None)
+    else:
+        receipts = receipts.filter(
+            _not_undone("posting__", known_at), posting__recorded_at__lte=known_at
+        )
+    corrected = corrected_since(known_at, "part_receipt")
+    return [
+        (
+            posting,
+            part,
+            corrected.get(key, {}).get("quantity", pieces),
+            corrected.get(key, {}).get("cost_cents", cents),
+        )
+        for key, posting, part, pieces, cents in receipts.order_by("pk").values_list(
+            "pk", "posting", "part", "pieces", "cost_cents"
+        )
+    ]
+
+
+def corrected_since(known_at: datetime | None, of: str) -> dict[int, dict[str, int]]:
+    """Return the figures that receipts had at a moment and have not now, by receipt."""
+    found: dict[int, dict[str, int]] = {}
+    if known_at is None:
+        return found
+    later = ReceiptCorrection.objects.filter(corrected_at__gt=known_at, **{f"{of}__isnull": False})
+    for key, before in later.order_by("id").values_list(of, "before"):
+        figures = found.setdefault(key, {})
+        for name, value in before.items():
+            figures.setdefault(name, value)
+    return found
+
+
+def _not_undone(path: str, known_at: datetime | None) -> Q:
+    is_standing = Q(**{f"{path}reversed_by": None})
+    if known_at is not None:
+        is_standing |= Q(**{f"{path}reversed_by__recorded_at__gt": known_at})
+    return is_standing
+
+
+def _effective(
+    lines: QuerySet[PostingLine], known_at: datetime | None
+) -> Iterable[tuple[int, int, int]]:
+    """Return posting, item and how many came (below zero: went), corrections with their posting."""
+    standing = lines.filter(
+        Q(posting__corrects=None) | _not_undone("posting__corrects__", known_at),
+        _not_undone("posting__", known_at),
+        posting__reverses=None,
+    )
+    sums: dict[PartMove, int] = defaultdict(int)
+    for posting, corrects, item, pieces in (
+        standing.values("posting", "posting__corrects", "item")
+        .annotate(pieces=Sum("quantity"))
+        .order_by()
+        .values_list("posting", "posting__corrects", "item", "pieces")
+    ):
+        sums[corrects or posting, item] += pieces
+    return [(posting, item, pieces) for (posting, item), pieces in sorted(sums.items()) if pieces]
+
+
+def _undone(
+    lines: QuerySet[PostingLine], known_at: datetime | None
+) -> Iterable[tuple[int, int, int]]:
+    """Return the same of what was undone and of what undid it, which come to zero together."""
+    undoing = ~Q(posting__reverses=None) | ~_not_undone("posting__", known_at)
+    return (
+        lines.filter(undoing)
+        .values("posting", "item")
+        .annotate(pieces=Sum("quantity"))
+        .exclude(pieces=0)
+        .order_by()
+        .values_list("posting", "item", "pieces")
+    )
