@@ -1,5 +1,6 @@
 """The bottling plan on its page: figures from the books, the plan, its reasons, its draft runs."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -13,8 +14,8 @@ from django.utils.html import strip_tags
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.planning import services
-from apiary_sales.planning.programme import search
+from apiary_sales.planning import programme, services
+from apiary_sales.planning.programme import proof, search
 from apiary_sales.planning.programme.search import WholeCounts
 from apiary_sales.planning.queries import books as book_queries
 from apiary_sales.planning.queries import past_sales
@@ -743,6 +744,112 @@ def test_drums_are_in_the_plan_until_they_are_left_as_they_are(signed_in, house)
     assert tanks.context["found"].best.statement.total_cents == 4800
     assert "Not used, because you left the drums as they are: Drum 1." in words_of(tanks)
     assert told.context["found"].best.statement.total_cents == 4800 + 2000
+
+
+def test_who_types_the_free_weight_as_it_is_shown_gets_all_of_it(signed_in, house, tank):
+    # 100.1 lb, shown as 100 lb.
+    builders.lot_in(tank, 45_400 - TEN_POUNDS_GRAMS)
+
+    def used(typed: str, unit: str = "lb") -> int:
+        page = signed_in.get(URL, {f"use-{tank.pk}": typed, f"use-{tank.pk}_unit": unit})
+        return page.context["form"].figures().grams[tank.pk]
+
+    assert used("100") == used("100.3") == used("45400", "g") == 45_400
+    assert used("99") == 44_906
+    assert used("100.05") == 45_382
+    refused = signed_in.get(URL, {f"use-{tank.pk}": "101"})
+    assert refused.context["form"].errors[f"use-{tank.pk}"] == [
+        "Holding tank has 100 lb free. Enter no more than that."
+    ]
+
+
+def test_vessels_that_are_alike_stand_together_and_each_can_be_changed(signed_in, house, tank):
+    drums = [builders.place(f"d-{n}", Place.Kind.DRUM, name=f"Drum {n}") for n in (1, 2, 3)]
+    lots = [builders.lot_in(drum, TEN_POUNDS_GRAMS) for drum in drums]
+
+    def grams(**typed) -> list[int]:
+        figures = signed_in.get(URL, typed).context["form"].figures()
+        return [figures.grams[drum.pk] for drum in drums]
+
+    page = signed_in.get(URL)
+    alone, together = page.context["form"].pool_rows
+    pool = f"use-pool-{drums[0].pk}"
+
+    assert (alone.vessels[0].place, alone.rows) == (tank, [])
+    assert [row.vessel.place for row in together.rows] == drums
+    assert together.lots == ", ".join(lot.code for lot in lots)
+    assert "3 drums" in words_of(page)
+    assert grams() == [TEN_POUNDS_GRAMS] * 3
+    assert grams(**{pool: "15"}) == [4536, 2268, 0]
+    assert grams(**{pool: "15", f"use-{drums[0].pk}": "0"}) == [0, 4536, 2268]
+    bids = (
+        signed_in.get(URL, {f"bid-pool-{drums[0].pk}": "3", f"bid-{drums[2].pk}": "4"})
+        .context["form"]
+        .figures()
+        .bids
+    )
+    assert [bids[drum.pk] for drum in drums] == [3, 3, 4]
+
+
+def test_every_vessel_that_is_left_out_is_named_with_why(signed_in, house, tank, owner):
+    held = builders.place("t-2", name="Held tank")
+    Lot.objects.filter(pk=builders.lot_in(held, 2000).pk).update(is_on_hold=True)
+    promised = builders.place("d-1", Place.Kind.DRUM, name="Promised drum")
+    builders.lot_in(promised, 1000)
+    Balance.objects.filter(place=promised).update(reserved=1000)
+    theirs = builders.place("t-3", name="Their tank")
+    lot = builders.lot_in(theirs, 2000)
+    Lot.objects.filter(pk=lot.pk).update(owner=builders.supplier("Ruth Weaver"))
+
+    text = words_of(signed_in.get(URL, {f"use-{tank.pk}": "0"}))
+
+    assert "Not used, because it is on hold: Held tank." in text
+    assert "Not used, because it belongs to another beekeeper: Their tank." in text
+    told = "Not used, because all of it is reserved or planned for a run: Promised drum."
+    assert told in text
+    assert "Not used, because of what you entered: Holding tank." in text
+
+
+def test_setting_up_a_run_has_its_own_cost_and_a_run_its_least_size(signed_in, house):
+    dear = signed_in.get(URL, {"run_cost": "1.50"}).context["found"].best
+    small = signed_in.get(URL, {"least": "5"}).context["found"].best
+
+    assert ("Setting up runs", "1 run at $1.50", -150) in [
+        (line.label, line.how, line.cents) for line in dear.statement.lines
+    ]
+    assert dear.statement.total_cents == 4800 - 150
+    # Four are wanted, and five make a run.
+    assert small.runs == ()
+    assert small.statement.total_cents == 2000
+
+
+def test_the_least_run_is_the_smallest_of_the_last_year(signed_in, house):
+    recorded_run(house, pieces=6, minutes=30)
+    recorded_run(house, pieces=3, minutes=20)
+
+    page = signed_in.get(URL, {f"pieces-{house.pk}-stand": "11"})
+
+    # Nine are ready, and two more are wanted.
+    assert page.context["form"]["least"].value() == 3
+    assert page.context["found"].best.runs == ()
+    assert (
+        "The plan makes no run of fewer than 3 pieces, which is your smallest run of the last year."
+    ) in words_of(page)
+
+
+def test_a_plan_that_no_other_beats_by_a_thousandth_says_so_calmly(signed_in, house, monkeypatch):
+    def close(given, *, seconds):
+        found = proof.solve(given, seconds=seconds)
+        return replace(found, is_proven=False, cents_at_most=found.plan.cents + 4)
+
+    monkeypatch.setattr(programme, "solve", close)
+
+    text = words_of(signed_in.get(URL))
+
+    # 4 cents of 48 dollars are 0.0833 %.
+    assert "No plan earns more than $0.04 (0.09 %) more than this one" in text
+    assert "That was worked out exactly." in text
+    assert "Search for some minutes" not in text
 
 
 def test_the_books_are_read_in_a_constant_number_of_queries(

@@ -3,6 +3,7 @@
 import itertools
 from dataclasses import replace
 from fractions import Fraction
+from unittest import mock
 
 import pytest
 from hypothesis import given, settings
@@ -17,6 +18,8 @@ from apiary_sales.planning.programme import (
     PlannedBuyer,
     PlannedProduct,
     Programme,
+    pools,
+    proof,
     search,
 )
 from apiary_sales.planning.programme.search import WholeCounts
@@ -49,6 +52,19 @@ def programmes(draw) -> Programme:
         )
         for key in ("tank", "pail")
     )
+    if draw(st.booleans()):
+        # Two drums at one price a gram, sold as they stand or by the unit once they are opened.
+        each, unit = draw(cents) / 10, draw(st.integers(1, 3))
+        honeys = tuple(
+            Honey(
+                honey.key,
+                honey.grams,
+                unit,
+                each * unit,
+                whole_cents=each * honey.grams if honey.grams else None,
+            )
+            for honey in honeys
+        )
     buyers = tuple(
         PlannedBuyer(
             f"{place} {product}", product, draw(cents), draw(st.none() | st.integers(0, 3))
@@ -71,6 +87,8 @@ def programmes(draw) -> Programme:
         minutes=draw(st.integers(0, 15)),
         cents_per_minute=draw(cents) / 10,
         minutes_per_run=draw(st.sampled_from([0, 0, 2])),
+        cents_per_run=draw(st.sampled_from([0, 0, 7])),
+        least_pieces=draw(st.sampled_from([0, 0, 2])),
     )
 
 
@@ -93,7 +111,9 @@ def best_by_counting(given: Programme) -> Fraction:
         )
         if minutes > given.minutes:
             continue
-        earned = -minutes * given.cents_per_minute
+        if any(0 < count < given.least_pieces for count in (small_1, large_1, small_2, large_2)):
+            continue
+        earned = -minutes * given.cents_per_minute - runs * given.cents_per_run
         lids_used = small_1 + small_2 + 2 * (large_1 + large_2)
         per_case = small.needs[1].per_pieces
         cases_used = (small_1 + per_case - 1) // per_case + (small_2 + per_case - 1) // per_case
@@ -108,8 +128,9 @@ def best_by_counting(given: Programme) -> Fraction:
                 left = honey.grams - smalls * small.grams_each - larges * large.grams_each
                 if left < 0:
                     break
-                if honey.bulk_grams:
-                    earned += left // honey.bulk_grams * honey.bulk_cents
+                by_unit = left // honey.bulk_grams * honey.bulk_cents if honey.bulk_grams else 0
+                is_shut = honey.whole_cents is not None and left == honey.grams
+                earned += max(by_unit, honey.whole_cents) if is_shut else by_unit
             else:
                 takings = [
                     _takings(given, "small", small_1 + small_2),
@@ -155,6 +176,16 @@ def test_no_plan_earns_less_than_all_drums_or_more_than_its_bound_or_uses_more_t
     for buyer in given.buyers:
         assert buyer.pieces_max is None or plan.sold.get(buyer.key, 0) <= buyer.pieces_max
     assert list(plan.faults()) == []
+
+
+@settings(max_examples=60, deadline=None)
+@given(programmes())
+def test_a_plan_of_pools_keeps_every_limit_and_none_earns_more_than_it_says(given):
+    with mock.patch.object(proof, "SMALL_COLUMNS", 0):
+        answer = programme.solve(given)
+
+    assert list(answer.plan.faults()) == []
+    assert answer.plan.cents <= best_by_counting(given) <= answer.cents_at_most
 
 
 @settings(max_examples=15, deadline=None)
@@ -324,6 +355,74 @@ def test_a_product_is_not_filled_from_honey_that_does_not_go_into_it():
     assert plan.pieces["tank-2", "pound"] > 0
     wrong = Plan(given, {("tank-1", "pound"): 1}, {}, {"stand pound": 1})
     assert list(wrong.faults()) == ["pound is not filled from tank-1"]
+
+
+def drums(*grams: int, **fields) -> Programme:
+    """Drums at 2 c a gram, sold as they stand; a jar of 100 g brings 500 c."""
+    return Programme(
+        honeys=tuple(
+            Honey(f"drum-{number}", each, 10, 20, whole_cents=2 * each)
+            for number, each in enumerate(grams, start=1)
+        ),
+        products=(PlannedProduct("pound", 100, 0), PlannedProduct("half", 50, 0)),
+        buyers=(
+            PlannedBuyer("stand", "pound", 500, 12),
+            PlannedBuyer("stand half", "half", 200, 4),
+        ),
+        minutes=600,
+        **fields,
+    )
+
+
+def test_pieces_of_a_pool_are_shared_out_to_as_few_vessels_as_hold_them():
+    given = drums(1000, 1000, 1000)
+    [pool] = programme.pools_of(given)
+
+    shared = pools.share_out(given, (pool,), {("drum-1", "pound"): 12, ("drum-1", "half"): 4}, {})
+
+    # Ten pounds fill the first drum; the other two and four halves go together into the second.
+    assert [vessel.key for vessel in pool.vessels] == ["drum-1", "drum-2", "drum-3"]
+    assert shared == {("drum-1", "pound"), ("drum-2", "pound"), ("drum-2", "half")}
+
+
+@pytest.mark.parametrize("small_columns", [0, 150])
+def test_what_is_left_of_an_opened_drum_is_sold_by_weight_and_the_others_as_they_stand(
+    monkeypatch, small_columns
+):
+    monkeypatch.setattr(proof, "SMALL_COLUMNS", small_columns)
+
+    plan = programme.solve(drums(1005, 1005, 1005)).plan
+
+    # 1,200 g and 200 g in jars; two drums opened have 610 g left, and 5 of each fill no unit.
+    assert plan.cents == 12 * 500 + 4 * 200 + 60 * 20 + 2 * 1005
+    assert len(plan.whole) == 1
+
+
+def test_honey_of_other_prices_or_for_other_products_is_another_pool():
+    honeys = (
+        Honey("tank", 1000, 10, 20),
+        Honey("drum-1", 1000, 10, 20, whole_cents=2000),
+        Honey("drum-2", 700, 10, 20, whole_cents=1400),
+        Honey("drum-3", 700, 10, 30, whole_cents=2100),
+        Honey("drum-4", 700, 10, 20, frozenset({"pound"}), whole_cents=1400),
+    )
+    given = replace(drums(), honeys=honeys)
+
+    found = [[vessel.key for vessel in pool.vessels] for pool in programme.pools_of(given)]
+
+    assert found == [["tank"], ["drum-1", "drum-2"], ["drum-3"], ["drum-4"]]
+
+
+def test_a_run_that_earns_less_than_its_set_up_or_is_too_small_is_not_made():
+    one = drums(1000)
+    halves = replace(one, buyers=one.buyers[1:])
+
+    # Four halves bring 800 c and take honey of 400 c.
+    assert programme.solve(replace(halves, cents_per_run=399)).plan.pieces
+    assert not programme.solve(replace(halves, cents_per_run=401)).plan.pieces
+    small = replace(halves, least_pieces=5)
+    assert programme.solve(small).plan.pieces == {}
+    assert programme.solve(replace(small, least_pieces=4)).plan.pieces == {("drum-1", "half"): 4}
 
 
 def test_a_case_begun_is_a_case_used_in_each_run():

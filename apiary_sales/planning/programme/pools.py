@@ -20,6 +20,9 @@ from apiary_sales.planning.programme.problem import (
     Programme,
 )
 
+# So much of the honey is wanted where what is left at the borders of vessels counts.
+TIGHT = Fraction(9, 10)
+
 
 @dataclass(frozen=True)
 class Pool:
@@ -129,6 +132,8 @@ def _shared_out(
     left: dict[str, Figure] = {}
     shut = list(vessels)
     named = set()
+    needed = sum(count * product.grams_each for product, count in wanted)
+    is_tight = needed > TIGHT * sum(vessel.grams for vessel in vessels)
     for product, count in wanted:
         each = Fraction(product.grams_each)
         while count:
@@ -136,7 +141,9 @@ def _shared_out(
             if roomy:
                 key = min(roomy, key=lambda key: left[key])
             elif shut:
-                opened = shut.pop(0)
+                # Where nearly all honey is wanted, a vessel that comes out even is opened first.
+                opened = min(shut, key=lambda vessel: vessel.grams % each) if is_tight else shut[0]
+                shut.remove(opened)
                 key = opened.key
                 left[key] = opened.grams
             elif left:
@@ -159,8 +166,6 @@ def _is_sold_whole_only(honey: Honey) -> bool:
 
 
 def _cents_per_gram(honey: Honey) -> Fraction | None:
-    if honey.whole_cents is not None and honey.grams:
-        return Fraction(honey.whole_cents) / Fraction(honey.grams)
-    if honey.bulk_grams is not None:
-        return Fraction(honey.bulk_cents) / Fraction(honey.bulk_grams)
-    return None
+    """Return what a gram brings at most in bulk; None where nobody takes it in bulk."""
+    rates = [Fraction(bulk.cents) / Fraction(bulk.grams) for bulk in honey.bulk if bulk.grams]
+    return max(rates, default=None)

@@ -30,6 +30,9 @@ CLOSE = Fraction(1, 1000)
 GAP = 0.0003
 # A table with no more columns than this is searched vessel by vessel.
 SMALL_COLUMNS = 150
+# A plan of pools is made better by opening so many vessels to every product, each time so long.
+OPEN_AT_ONCE = 5
+ROUND_SECONDS = 1.5
 # So much of the time is for the first of two searches.
 SHARE_OF_TIME = 0.6
 
@@ -139,7 +142,41 @@ def _best_of_pools(
     answer, _is_finished = _searched(shared, deadline - time.monotonic(), GAP / 2)
     if answer is None:
         return None
-    return _answer(pooled, answer.plan, False, found.earns_at_most)
+    best = _answer(pooled, answer.plan, False, found.earns_at_most)
+    failed, rounds = 0, 0
+    while not best.is_close and failed * OPEN_AT_ONCE < len(programme.honeys):
+        seconds = min(deadline - time.monotonic(), ROUND_SECONDS)
+        if seconds <= 0:
+            break
+        plan = _improved(best.plan, sales, rounds, seconds)
+        rounds += 1
+        failed = 0 if plan else failed + 1
+        if plan:
+            best = _answer(pooled, plan, False, found.earns_at_most)
+    return best
+
+
+def _improved(
+    plan: Plan, sales: Mapping[str, int] | None, number: int, seconds: float
+) -> Plan | None:
+    """Return a plan that earns more; None where none was found in time.
+
+    Some vessels at a time are open to every product, others in each round: those first that are
+    opened and have most left. The runs from all other vessels stay, in other numbers of pieces.
+    """
+    programme = plan.programme
+    opened = {key for key, _product in plan.pieces}
+    left = {honey.key: Fraction(honey.grams) for honey in programme.honeys}
+    for (key, product), count in plan.pieces.items():
+        left[key] -= count * Fraction(programme.product_of[product].grams_each)
+    keys = sorted(left, key=lambda key: (key not in opened, -left[key]))
+    first = number * OPEN_AT_ONCE % len(keys)
+    at_once = set((keys + keys)[first : first + OPEN_AT_ONCE])
+    kept = {run for run in plan.pieces if run[0] not in at_once}
+    anything = {(key, product.key) for key in at_once for product in programme.products}
+    table = Table(programme, sales, only=anything | kept, kept=kept)
+    answer, _is_finished = _searched(table, seconds, GAP / 2)
+    return answer.plan if answer and answer.plan.cents > plan.cents else None
 
 
 def _searched(table: Table, seconds: float, gap: float) -> tuple[Answer | None, bool]:

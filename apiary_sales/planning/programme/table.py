@@ -31,7 +31,8 @@ class Table:
 
     With `sales`, each buyer gets exactly so many pieces. With `pools`, the honey is that of pools:
     nothing that the vessels allow is missing, so no plan earns more, but some of it may not come
-    out at their borders. With `only`, no other product is filled from a vessel than is named.
+    out at their borders. With `only`, no other product is filled from a vessel than is named; the
+    runs that are `kept` are set up in any case.
     """
 
     def __init__(
@@ -41,10 +42,11 @@ class Table:
         *,
         pools: Sequence[Pool] | None = None,
         only: Collection[tuple[str, str]] | None = None,
+        kept: Collection[tuple[str, str]] = (),
     ) -> None:
         self.programme = programme
         self.sources: Sequence[Honey | Pool] = programme.honeys if pools is None else pools
-        self.only = only
+        self.only, self.kept = only, kept
         self.is_pooled = pools is not None
         self.columns: dict[Name, int] = {}
         self.earns: list[Fraction] = []
@@ -210,7 +212,11 @@ class Table:
         if programme.minutes_per_run or programme.cents_per_run or programme.least_pieces > 1:
             key = (honey.key, product.key)
             run = self._column(
-                ("run", *key), -programme.run_cents, implied=honey.runs_max, is_whole=True
+                ("run", *key),
+                -programme.run_cents,
+                implied=honey.runs_max,
+                lowest=1 if key in self.kept else 0,
+                is_whole=True,
             )
             minutes[run] = Fraction(programme.minutes_per_run)
             open_only = self._row(("run", *key), 0)

@@ -45,6 +45,14 @@ class BulkWanted:
     drums: int
     is_last_part_full: bool
 
+    @property
+    def named(self) -> str:
+        """The vessels with their lots."""
+        return "; ".join(
+            _("%(vessel)s, lot %(lot)s") % {"vessel": vessel.place.name, "lot": vessel.lot.code}
+            for vessel in self.vessels
+        )
+
 
 @dataclass(frozen=True)
 class PartWanted:
