@@ -398,6 +398,17 @@ def test_what_is_left_of_an_opened_drum_is_sold_by_weight_and_the_others_as_they
     assert len(plan.whole) == 1
 
 
+def test_of_vessels_that_earn_the_same_the_first_is_opened_first():
+    tank = Honey("tank", 1000, 10, 20)
+    given = replace(drums(), honeys=(tank, *drums(1000).honeys))
+    last = Plan(given, {("drum-1", "pound"): 8}, {"drum-1": 20, "tank": 100}, {"stand": 8})
+
+    answer = programme.in_order(proof.Answer(last, True, last.cents))
+
+    assert {key for key, _product in answer.plan.pieces} == {"tank"}
+    assert answer.plan.cents >= last.cents
+
+
 def test_honey_of_other_prices_or_for_other_products_is_another_pool():
     honeys = (
         Honey("tank", 1000, 10, 20),

@@ -34,7 +34,14 @@ from apiary_sales.planning.programme.problem import (
     Remainder,
     less_on_hand,
 )
-from apiary_sales.planning.programme.proof import Answer, Relaxation, relax, solve, solve_with_sales
+from apiary_sales.planning.programme.proof import (
+    Answer,
+    Relaxation,
+    in_order,
+    relax,
+    solve,
+    solve_with_sales,
+)
 
 __all__ = [
     "HOUR_MINUTES",
@@ -53,6 +60,7 @@ __all__ = [
     "Relaxation",
     "Remainder",
     "all_in_drums",
+    "in_order",
     "less_on_hand",
     "limits_of",
     "pools_of",

@@ -91,6 +91,14 @@ def pools_of(programme: Programme) -> tuple[Pool, ...]:
     return tuple(Pool(tuple(vessels)) for vessels in found.values())
 
 
+def of_one_price(programme: Programme) -> tuple[Pool, ...]:
+    """Return the honey that can be taken from one vessel as well as from another, by price."""
+    found: dict[object, list[Honey]] = defaultdict(list)
+    for honey in programme.honeys:
+        found[_cents_per_gram(honey), honey.never_in].append(honey)
+    return tuple(Pool(tuple(vessels)) for vessels in found.values())
+
+
 def share_out(
     programme: Programme,
     pools: tuple[Pool, ...],

@@ -6,6 +6,7 @@ than selling all honey in drums. What could be earned at most is exact as well.
 """
 
 import time
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -14,7 +15,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from apiary_sales.planning.programme.plan import Plan, all_in_drums
-from apiary_sales.planning.programme.pools import pools_of, share_out
+from apiary_sales.planning.programme.pools import of_one_price, pools_of, share_out
 from apiary_sales.planning.programme.problem import Programme
 from apiary_sales.planning.programme.table import Table
 
@@ -92,6 +93,23 @@ def solve_with_sales(
     None comes back when that can't be done, or was not found within `seconds`.
     """
     return _best(programme, sales, seconds)
+
+
+def in_order(answer: Answer, *, seconds: float = 1) -> Answer:
+    """Return a plan that earns as much out of vessels that come earlier, if there is one.
+
+    Where vessels are alike, a search takes any of them; a house opens them in their order.
+    """
+    plan, pools = answer.plan, of_one_price(answer.plan.programme)
+    pool_of = {vessel.key: pool.key for pool in pools for vessel in pool.vessels}
+    pieces: dict[tuple[str, str], int] = defaultdict(int)
+    for (key, product), count in plan.pieces.items():
+        pieces[pool_of[key], product] += count
+    only = share_out(plan.programme, pools, pieces, {})
+    if only == set(plan.pieces):
+        return answer
+    found, _is_finished = _searched(Table(plan.programme, only=only), seconds, 0)
+    return replace(answer, plan=found.plan) if found and found.plan.cents >= plan.cents else answer
 
 
 def relax(programme: Programme, *, in_pools: bool = False) -> Relaxation:

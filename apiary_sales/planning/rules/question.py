@@ -10,7 +10,9 @@ from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductSt
 from apiary_sales.planning.rules.figures import Figures, Selling
 
 # Nobody waits longer for one search than this.
-SECONDS = 4.0
+SECONDS = 4.5
+# So much of them is for the search, and the rest to take tanks first.
+SEARCH_SHARE = 0.85
 
 
 @dataclass(frozen=True)
@@ -63,8 +65,9 @@ class Question:
         return {offer.key: offer for offer in self.books.offers}
 
     def best(self, seconds: float = SECONDS) -> Answer:
-        """Return the plan that earns most."""
-        return programme.solve(self.programme, seconds=seconds)
+        """Return the plan that earns most; out of tanks before drums, where that is the same."""
+        found = programme.solve(self.programme, seconds=seconds * SEARCH_SHARE)
+        return programme.in_order(found, seconds=seconds * (1 - SEARCH_SHARE))
 
     def all_in_drums(self) -> Answer:
         """Return the plan that bottles nothing."""
