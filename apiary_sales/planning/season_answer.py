@@ -8,14 +8,17 @@ from decimal import Decimal
 from functools import cached_property
 
 from apiary_sales.planning.rules.figures import usual_drum_weight
-from apiary_sales.planning.rules.season import NEW_HONEY, SeasonQuestion
+from apiary_sales.planning.rules.season import SeasonQuestion
 from apiary_sales.planning.season import demand
 from apiary_sales.planning.season.plan import SeasonPlan
+from apiary_sales.planning.season.problem import Pool
 from inventory.bottling.models import PackagingPart, Product
 from inventory.shared.weights import unit_grams
 
 # Less than this is rounding of the search, and no advice.
 PIECES_MIN, GRAMS_MIN = 0.5, 1000.0
+# Of so many kinds of honey it is tried what the last drum would bring if it is kept.
+KINDS_TRIED = 2
 # A product is said to run out from this probability on, and to be safe below the other one.
 LIKELY, SAFE = 0.5, 0.1
 # So many months of parts are ordered at once.
@@ -23,17 +26,28 @@ MONTHS_OF_PARTS = 3
 
 
 @dataclass(frozen=True)
-class DrumAdvice:
-    """How many drums to sell this month, and the least price by weight that is worth it.
+class DrumKind:
+    """So many drums of the honey of one list price by weight, and the least that is worth it.
 
-    `least_price` is what the last of them, or the first one if none is sold, brings if it is kept.
+    `least_price` is what the last of them brings if it is kept, or the first one if none is sold.
     """
 
     drums: int
-    grams: int
+    price: Decimal
     least_price: Decimal
-    list_price: Decimal
+
+
+@dataclass(frozen=True)
+class DrumAdvice:
+    """How many drums of which honey to sell this month; without any, what one has to bring."""
+
+    kinds: tuple[DrumKind, ...]
+    grams: int
     is_limited: bool
+
+    @property
+    def drums(self) -> int:
+        return sum(kind.drums for kind in self.kinds)
 
 
 @dataclass(frozen=True)
@@ -333,11 +347,23 @@ class SeasonAnswer:
 
     @property
     def honey_worth(self) -> Decimal | None:
-        """What one more unit of weight of the honey there is now is worth, the least first."""
-        known = [cents for key, cents in self.plan.honey_cents.items() if key != NEW_HONEY]
-        if not known:
-            return None
-        return Decimal(str(round(min(known) * float(unit_grams()) / 100, 4)))
+        """What one more unit of weight of the honey there is now is worth: of the cheapest kind."""
+        known = [self.plan.honey_cents[pool.key] for pool in self._pools_now]
+        return _by_weight(min(known)) if known else None
+
+    @property
+    def drum_worth(self) -> Decimal:
+        """What a unit of weight of the cheapest kind brings in drums after selling it."""
+        return _by_weight(min((pool.drum_cents or 0.0 for pool in self._pools_now), default=0.0))
+
+    @property
+    def _pools_now(self) -> list[Pool]:
+        pools = self.question.problem.pools
+        return [pool for pool in pools if pool.arrives[0] and pool.drum_cents is not None]
+
+
+def _by_weight(cents_per_gram: float) -> Decimal:
+    return Decimal(str(round(cents_per_gram * float(unit_grams()) / 100, 4)))
 
 
 def _drums(question: SeasonQuestion, plan: SeasonPlan) -> DrumAdvice | None:
@@ -345,31 +371,38 @@ def _drums(question: SeasonQuestion, plan: SeasonPlan) -> DrumAdvice | None:
     from apiary_sales.planning.season import search
 
     books, problem = question.books, question.problem
-    there = sum(pool.arrives[0] for pool in problem.pools if pool.drum_cents is not None)
-    if books.list_price is None or there <= 0:
+    bulk = [pool for pool in problem.pools if pool.drum_cents is not None and pool.arrives[0]]
+    if not bulk:
         return None
     each = float(usual_drum_weight() * unit_grams())
-    now = plan.drums_by_month[0]
-    drums = int(now / each + 1e-6)
-    sold = drums * each
-    # The worth of everything else with one drum more here, less that with one drum less.
     month = problem.drum_month_grams
-    takes = [there, problem.drum_year_grams, None if month is None else month * problem.month_share]
-    most = min(limit for limit in takes if limit is not None)
-    more, less = (max(0.0, sold - each), sold) if drums else (0.0, min(each, most))
-    if less - more > GRAMS_MIN:
-        with_more = search.solve(problem, drums_now=more).value_cents
-        with_less = search.solve(problem, drums_now=less).value_cents
-        worth = (with_more - with_less) / (less - more)
-    else:
-        worth = min(plan.honey_cents[pool.key] for pool in problem.pools if pool.arrives[0])
-    is_limited = any(limit is not None and now >= limit * 0.999 for limit in takes[1:])
+    limits = [problem.drum_year_grams, None if month is None else month * problem.month_share]
+    takes = min((limit for limit in limits if limit is not None), default=float("inf"))
+    counts = {pool.key: int(plan.drums[pool.key][0] / each + 1e-6) for pool in bulk}
+    sold = sorted((pool for pool in bulk if counts[pool.key]), key=lambda pool: -counts[pool.key])
+    # Of what is not sold, the honey is shown that is nearest to it.
+    nearest = min(bulk, key=lambda pool: plan.honey_cents[pool.key] - (pool.drum_cents or 0.0))
+    kinds = []
+    for number, pool in enumerate(sold or [nearest]):
+        grams = counts[pool.key] * each
+        more, less = max(0.0, grams - each), grams or min(each, pool.arrives[0], takes)
+        worth = plan.honey_cents[pool.key]
+        if number < KINDS_TRIED and less - more > GRAMS_MIN:
+            # The worth of everything else with one drum more here, less that with one drum less.
+            with_more = search.solve(problem, drums_now={pool.key: more}).value_cents
+            with_less = search.solve(problem, drums_now={pool.key: less}).value_cents
+            worth = (with_more - with_less) / (less - more)
+        kinds.append(
+            DrumKind(
+                counts[pool.key],
+                books.price_that_brings(pool.drum_cents or 0.0),
+                books.price_that_brings(max(0.0, worth)),
+            )
+        )
     return DrumAdvice(
-        drums=drums,
-        grams=round(sold),
-        least_price=books.price_that_brings(max(0.0, worth)),
-        list_price=books.list_price,
-        is_limited=is_limited,
+        kinds=tuple(kinds),
+        grams=round(sum(counts.values()) * each),
+        is_limited=plan.drums_by_month[0] >= takes * 0.999,
     )
 
 

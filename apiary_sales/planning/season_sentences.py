@@ -17,7 +17,7 @@ from apiary_sales.planning.season_answer import (
     StockOut,
 )
 from inventory.shared import words
-from inventory.shared.weights import unit_grams, unit_name
+from inventory.shared.weights import unit_name
 
 # Below this a scarce thing is not worth a word.
 CENTS_SAID = 10
@@ -37,40 +37,57 @@ def drums(answer: SeasonAnswer) -> list[str]:
                 "what to sell."
             )
         ]
-    figures = {
-        "drums": advice.drums,
-        "weight": words.weight(advice.grams, 0),
-        "least": words.price_by_weight(advice.least_price),
-        "list": words.price_by_weight(advice.list_price),
-        "unit": unit_name(),
-        "month": month_name(answer.months[0]),
-    }
+    month = month_name(answer.months[0])
     if not advice.drums:
-        if advice.least_price > advice.list_price:
+        kind = advice.kinds[0]
+        figures = {
+            "month": month,
+            "least": words.price_by_weight(kind.least_price),
+            "list": words.price_by_weight(kind.price),
+        }
+        if kind.least_price > kind.price:
             return [
                 _(
-                    "Sell no drums in %(month)s at the list price of %(list)s a %(unit)s: kept, "
-                    "the honey brings more. Sell one only at %(least)s or more."
+                    "Sell no drums in %(month)s: the honey brings more if you keep it than the "
+                    "list price of %(list)s. Sell a drum only at %(least)s or more."
                 )
                 % figures
             ]
         return [
             _(
-                "Sell no full drum in %(month)s. A drum that is kept brings about %(least)s a "
-                "%(unit)s; the list price is %(list)s."
+                "Sell no full drum in %(month)s. A drum that is kept brings about %(least)s; the "
+                "list price is %(list)s."
             )
             % figures
         ]
     told = [
         ngettext(
-            "Sell %(drums)s drum (%(weight)s) in %(month)s, at no less than %(least)s a %(unit)s. "
-            "The list price is %(list)s.",
-            "Sell %(drums)s drums (%(weight)s) in %(month)s, at no less than %(least)s a %(unit)s. "
-            "The list price is %(list)s.",
-            advice.drums,
+            "Sell %(drums)s drum in %(month)s at no less than %(least)s (list price: %(list)s).",
+            "Sell %(drums)s drums in %(month)s at no less than %(least)s (list price: %(list)s).",
+            kind.drums,
         )
-        % figures
+        % {
+            "drums": kind.drums,
+            "month": month,
+            "least": words.price_by_weight(kind.least_price),
+            "list": words.price_by_weight(kind.price),
+        }
+        for kind in advice.kinds
     ]
+    told.append(
+        _("That is %(weight)s, counted in drums of %(drum)s.")
+        % {
+            "weight": words.weight(advice.grams, 0),
+            "drum": words.weight(advice.grams // advice.drums, 0),
+        }
+    )
+    if not answer.question.problem.storage_cents and not answer.question.problem.growth:
+        told.append(
+            _(
+                "No cost of storage and no interest is typed, so honey that no jar needs could as "
+                "well be sold later at the same price."
+            )
+        )
     if advice.is_limited:
         told.append(_("Drum buyers take no more by the limit below; with more buyers, sell more."))
     return told
@@ -79,6 +96,8 @@ def drums(answer: SeasonAnswer) -> list[str]:
 def fills(answer: SeasonAnswer) -> list[str]:
     """Say what to bottle this month."""
     month = month_name(answer.months[0])
+    if not answer.question.problem.outlets:
+        return [_("No product has prices and known sales, so nothing is planned to be filled.")]
     if not answer.fills:
         return [_("Bottle nothing in %(month)s: the jars on hand are enough.") % {"month": month}]
     return [
@@ -241,15 +260,13 @@ def scarce(answer: SeasonAnswer) -> list[str]:
     advice = answer.drums
     worth = answer.honey_worth
     if worth is not None and advice is not None:
-        net = answer.question.books.net_cents(advice.list_price)
-        per_unit = Decimal(str(round(net, 9))) * unit_grams() / 100
-        if worth > per_unit * Decimal("1.01"):
+        if worth > answer.drum_worth * Decimal("1.01"):
             told.append(
                 _(
-                    "Honey is scarce: one more %(unit)s now would earn %(worth)s, more than in "
-                    "drums."
+                    "Honey is scarce: one more %(unit)s now would earn %(worth)s, more than the "
+                    "drum price."
                 )
-                % {"unit": unit_name(), "worth": words.price_by_weight(worth)}
+                % {"unit": unit_name(), "worth": words.unit_price(worth)}
             )
         else:
             told.append(
@@ -357,7 +374,9 @@ def _of_demand(question: SeasonQuestion) -> list[str]:
         )
     harvest = question.harvest
     if harvest.seasons is None:
-        told.append(_("No harvest is on record and none is typed: the plan goes on for a year."))
+        told.append(
+            _("No whole harvest is on record and none is typed: the plan goes on for a year.")
+        )
     elif harvest.seasons == 0:
         told.append(
             _("The harvest is as you typed it: %(grams)s.")
@@ -396,7 +415,12 @@ def _of_money(question: SeasonQuestion) -> list[str]:
     if question.is_drum_limit_typed:
         return told
     if question.drum_year_grams is None:
-        told.append(_("No honey was sold in drums yet and no limit is typed: buyers take all."))
+        told.append(
+            _(
+                "No month with honey sold in drums is over yet and no limit is typed, so drum "
+                "buyers take all."
+            )
+        )
     else:
         told.append(
             _(

@@ -16,7 +16,7 @@ from apiary_sales.planning.season.problem import (
 
 
 def certain(**fields) -> SeasonProblem:
-    """Two months, 10,000 g of honey, jars of 500 g that sell for 600 cents, no doubt of anything."""
+    """Two months, 10,000 g of honey, jars of 500 g for 600 cents, no doubt of anything."""
     given = {
         "months": 2,
         "pools": (Pool("honey", (10_000.0, 0.0), 0.5, 0.5),),
@@ -162,6 +162,7 @@ def test_expected_sales_are_those_of_a_long_sum():
 def test_years_that_differ_no_more_than_chance_have_no_variation():
     # Totals 400 and 420: variance 200, less than the 410 of chance.
     assert expect.variation([400, 420]) == 0
-    # 300 and 500: variance 20,000 less 400 of chance, half more for two years: √29,400 / 400.
-    assert expect.variation([300, 500]) == pytest.approx(0.4287, abs=1e-4)
+    # 350, 400 and 450: variance 2,500 less 400 of chance, a third more for three years: √2,800 is
+    # 52.92; Student's t of 2 degrees at 0.9 is 1.886 (table, from memory), the normal one 1.282.
+    assert expect.variation([350, 400, 450]) == pytest.approx(52.92 / 400 * 1.886 / 1.282, abs=1e-4)
     assert expect.variation([400]) is None

@@ -159,7 +159,8 @@ class SeasonBooks:
         if self.drum_kept_share <= 0:
             return Decimal(0)
         cents = (cents_per_gram * float(unit_grams()) + self.drum_cost * 100) / self.drum_kept_share
-        return (Decimal(str(round(cents, 4))) / 100).quantize(Decimal("0.01"), "ROUND_CEILING")
+        # What only the search made a little more of is not rounded up.
+        return (Decimal(str(round(cents, 2))) / 100).quantize(Decimal("0.01"), "ROUND_CEILING")
 
 
 @dataclass(frozen=True)
@@ -208,10 +209,8 @@ def harvest_expected(books: SeasonBooks) -> HarvestExpected:
     whole = sum(by_month.values())
     share = {month: grams / whole for month, grams in by_month.items()} if whole else {}
     mean = whole / len(totals) if totals else 0.0
-    variation = None
-    if len(totals) > 1:
-        deviations = [(total - mean) ** 2 for total in totals.values()]
-        variation = (sum(deviations) / (len(totals) - 1)) ** 0.5
+    variation = expect.variation([float(total) for total in totals.values()])
+    spread = None if variation is None else variation * mean
     seasons: int | None = len(totals) or None
     if outlook.harvest_grams is not None:
         shape = sorted(share)
@@ -225,9 +224,10 @@ def harvest_expected(books: SeasonBooks) -> HarvestExpected:
         if not share:
             share = {7: 1.0}
         mean, seasons = float(outlook.harvest_grams), 0
-        variation = None
+        # Harvests differ by as much of what is expected as they did before.
+        spread = None if variation is None else variation * mean
     if outlook.harvest_spread_grams is not None:
-        variation = float(outlook.harvest_spread_grams)
+        spread = float(outlook.harvest_spread_grams)
     grams = tuple(
         0.0 if ahead == 0 else mean * share.get(books.month(ahead).month, 0.0)
         for ahead in range(MONTHS_MAX)
@@ -240,7 +240,7 @@ def harvest_expected(books: SeasonBooks) -> HarvestExpected:
         ),
         None,
     )
-    return HarvestExpected(grams, mean, variation, seasons, first_ahead)
+    return HarvestExpected(grams, mean, spread, seasons, first_ahead)
 
 
 def _begins(share: Mapping[int, float]) -> int:

@@ -4,14 +4,22 @@ import math
 import statistics
 from collections.abc import Iterable, Mapping, Sequence
 
+from inventory.physics.student import student_t_quantile
+
+# Nine in ten lie below this many standard deviations above the mean (standard normal table).
+BELOW, NORMAL_BELOW = 0.9, 1.2816
+# Years that differ by more than their mean are no history to plan by.
+MOST = 1.0
+
 
 def variation(totals: Sequence[float]) -> float | None:
     """Return by how much the next year may differ beyond chance, as a share of the mean.
 
     By moments: the variance of the totals of whole years less their mean, which is what chance
-    alone would give, over the square of the mean. The mean of n years is itself not certain, so the
-    variance of the next one about it is larger by one part in n (common practice). None from fewer
-    than two years: not known.
+    alone would give, over the square of the mean. Few years show neither their mean nor their
+    spread for certain, so it is widened as a prediction interval of Student is: by one part in n of
+    the variance, and to where nine in ten lie below (common practice). None from fewer than two
+    years: not known.
     """
     if len(totals) < 2:
         return None
@@ -19,7 +27,8 @@ def variation(totals: Sequence[float]) -> float | None:
     if mean <= 0:
         return 0.0
     beyond = max(0.0, statistics.variance(totals) - mean)
-    return math.sqrt(beyond * (1 + 1 / len(totals))) / mean
+    wider = student_t_quantile(BELOW, len(totals) - 1) / NORMAL_BELOW
+    return min(MOST, wider * math.sqrt(beyond * (1 + 1 / len(totals))) / mean)
 
 
 def shared(variations: Iterable[float | None], weights: Iterable[float]) -> float | None:

@@ -10,7 +10,7 @@ pieces on the shelf a part only is expected to be sold in that month, and the ot
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -73,12 +73,12 @@ class _Rows:
 
 
 class _Programme:
-    """Columns and rows of one problem; `drums_now` fixes the grams sold in drums in month 0.
+    """Columns and rows of one problem; `drums_now` fixes what of some pools is sold in month 0.
 
     Then that honey leaves without bringing anything, so that what it is worth elsewhere is seen.
     """
 
-    def __init__(self, problem: SeasonProblem, drums_now: float | None) -> None:
+    def __init__(self, problem: SeasonProblem, drums_now: Mapping[str, float]) -> None:
         self.problem, self.drums_now = problem, drums_now
         self.columns: dict[Hashable, int] = {}
         self.earns: list[float] = []
@@ -90,12 +90,8 @@ class _Programme:
         self.levels = demand.FEW_LEVELS if is_large(problem) else demand.LEVELS
         for number, case in enumerate(self.cases):
             self._case(number, case.share, case.factors, case.harvest)
-        if drums_now is not None:
-            sold = [(self.columns["drum", None, pool.key, 0], 1.0) for pool in self._bulk_pools()]
-            self.equal.add("drums now", sold, drums_now)
-
-    def _bulk_pools(self) -> list[Any]:
-        return [pool for pool in self.problem.pools if pool.drum_cents is not None]
+        for key, grams in drums_now.items():
+            self.equal.add(("now", key), [(self.columns["drum", None, key, 0], 1.0)], grams)
 
     def _column(self, name: Hashable, earns: float, high: float | None = None) -> int:
         """Return the column of a name; one that all cases share adds up what it earns."""
@@ -118,7 +114,8 @@ class _Programme:
         room: dict[int, list[tuple[int, float]]] = defaultdict(list)
         drums: dict[int, list[tuple[int, float]]] = defaultdict(list)
         last = problem.months - 1
-        kept_each = max((pool.kept_cents for pool in problem.pools), default=0.0)
+        # Filling is no way to make honey dearer: in jars it counts as the cheapest that is kept.
+        kept_each = min((pool.kept_cents for pool in problem.pools), default=0.0)
         part_of = {part.key: part for part in problem.parts}
         by_product: dict[str, list[Outlet]] = defaultdict(list)
         for outlet in problem.outlets:
@@ -139,7 +136,7 @@ class _Programme:
                 if t < last:
                     pool_rows[pool.key, t + 1].append((stays, -1.0))
                 if pool.drum_cents is not None:
-                    is_fixed = t == 0 and self.drums_now is not None
+                    is_fixed = t == 0 and pool.key in self.drums_now
                     cents = 0.0 if is_fixed else worth * pool.drum_cents
                     drum = self._column(("drum", who, pool.key, t), cents)
                     pool_rows[pool.key, t].append((drum, 1.0))
@@ -161,7 +158,7 @@ class _Programme:
                     piece_rows[product.key, t + 1].append((stays, -1.0))
                     shelf_rows[product.key, t + 1].append((stays, -1.0))
                 for pool in problem.pools:
-                    if product.key in pool.never_in:
+                    if product.key in pool.never_in or not any(self.means[product.key]):
                         continue
                     fill = self._column(
                         ("fill", who, pool.key, *piece), -worth * minutes * problem.cents_per_minute
@@ -322,12 +319,13 @@ class _Programme:
         )
 
 
-def solve(problem: SeasonProblem, *, drums_now: float | None = None) -> SeasonPlan:
+def solve(problem: SeasonProblem, *, drums_now: Mapping[str, float] | None = None) -> SeasonPlan:
     """Return the plan that earns most; nothing that these figures allow earns more.
 
-    With `drums_now` so many grams leave in drums now and bring nothing. Raises `NotFound`.
+    With `drums_now` so many grams of these pools leave in drums now and bring nothing. Raises
+    `NotFound`.
     """
-    return _Programme(problem, drums_now).solve()
+    return _Programme(problem, drums_now or {}).solve()
 
 
 def is_large(problem: SeasonProblem) -> bool:
