@@ -65,6 +65,7 @@ _open_sheets = _where_there_is("open_sheets", lambda today: today.open_sheets)
 _runs_to_settle = _where_there_is("to_settle", lambda today: today.to_settle)
 _moisture = _where_there_is("warnings", lambda today: today.in_hand.moisture_warnings)
 _to_renew = _where_there_is("to_renew", lambda today: today.to_renew)
+_short = _where_there_is("sizes", lambda today: today.short_by_season)
 _prices_to_come = _where_there_is("soon", lambda today: today.prices_to_come)
 _cleaning = _where_there_is("cleaning", lambda today: today.cleaning)
 
@@ -79,6 +80,7 @@ PARTS: tuple[AttentionPart, ...] = (
     AttentionPart("inventory/bottling/_to_settle_count.html", _runs_to_settle),
     AttentionPart("inventory/stock/_to_settle_count.html", _shortages),
     AttentionPart("inventory/honey/_moisture_warnings.html", _moisture),
+    AttentionPart("orders/_short_by_season.html", _short),
     AttentionPart("inventory/care/_due.html", _cleaning),
     AttentionPart("customers/_to_renew.html", _to_renew),
     AttentionPart("pricing/_soon.html", _prices_to_come),

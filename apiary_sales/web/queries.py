@@ -12,7 +12,7 @@ from apiary_sales.billing.queries import money, stand_marks
 from apiary_sales.billing.queries.stand_marks import WaitingForOffice
 from apiary_sales.customers import queries as customers
 from apiary_sales.customers.queries import CertificateState
-from apiary_sales.orders.queries import orders
+from apiary_sales.orders.queries import orders, stock
 from apiary_sales.pricing.queries import prices_to_come
 from inventory.bottling.models import BottlingDay, BottlingRun
 from inventory.bottling.queries import bottling_days, packed_stock, runs
@@ -63,6 +63,7 @@ class Today:
     stand_waiting: WaitingForOffice
     to_settle: list[bottling_days.ToSettle]
     prices_to_come: prices_to_come.PricesToCome | None
+    short_by_season: list[stock.SizeCover]
 
 
 def today(user: User | AnonymousUser) -> Today:
@@ -71,9 +72,10 @@ def today(user: User | AnonymousUser) -> Today:
     may_see_orders = user.has_perm("orders.take_orders") or user.has_perm("orders.fulfil_orders")
     may_bottle = user.has_perm("inventory.run_bottling")
     to_fill = orders.rows(orders.to_fill(), on=day) if may_see_orders else None
+    sizes = packed_stock.sizes()
     return Today(
         in_hand=honey.in_hand(),
-        jars=_jars(links=may_see_orders),
+        jars=_jars(sizes, links=may_see_orders),
         to_fill=to_fill and to_fill[:ROWS_MAX],
         to_fill_count=len(to_fill or ()),
         missing=[row for row in to_fill or () if row.missing],
@@ -85,6 +87,7 @@ def today(user: User | AnonymousUser) -> Today:
         to_renew=(customers.to_renew(day) if user.has_perm("customers.manage_customers") else []),
         open_sheets=bottling_days.open_sheets() if may_bottle else [],
         to_settle=bottling_days.to_settle() if may_bottle else [],
+        short_by_season=stock.short_by_season(sizes, on=day) if may_bottle else [],
         prices_to_come=(
             prices_to_come.soon(day) if user.has_perm("pricing.manage_prices") else None
         ),
@@ -94,7 +97,7 @@ def today(user: User | AnonymousUser) -> Today:
     )
 
 
-def _jars(*, links: bool) -> list[Jar]:
+def _jars(sizes: list[packed_stock.SizeStock], *, links: bool) -> list[Jar]:
     """Return the sizes that were ever stocked or are wanted, low ones first."""
     jars = [
         Jar(
@@ -104,7 +107,7 @@ def _jars(*, links: bool) -> list[Jar]:
             state=_state(row),
             url=_stock_page(row) if links else "",
         )
-        for row in packed_stock.sizes()
+        for row in sizes
         if row.on_hand or row.low_stock_pieces
     ]
     order = {"out": 0, "low": 1, "": 2}

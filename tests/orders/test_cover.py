@@ -101,6 +101,7 @@ def test_the_pages_say_both_covers_and_count_what_was_brought_in(
 
     page = client.get(reverse("orders:stock_detail", args=[jars.code])).text
     listed = client.get(reverse("orders:stock")).text
+    first_page = client.get(reverse("web:today")).text
 
     # 30 are left, and 14 went in four weeks; but the coming week brought 70 a year ago, ten a day.
     product = stock.of(jars)
@@ -109,3 +110,5 @@ def test_the_pages_say_both_covers_and_count_what_was_brought_in(
     assert "3 days if the coming weeks sell as they did a year ago" in page
     assert "by the season: 3 days" in listed
     assert "soon none" in listed
+    told = " ".join(first_page.split())
+    assert "Soon none, if the coming weeks sell as they did a year ago: One pound (3 days)." in told

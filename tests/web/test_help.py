@@ -228,6 +228,15 @@ def test_the_invented_forecast_is_the_mean_and_spread_of_its_years():
     assert (example.careful, example.hopeful) == (365, 413)
 
 
+def test_the_invented_price_is_tried_as_by_hand():
+    """1,000 × 6 $, then 1,000 ÷ 1.25 = 800 × 8.50 $ and 200 × 1 $ in drums; 5 $ ÷ 7.50 $ remain."""
+    example = figures.of("try-a-price", may_see=False)
+
+    assert (example.trial.now.margin_cents, example.trial.likely.margin_cents) == (600_000, 680_000)
+    assert (example.more_cents, example.trial.likely.drum_cents) == (100_000, 20_000)
+    assert example.trial.break_even.percent == Decimal("33.3")
+
+
 @pytest.mark.django_db
 def test_an_example_has_the_house_s_own_figures_for_who_may_see_them(client):
     """300 kg at 17.0 % and 150 kg at 18.8 % have 51 + 28.2 kg of water in 450 kg."""

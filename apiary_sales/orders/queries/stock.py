@@ -1,7 +1,7 @@
 """Stock as selling sees it, by size and product: there, promised, coming, and for how long."""
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import Order, OrderLine, Reservation
 from apiary_sales.orders.rules import cover
-from apiary_sales.orders.rules.cover import Season
+from apiary_sales.orders.rules.cover import SeasonSales
 from apiary_sales.pricing import sales_sources
 from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.queries import packed_stock
@@ -42,7 +42,7 @@ class PastOfStock:
         return sum(much for day, much in self.by_day.items() if self.on - RECENT < day <= self.on)
 
     @cached_property
-    def season(self) -> Season | None:
+    def season(self) -> SeasonSales | None:
         return cover.season_of(self.by_day, self.first_sale, on=self.on, least=self.least)
 
     def __add__(self, other: "PastOfStock") -> "PastOfStock":
@@ -52,12 +52,11 @@ class PastOfStock:
         return PastOfStock(self.on, both, min(firsts, default=None), self.least)
 
 
-class SaleFigures:
-    """How long some stock lasts, and what orders want beyond what is reserved for them."""
+class CoverFigures:
+    """How long some stock lasts, as it sold lately and as it sold a year ago."""
 
     stock: StockFigures
-    wanted: int
-    sold: "PastOfStock"
+    sold: PastOfStock
 
     @property
     def sold_lately(self) -> int:
@@ -117,6 +116,12 @@ class SaleFigures:
             and self.stock.free > 0
         )
 
+
+class SaleFigures(CoverFigures):
+    """The same, and what orders want beyond what is reserved for them."""
+
+    wanted: int
+
     @property
     def wanted_beyond(self) -> int:
         """Pieces ordered but not reserved. Always 0 unless the data is inconsistent."""
@@ -171,6 +176,18 @@ class SizeForSale(SaleFigures):
 
 
 @dataclass(frozen=True)
+class SizeCover(CoverFigures):
+    """How long one size of honey lasts."""
+
+    stock: SizeStock
+    sold: PastOfStock
+
+    @property
+    def size(self) -> Size:
+        return self.stock.size
+
+
+@dataclass(frozen=True)
 class Stock:
     """All that is for sale: honey by size, low ones first; then goods that are no honey."""
 
@@ -220,6 +237,21 @@ def everything(*, on: date | None = None) -> Stock:
     )
 
 
+def short_by_season(sizes: Iterable[SizeStock], *, on: date) -> list[SizeCover]:
+    """Return the sizes that seem to last, but not if the coming weeks sell like last year's.
+
+    Those that are low already are left out, since they are told anyway; the shortest first.
+    """
+    found = list(sizes)
+    past = _past_of([each for size in found for each in size.products], on)
+    covers = [
+        SizeCover(size, reduce(add, (past[each.product.pk] for each in size.products)))
+        for size in found
+    ]
+    short = [each for each in covers if each.is_short_by_season and not each.stock.is_low]
+    return sorted(short, key=lambda each: each.season_days or 0)
+
+
 def products(*, on: date | None = None) -> list[ProductForSale]:
     """Return every product in use or still there, the smallest size first.
 
@@ -267,24 +299,33 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
         "pieces_planned",
     )
     today = on or timezone.localdate()
-    by_day: dict[int, Counter[date]] = defaultdict(Counter)
-    for product, day, much in sales_sources.by_day(products, cover.first_day_read(today), today):
-        by_day[product][day] += much
-    firsts = sales_sources.first_days(products)
+    past = _past_of(found, today)
     return [
         ProductForSale(
             each,
             wanted=wanted[each.product.pk],
             coming=coming.get(each.product.pk, 0),
-            sold=PastOfStock(
-                today,
-                by_day[each.product.pk],
-                firsts.get(each.product.pk),
-                cover.GRAMS_MIN if each.product.item.is_weighed else cover.PIECES_MIN,
-            ),
+            sold=past[each.product.pk],
         )
         for each in found
     ]
+
+
+def _past_of(found: Sequence[ProductStock], on: date) -> dict[int, PastOfStock]:
+    products = [each.product.pk for each in found]
+    by_day: dict[int, Counter[date]] = defaultdict(Counter)
+    for product, day, much in sales_sources.by_day(products, cover.first_day_read(on), on):
+        by_day[product][day] += much
+    firsts = sales_sources.first_days(products)
+    return {
+        each.product.pk: PastOfStock(
+            on,
+            by_day[each.product.pk],
+            firsts.get(each.product.pk),
+            cover.GRAMS_MIN if each.product.item.is_weighed else cover.PIECES_MIN,
+        )
+        for each in found
+    }
 
 
 def _sums(rows: QuerySet[Any, Any], column: str) -> dict[int, int]:

@@ -19,7 +19,7 @@ GRAMS_MIN = 10_000
 
 
 @dataclass(frozen=True)
-class Season:
+class SeasonSales:
     """What went in the coming 52 weeks as they were a year ago, week by week, and at what level.
 
     `level` is the last 13 weeks over the same weeks a year before. It is None where either had too
@@ -50,7 +50,7 @@ def first_day_read(on: date) -> date:
 
 def season_of(
     sold: Mapping[date, int], first_sale: date | None, *, on: date, least: int
-) -> Season | None:
+) -> SeasonSales | None:
     """Return the season of what went on each day up to `on`; None where it is not known.
 
     It is not known when the first sale came later than a year ago, or when fewer than `least`
@@ -73,4 +73,4 @@ def season_of(
     lately = between(level_begin, on)
     before = between(level_begin - YEAR, on - YEAR)
     is_known = first_sale <= level_begin - YEAR and min(lately, before) >= least
-    return Season(tuple(weeks), Fraction(lately, before) if is_known else None)
+    return SeasonSales(tuple(weeks), Fraction(lately, before) if is_known else None)
