@@ -52,6 +52,32 @@ class PastOfStock:
         return PastOfStock(self.on, both, min(firsts, default=None), self.least)
 
 
+class PastReading:
+    """What went of some products, read once it is asked for: a form of an order never asks."""
+
+    def __init__(self, found: Sequence[ProductStock], on: date) -> None:
+        self._found = found
+        self._on = on
+
+    @cached_property
+    def by_product(self) -> dict[int, PastOfStock]:
+        products = [each.product.pk for each in self._found]
+        by_day: dict[int, Counter[date]] = defaultdict(Counter)
+        first = cover.first_day_read(self._on)
+        for product, day, much in sales_sources.by_day(products, first, self._on):
+            by_day[product][day] += much
+        firsts = sales_sources.first_days(products)
+        return {
+            each.product.pk: PastOfStock(
+                self._on,
+                by_day[each.product.pk],
+                firsts.get(each.product.pk),
+                cover.GRAMS_MIN if each.product.item.is_weighed else cover.PIECES_MIN,
+            )
+            for each in self._found
+        }
+
+
 class CoverFigures:
     """How long some stock lasts, as it sold lately and as it sold a year ago."""
 
@@ -135,7 +161,11 @@ class ProductForSale(SaleFigures):
     stock: ProductStock
     wanted: int
     coming: int
-    sold: PastOfStock
+    past: PastReading
+
+    @property
+    def sold(self) -> PastOfStock:  # type: ignore[override]
+        return self.past.by_product[self.product.pk]
 
     @property
     def product(self) -> Product:
@@ -243,7 +273,7 @@ def short_by_season(sizes: Iterable[SizeStock], *, on: date) -> list[SizeCover]:
     Those that are low already are left out, since they are told anyway; the shortest first.
     """
     found = list(sizes)
-    past = _past_of([each for size in found for each in size.products], on)
+    past = PastReading([each for size in found for each in size.products], on).by_product
     covers = [
         SizeCover(size, reduce(add, (past[each.product.pk] for each in size.products)))
         for size in found
@@ -299,33 +329,16 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
         "pieces_planned",
     )
     today = on or timezone.localdate()
-    past = _past_of(found, today)
+    past = PastReading(found, today)
     return [
         ProductForSale(
             each,
             wanted=wanted[each.product.pk],
             coming=coming.get(each.product.pk, 0),
-            sold=past[each.product.pk],
+            past=past,
         )
         for each in found
     ]
-
-
-def _past_of(found: Sequence[ProductStock], on: date) -> dict[int, PastOfStock]:
-    products = [each.product.pk for each in found]
-    by_day: dict[int, Counter[date]] = defaultdict(Counter)
-    for product, day, much in sales_sources.by_day(products, cover.first_day_read(on), on):
-        by_day[product][day] += much
-    firsts = sales_sources.first_days(products)
-    return {
-        each.product.pk: PastOfStock(
-            on,
-            by_day[each.product.pk],
-            firsts.get(each.product.pk),
-            cover.GRAMS_MIN if each.product.item.is_weighed else cover.PIECES_MIN,
-        )
-        for each in found
-    }
 
 
 def _sums(rows: QuerySet[Any, Any], column: str) -> dict[int, int]:
