@@ -25,7 +25,7 @@ SERIES_MAX = 7
 # The room of a drawing on the narrowest phone and on a sheet of paper or a desk, and what a letter
 # takes of it, in pixels.
 PHONE_WIDTH, PAPER_WIDTH = 250, 640
-LETTER_WIDTH = 7.6
+LETTER_WIDTH, TICK_LETTER_WIDTH = 7.6, 7.2
 
 WORDS_HEIGHT = 20
 BAR_HEIGHT = 20
@@ -518,7 +518,7 @@ def _ticks_across(
     found: dict[tuple[int, str], set[str]] = {}
     anchors = {}
     for width, room in (("narrow", PHONE_WIDTH), ("wide", PAPER_WIDTH)):
-        letters = (room - axis_width) / LETTER_WIDTH
+        letters = (room - axis_width) / TICK_LETTER_WIDTH
         for index, words in _labels_that_fit(places, labels, months, letters):
             anchor = _anchor(places[index], len(words) / letters)
             found.setdefault((index, words), set()).add(width)

@@ -127,8 +127,8 @@ def test_words_under_months_leave_each_other_room_at_regular_steps():
 
     drawn = charts.columns("Sales", ["?"] * 27, series(*range(27)), months=shown)
 
-    # 640 pixels have room for each third month, 250 for each sixth: of the 30.7 letters beside "30"
-    # a month has 1.14, so that "Jan 2025" ends 1.3 before "Jul" begins.
+    # 640 pixels have room for each third month, 250 for each sixth: of the 32.5 letters beside "30"
+    # a month has 1.2, so that "Jan 2025" ends 1.7 before "Jul" begins.
     wide = [tick.words for tick in drawn.across if not tick.is_narrow]
     narrow = [tick.words for tick in drawn.across if not tick.is_wide]
     assert wide == [
