@@ -147,7 +147,7 @@ def _cash_answer(made: FilteredReport) -> list[str]:
     return [*_answer_of_month(made.frame.attrs["answer"]), *_answer_to_come(made)]
 
 
-def _answer_of_month(answer: cash.Answer) -> list[str]:
+def _answer_of_month(answer: cash.MoneyAnswer) -> list[str]:
     month = date_format(answer.today, "F")
     before = year_before(answer.today.replace(day=1))
     said = {
@@ -172,7 +172,7 @@ def _answer_of_month(answer: cash.Answer) -> list[str]:
 
 
 def _answer_to_come(made: FilteredReport) -> list[str]:
-    answer: cash.Answer = made.frame.attrs["answer"]
+    answer: cash.MoneyAnswer = made.frame.attrs["answer"]
     said = {
         "until": date_format(answer.until, "F"),
         "due": words.money(answer.due_cents),
@@ -198,12 +198,12 @@ def _answer_to_come(made: FilteredReport) -> list[str]:
 
 
 def _warns_coming(frame: pd.DataFrame) -> list[str]:
-    answer: cash.Answer = frame.attrs["answer"]
+    answer: cash.MoneyAnswer = frame.attrs["answer"]
     return list(answer.not_known)
 
 
 def _warns_cash(frame: pd.DataFrame) -> list[str]:
-    answer: cash.Answer = frame.attrs["answer"]
+    answer: cash.MoneyAnswer = frame.attrs["answer"]
     warnings = _warns_coming(frame)
     if answer.began_on is not None and answer.began_on.day > 1:
         warnings.append(

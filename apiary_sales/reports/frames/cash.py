@@ -198,7 +198,7 @@ def by_month(filters: CashFilters) -> pd.DataFrame:
     today = timezone.localdate()
     book = money_book(today)
     frame = frame_of(_rows(filters, book), MONTH)
-    frame.attrs["answer"] = Answer.of(book, to_come.read(today))
+    frame.attrs["answer"] = MoneyAnswer.of(book, to_come.read(today))
     return frame
 
 
@@ -216,12 +216,12 @@ def coming_by_month(filters: CashFilters) -> pd.DataFrame:
     today = timezone.localdate()
     book, coming = money_book(today), to_come.read(today)
     frame = frame_of(_coming_rows(filters, book, coming), COMING)
-    frame.attrs["answer"] = Answer.of(book, coming)
+    frame.attrs["answer"] = MoneyAnswer.of(book, coming)
     return frame
 
 
 @dataclass(frozen=True)
-class Answer:
+class MoneyAnswer:
     """What the page says first: this month, and what comes until the end of the next."""
 
     today: date
@@ -240,7 +240,7 @@ class Answer:
     not_known: tuple[str, ...]
 
     @classmethod
-    def of(cls, book: MoneyBook, coming: ToCome) -> Answer:
+    def of(cls, book: MoneyBook, coming: ToCome) -> MoneyAnswer:
         today = book.today
         first = today.replace(day=1)
         until = to_come.month_end(today, 1)

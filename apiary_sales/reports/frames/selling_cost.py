@@ -29,7 +29,7 @@ from apiary_sales.orders.models import FulfilmentLine, Order
 from apiary_sales.planning.rules.demand import channel_of
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.reports.frames import sales
-from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
 from apiary_sales.reports.frames.sales import NONE, SalesFilters
 from inventory.shared.money import cents_half_even, share_cents
 from inventory.shared.weights import unit_grams
@@ -146,7 +146,7 @@ def by_customer(filters: SalesFilters) -> pd.DataFrame:
     return _frame(
         filters,
         CUSTOMER,
-        lambda line: (line.customer_key, line.customer),
+        ("customer_key", "customer"),
         lambda cost: (
             NONE if cost.customer is None else str(cost.customer),
             cost.customer_name or _("Buyers at the stand"),
@@ -163,7 +163,7 @@ def by_channel(filters: SalesFilters) -> pd.DataFrame:
     frame = _frame(
         filters,
         WAY,
-        lambda line: (line.way, line.channel),
+        ("way", "channel"),
         lambda cost: (
             FROM_BEFORE if cost.channel is None else way_of(cost.channel, cost.tier),
             cost.channel or "",
@@ -175,20 +175,19 @@ def by_channel(filters: SalesFilters) -> pd.DataFrame:
 def _frame(
     filters: SalesFilters,
     columns: dict[str, str],
-    key_of_line: Callable[[Any], tuple[str, str]],
-    key_of_cost: Callable[[RecordedCost], tuple[str, str]],
+    keys: tuple[str, str],
+    key_of: Callable[[RecordedCost], tuple[str, str]],
 ) -> pd.DataFrame:
-    sums: dict[tuple[str, str], dict[str, int]] = {}
-    sold = _lines(replace(filters, goods=sales.ALL))
-    for line in sold.itertuples(index=False):
-        row = sums.setdefault(key_of_line(line), dict.fromkeys((*MEASURES, "known_lines"), 0))
-        for name in _FROM_LINES + _TYPED:
-            row[name] += plain(getattr(line, name)) or 0
-        row["known_lines"] += plain(line.cost_cents) is not None
+    """Add up the lines by two keys, and put to them what was recorded for these keys."""
+    found: dict[tuple[str, str], dict[str, int]] = {}
+    measures = (*_FROM_LINES, *_TYPED, "known_lines")
+    for row in sums(_lines(replace(filters, goods=sales.ALL)), keys, measures).to_dict("records"):
+        of_row = found.setdefault((row[keys[0]], row[keys[1]]), dict.fromkeys(MEASURES, 0))
+        of_row |= {name: plain(row[name]) or 0 for name in measures}
     for cost in [*_discounts(filters), *_recorded(filters)]:
-        row = sums.setdefault(key_of_cost(cost), dict.fromkeys((*MEASURES, "known_lines"), 0))
-        row[cost.column] += cost.cents
-    rows = [(*key, *_measured(row)) for key, row in sums.items()]
+        nothing = dict.fromkeys((*MEASURES, "known_lines"), 0)
+        found.setdefault(key_of(cost), nothing)[cost.column] += cost.cents
+    rows = [(*key, *_measured(row)) for key, row in found.items()]
     frame = frame_of(rows, columns).pipe(_most_first)
     frame.attrs["beside"] = _beside(filters)
     return frame
@@ -244,25 +243,29 @@ def _lines(filters: SalesFilters) -> pd.DataFrame:
     sold = sales.lines(filters)
     tiers = {str(pk): tier for pk, tier in Customer.objects.values_list("pk", "tier")}
     rates = {row.channel: row for row in ChannelCost.objects.all()}
-    ways, cards, handlings = [], [], []
-    for line in sold.itertuples(index=False):
-        tier = tiers.get(line.customer_key)
-        ways.append(way_of(line.channel, tier))
-        found = rates.get(rates_of(line.channel, tier) or "")
+    read = ("customer_key", "channel", "amount_cents", "pieces", "goods_pieces", "nanograms")
+    known = sold["cost_cents"].notna()
+    ways, typed = [], []
+    for customer, channel, cents, jars, goods, nanograms, is_known in zip(
+        *(sold[name].fillna(0).tolist() for name in read), known.tolist(), strict=True
+    ):
+        tier = tiers.get(customer)
+        ways.append(way_of(channel, tier))
+        found = rates.get(rates_of(channel, tier) or "")
         # What has no known cost is in no margin, so it bears no cost of selling either.
-        is_known = plain(line.cost_cents) is not None
-        typed = typed_costs(
-            found if is_known else None,
-            amount_cents=line.amount_cents,
-            pieces=(plain(line.pieces) or 0) + (plain(line.goods_pieces) or 0),
-            nanograms=plain(line.nanograms) or 0,
+        typed.append(
+            typed_costs(
+                found if is_known else None,
+                amount_cents=cents,
+                pieces=jars + goods,
+                nanograms=nanograms,
+            )
         )
-        cards.append(typed.card_cents)
-        handlings.append(typed.handling_cents)
     return sold.assign(
         way=pd.Series(ways, sold.index, dtype=TEXT),
-        card_cents=pd.Series(cards, sold.index, dtype=WHOLE),
-        handling_cents=pd.Series(handlings, sold.index, dtype=WHOLE),
+        card_cents=pd.Series([each.card_cents for each in typed], sold.index, dtype=WHOLE),
+        handling_cents=pd.Series([each.handling_cents for each in typed], sold.index, dtype=WHOLE),
+        known_lines=known.astype(WHOLE),
     )
 
 
