@@ -13,8 +13,7 @@ from inventory.shared.models.house import House
 class BooksLockManager(models.Manager["BooksLock"]):
     def locked_until(self) -> date | None:
         """Return the last day on which nothing counts any more; None while the books are open."""
-        newest = self.order_by("-id").first()
-        return newest.locked_until if newest else None
+        return self.order_by("-id").values_list("locked_until", flat=True).first()
 
     def counting_day(self, day: date) -> date:
         """Return the day on which something of `day` counts: the first open day when it is closed.
