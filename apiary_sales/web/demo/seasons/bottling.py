@@ -44,19 +44,17 @@ class Bottling:
         )
         days = [day for day in days if day >= years.day(2, rule["begins"])]
         left: Counter[str] = Counter()
-        for day, next_day in pairwise(days):
-            needed: Counter[str] = Counter()
-            for act in self.sold:
-                if day <= act.day < next_day:
-                    needed.update(act.takes)
-            for row in self.rows["products"]:
-                wanted = needed[row["code"]] * (100 + rule["more_percent"])
-                pieces = ceil((wanted / 100 - left[row["code"]]) / row["by"]) * row["by"]
-                left[row["code"]] -= needed[row["code"]]
+        for row in self.rows["products"]:
+            code = row["code"]
+            for day, next_day in pairwise(days[:: row.get("every", 1)]):
+                sold = sum(act.takes.get(code, 0) for act in self.sold if day <= act.day < next_day)
+                wanted = sold * (100 + rule["more_percent"]) / 100 - left[code]
+                pieces = ceil(wanted / row["by"]) * row["by"]
+                left[code] -= sold
                 if pieces > 0:
                     number = next(self._run)
-                    left[row["code"]] += pieces - self._broken(number, pieces)
-                    yield self._act(day, row["code"], pieces, number)
+                    left[code] += pieces - self._broken(number, pieces)
+                    yield self._act(day, code, pieces, number)
 
     def _broken(self, number: int, pieces: int) -> int:
         in_a_hundred = self.rows["bottling"]["broken"]
@@ -111,19 +109,19 @@ class Bottling:
     def _tank_with(self, needed: int, day: date, name: str) -> Place:
         """Pour drums into the tank until there is enough in it, the first ones first."""
         tank = self.things.place(self.rows["tank"]["code"])
-        for drum in harvest.shared_drums():
-            there = Balance.objects.in_vessel(tank)
-            if there and there.free > needed:
+        there = Balance.objects.in_vessel(tank)
+        inside = there.free if there else 0
+        for drum in harvest.full_drums() if inside <= needed else ():
+            drums.drain(
+                drum=drum.place,
+                target=tank,
+                recorded_by=self.things.bottler,
+                key=key(f"{name}-{drum.place.code}"),
+                drained_on=day,
+            )
+            inside += drum.quantity
+            if inside > needed:
                 break
-            inside = Balance.objects.in_vessel(drum)
-            if inside and inside.free == inside.quantity:
-                drums.drain(
-                    drum=drum,
-                    target=tank,
-                    recorded_by=self.things.bottler,
-                    key=key(f"{name}-{drum.code}"),
-                    drained_on=day,
-                )
         return tank
 
     def _bring_parts(self, product: Product, pieces: int, day: date, name: str) -> None:

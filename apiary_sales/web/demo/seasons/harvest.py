@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 
+from django.db.models import QuerySet
+
 from apiary_sales.pricing.services import seasons
 from apiary_sales.web.demo.fixtures import cents, grams, key
 from apiary_sales.web.demo.seasons.things import Things
@@ -101,16 +103,20 @@ def _extract(
 
 
 def empty_drums() -> list[Place]:
-    return [drum for drum in shared_drums() if not Balance.objects.in_vessel(drum)]
+    full = {there.place_id for there in full_drums()}
+    return [drum for drum in _shared_drums() if drum.pk not in full]
 
 
-def shared_drums() -> list[Place]:
-    """Return the drums that are filled from the tank and here now."""
-    return list(
-        Place.objects.filter(
-            kind=Place.Kind.DRUM, code__gte="D-101", code__lte="D-120", is_active=True
-        ).order_by("code")
-    )
+def full_drums() -> list[Balance]:
+    """Return what is in the drums that were filled from the tank and nobody has reserved."""
+    found = Balance.objects.filter(place__in=_shared_drums(), quantity__gt=0)
+    return list(found.filter(reserved=0).select_related("place", "lot").order_by("place__code"))
+
+
+def _shared_drums() -> QuerySet[Place]:
+    return Place.objects.filter(
+        kind=Place.Kind.DRUM, code__gte="D-101", code__lte="D-120", is_active=True
+    ).order_by("code")
 
 
 def _spend(costs: dict[str, str], season: int) -> None:

@@ -30,7 +30,6 @@ from apiary_sales.web.demo.fixtures import cents, key, read
 from apiary_sales.web.demo.seasons import harvest
 from apiary_sales.web.demo.seasons.things import Things, at
 from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn, weekend_days
-from inventory.stock.models import Balance
 from inventory.stock.services import loads
 from inventory.stock.services.loads import PiecesOf
 
@@ -175,10 +174,10 @@ class Selling:
 
     def _take_back(self, row: dict, name: str, day: date) -> None:
         invoice = _invoice(name)
-        line = invoice.lines.get(
-            fulfilment_line__order_line__product=self.things.products[row["product"]],
-            quantity__gt=0,
-        )
+        product = self.things.products[row["product"]]
+        # Pieces of two lots are on two lines.
+        of_product = invoice.lines.filter(fulfilment_line__order_line__product=product)
+        line = of_product.order_by("-quantity")[0]
         credit_notes.credit(
             invoice=invoice,
             issued_by=self.things.seller,
@@ -221,11 +220,7 @@ class Selling:
         yield DatedAct(back_on, Turn.CREDITED, name, "", lambda: self._drums_back(name, back_on))
 
     def _sell_drums(self, row: dict, day: date, name: str) -> None:
-        full = [
-            there
-            for drum in harvest.shared_drums()
-            if (there := Balance.objects.in_vessel(drum)) and there.free == there.quantity
-        ][-row["drums"] :]
+        full = harvest.full_drums()[-row["drums"] :]
         lines = []
         for there in full:
             lines.append(
