@@ -59,6 +59,13 @@ def tell(today: date, say: Say, seasons: Seasons) -> None:
     seasons.tell(
         until_days_ago=1, beside=_look_back(story, today, people[User.Role.STAND], seller, say)
     )
+
+
+def tell_of_today(today: date, say: Say) -> None:
+    """Do what is done today, the last of all, so that nothing is entered before it later."""
+    story = read("story")
+    people = {user.role: user for user in User.objects.all()}
+    seller = people[User.Role.OFFICE]
     _quote(story["quote"], today, seller, say)
     sell_at_the_stand(story["stand_sale"], today, people[User.Role.STAND], say)
     _fill_a_shop_order(story["shop_order"], today, seller, say)

@@ -2,19 +2,21 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from itertools import count, pairwise
 from math import ceil
 
-from apiary_sales.web.demo.fixtures import cents, grams, key
+from django.db.models import Sum
+
+from apiary_sales.web.demo.fixtures import STORY_DAYS, cents, grams, key, read
 from apiary_sales.web.demo.seasons import harvest
-from apiary_sales.web.demo.seasons.things import Things
+from apiary_sales.web.demo.seasons.things import Things, at
 from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn
 from inventory.bottling.models import BottlingRun, PackagingPart, Product
 from inventory.bottling.services import gift_boxes, goods, parts, runs
 from inventory.bottling.services.goods import Material
-from inventory.stock.models import Balance, Place, Posting
+from inventory.stock.models import Balance, Place, Posting, PostingLine
 from inventory.stock.services import drums, stores
 
 
@@ -130,8 +132,7 @@ class Bottling:
 
     def _bring(self, part: PackagingPart, needed: int, day: date, name: str) -> None:
         storeroom = self.things.place("storeroom")
-        held = Balance.objects.filter(item=part.item, place=storeroom).first()
-        if held and held.free >= needed:
+        if self._there(part, storeroom, day) >= needed + self._kept_for_the_story(part, day):
             return
         pieces = ceil(max(needed * 2, 24) / 12) * 12
         price = self.things.years.figure(self.rows["parts"]["prices"][part.name], day)
@@ -145,6 +146,28 @@ class Bottling:
             recorded_by=self.things.bottler,
             key=key(f"{name}-{part.code}"),
         )
+
+    def _there(self, part: PackagingPart, storeroom: Place, day: date) -> int:
+        """Return what is there: on that day as well, since the story's come before it is told."""
+        lines = PostingLine.objects.filter(item=part.item, place=storeroom)
+        by_then = lines.filter(posting__occurred_at__lt=at(day + timedelta(days=1), 0))
+        return min(
+            found.aggregate(pieces=Sum("quantity", default=0))["pieces"]
+            for found in (lines, by_then)
+        )
+
+    def _kept_for_the_story(self, part: PackagingPart, day: date) -> int:
+        """Return what the runs of the story that are still to come take of a part."""
+        if (self.things.today - day).days >= STORY_DAYS:
+            return 0
+        # Those of other products are told last, though they were on earlier days.
+        kept, later = 0, read("products")["runs"]
+        for row in [*read("story")["runs"], *later]:
+            if row["days_ago"] < (self.things.today - day).days or row in later:
+                for use in self.things.products[row["product"]].uses():
+                    if use.part == part:
+                        kept += ceil(row["planned"] * use.quantity / use.per_pieces)
+        return kept
 
     def _goods(self) -> Iterator[DatedAct]:
         things, storeroom = self.things, "storeroom"

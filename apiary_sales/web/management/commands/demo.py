@@ -68,6 +68,8 @@ class Command(BaseCommand):
         more_products.tell(today, self._say)
         care.tell(today, self._say)
         market.tell(today, self._say)
+        story.tell_of_today(today, self._say)
+        more_products.tell_of_today(today, self._say)
         self.stdout.write("Writing the papers")
         written = self._write_papers()
         call_command("verify_ledger", stdout=self.stdout)
