@@ -105,7 +105,10 @@ def sold_without_cost(season: int | None = None) -> SoldWithoutCost:
         found = [row for row in found if row.lot_id and season in seasons[row.lot_id]]
     costs = costs_known_now(found)
     lines = [LineWithoutCost(row, costs.get(row.pk)) for row in found]
-    return SoldWithoutCost(lines[::-1])
+    newest_first = sorted(
+        lines, key=lambda line: (line.goods.fulfilment.filled_on, line.goods.pk), reverse=True
+    )
+    return SoldWithoutCost(newest_first)
 
 
 def costs_known_now(rows: Sequence[FulfilmentLine]) -> dict[int, int]:

@@ -87,5 +87,5 @@ def test_the_page_shows_the_three_prices_and_takes_a_quote(client, jar, receive)
     done = client.post(f"{page}quote/", form, follow=True).text
 
     assert "Jar, 1 lb is quoted at $0.7525." in done
-    for price in ("$0.50", "$0.60", "$0.7525"):
+    for price in ("$0.50", "last", "$0.60", "quoted", "$0.7525"):
         assert price in client.get("/bottling/parts/").text
