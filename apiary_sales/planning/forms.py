@@ -351,6 +351,12 @@ class FiguresForm(HouseForm):
         return any(vessel.moisture_question for vessel in self.books.vessels)
 
     @property
+    def above_limit(self) -> str:
+        """The names of the vessels that the box is about."""
+        doubted = [vessel for vessel in self.books.vessels if vessel.moisture_question]
+        return "; ".join(vessel.place.name for vessel in doubted)
+
+    @property
     def pool_rows(self) -> list[PoolFields]:
         found = []
         for vessels in self.books.pools:

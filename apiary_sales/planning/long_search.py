@@ -1,7 +1,8 @@
 """A search for the plan that takes minutes: long work, whose answer is kept for who asked.
 
 The page of the plan searches for a few seconds. With many vessels and products that may not prove
-the best plan; this searches in rounds, each longer than the last, until one does.
+the best plan; this searches in rounds, each longer than the last, until one does, or until no plan
+can earn a thousandth more.
 """
 
 import hashlib
@@ -45,7 +46,7 @@ def begin(*, query: Mapping[str, str], started_by: User) -> LongWork:
 
 @task()
 def search(work_id: int, figures: dict[str, str], language: str) -> None:
-    """Search until the best plan is proven, or the rounds are over."""
+    """Search until the best plan is proven or close to it, or the rounds are over."""
     conventions.read_again()
     with translation.override(language), long_work.progress(work_id) as work:
         work.check_stop()
@@ -54,7 +55,7 @@ def search(work_id: int, figures: dict[str, str], language: str) -> None:
             raise NotAllowedNow(_("The figures of the plan are not right. Look at them again."))
         for rounds, seconds in enumerate(ROUNDS_SECONDS, start=1):
             best = question.best(seconds)
-            if best.is_proven:
+            if best.is_proven or best.is_close:
                 break
             work.advance(rounds, total=len(ROUNDS_SECONDS))
         work_files.keep(work.work, "plan.json", _written(best, question.programme))

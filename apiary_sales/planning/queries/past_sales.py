@@ -10,10 +10,10 @@ from apiary_sales.imports.models import PastSale
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.planning.rules.demand import (
     History,
+    PastPeriods,
     PastSales,
     Period,
     PeriodNotUsed,
-    Season,
     channel_of,
 )
 
@@ -36,28 +36,28 @@ def history(*, on: date, months: int) -> History:
     that were brought in from a list count on their day, which is before the first own sale of their
     channel.
     """
-    season = Season.before(on, months, YEARS_BACK)
+    past = PastPeriods.before(on, months, YEARS_BACK)
     firsts = _first_sales(on)
     if not firsts:
         return History((), False, ())
-    own, brought_in = _sold(season.periods), _brought_in(season.periods)
-    sold = {period: _added(own[period], brought_in[period]) for period in season.periods}
+    own, brought_in = _sold(past.periods), _brought_in(past.periods)
+    sold = {period: _added(own[period], brought_in[period]) for period in past.periods}
     began = min(firsts.values())
-    used = season.known_from(began, [period for period in season.periods if sold[period]])
-    is_same_season = any(period in season.earlier for period in used)
+    used = past.known_from(began, [period for period in past.periods if sold[period]])
+    is_same_season = any(period in past.earlier for period in used)
     usable = used if is_same_season else ()
     return History(
         periods=_known(used, began),
         is_same_season=is_same_season,
         sales=tuple(
-            _past_sales(key, first, season.known_from(first, usable), sold)
+            _past_sales(key, first, past.known_from(first, usable), sold)
             for key, first in firsts.items()
         ),
         brought_in_pieces=sum(sum(brought_in[period].values()) for period in used),
         is_partial=_known(used, began) != used,
         not_used=tuple(
             PeriodNotUsed(period, began if period.first < began else None)
-            for period in season.earlier
+            for period in past.earlier
             if period.last >= began and period not in used
         ),
         newest=sold[used[0]] if used else {},

@@ -123,14 +123,14 @@ class History:
 
 
 @dataclass(frozen=True)
-class Season:
+class PastPeriods:
     """The days that a plan may learn from: the same of earlier years, and those just past."""
 
     earlier: tuple[Period, ...]
     just_past: Period
 
     @classmethod
-    def before(cls, on: date, months: int, years: int) -> "Season":
+    def before(cls, on: date, months: int, years: int) -> "PastPeriods":
         return cls(
             tuple(period_from(years_before(on, ago), months) for ago in range(1, years + 1)),
             Period(months_later(on, -months), on - timedelta(days=1)),
