@@ -99,6 +99,7 @@ class StockOut:
     product: Product
     ready: int
     chances: tuple[Chance, ...]
+    on: date
 
     @property
     def likely_by(self) -> Chance | None:
@@ -113,9 +114,11 @@ class StockOut:
             return None
         position = self.chances.index(found)
         before = self.chances[position - 1].on_hand if position else 0.0
-        days = calendar.monthrange(found.month.year, found.month.month)[1]
+        last = calendar.monthrange(found.month.year, found.month.month)[1]
+        first = found.month.replace(day=1) if position else self.on
+        days = last - first.day
         part = (LIKELY - before) / (found.on_hand - before) if found.on_hand > before else 1.0
-        return found.month.replace(day=max(1, min(days, math.ceil(days * part))))
+        return first + timedelta(days=min(days, int(days * part)))
 
     @property
     def most_with_plan(self) -> Chance | None:
@@ -263,7 +266,7 @@ class SeasonAnswer:
                         _gone(wanted, variation[row.key], int(supply + 0.5)),
                     )
                 )
-            found.append(StockOut(row.product, row.ready, tuple(chances)))
+            found.append(StockOut(row.product, row.ready, tuple(chances), books.on))
         far = date.max
         return sorted(found, key=lambda each: (each.likely_on or far, -each.chances[-1].on_hand))
 
@@ -363,7 +366,8 @@ class SeasonAnswer:
 
 
 def _by_weight(cents_per_gram: float) -> Decimal:
-    return Decimal(str(round(cents_per_gram * float(unit_grams()) / 100, 4)))
+    cents = round(cents_per_gram * float(unit_grams()))
+    return Decimal(cents) / 100
 
 
 def _drums(question: SeasonQuestion, plan: SeasonPlan) -> DrumAdvice | None:
@@ -383,11 +387,12 @@ def _drums(question: SeasonQuestion, plan: SeasonPlan) -> DrumAdvice | None:
     # Of what is not sold, the honey is shown that is nearest to it.
     nearest = min(bulk, key=lambda pool: plan.honey_cents[pool.key] - (pool.drum_cents or 0.0))
     kinds = []
+    tried = 1 if search.is_large(problem) else KINDS_TRIED
     for number, pool in enumerate(sold or [nearest]):
         grams = counts[pool.key] * each
         more, less = max(0.0, grams - each), grams or min(each, pool.arrives[0], takes)
         worth = plan.honey_cents[pool.key]
-        if number < KINDS_TRIED and less - more > GRAMS_MIN:
+        if number < tried and less - more > GRAMS_MIN:
             # The worth of everything else with one drum more here, less that with one drum less.
             with_more = search.solve(problem, drums_now={pool.key: more}).value_cents
             with_less = search.solve(problem, drums_now={pool.key: less}).value_cents

@@ -21,6 +21,8 @@ from inventory.shared.weights import unit_name
 
 # Below this a scarce thing is not worth a word.
 CENTS_SAID = 10
+# The next orders; later ones are in a table.
+ORDERS_SAID = 3
 
 
 def month_name(month: date) -> str:
@@ -123,7 +125,7 @@ def orders(answer: SeasonAnswer) -> list[str]:
     for each in answer.orders:
         by_day[each.by, each.is_late].append(each)
     told = []
-    for (by, is_late), rows in by_day.items():
+    for (by, is_late), rows in list(by_day.items())[:ORDERS_SAID]:
         parts = _listed(
             [
                 _("%(pieces)s of %(part)s")
@@ -147,6 +149,8 @@ def orders(answer: SeasonAnswer) -> list[str]:
                 _("Order by %(day)s: %(parts)s.")
                 % {"day": date_format(by, "DATE_FORMAT"), "parts": parts}
             )
+    if len(by_day) > ORDERS_SAID:
+        told.append(_("What is to be ordered later is in the table of parts."))
     return told
 
 
@@ -182,10 +186,18 @@ def _stock_out(row: StockOut) -> str:
     day = row.likely_on
     if most is None or likely is None or day is None:
         return ""
+    if not row.ready:
+        return _(
+            "%(product)s: none on hand. With this plan, the chance to be sold out is at most "
+            "%(planned)s %% (at the end of %(worst)s)."
+        ) % {
+            "product": row.product.name,
+            "planned": most.with_plan_percent,
+            "worst": month_name(most.month),
+        }
     return _(
-        "%(product)s: %(ready)s on hand last until about %(day)s (%(chance)s %% that they are gone "
-        "by the end of %(month)s). With this plan the chance is %(planned)s %% at most, in "
-        "%(worst)s."
+        "%(product)s: %(ready)s on hand last until about %(day)s; gone by the end of %(month)s: "
+        "%(chance)s %%. With this plan, at most %(planned)s %% (at the end of %(worst)s)."
     ) % {
         "product": row.product.name,
         "ready": words.pieces(row.ready),
@@ -279,8 +291,8 @@ def scarce(answer: SeasonAnswer) -> list[str]:
         if over >= CENTS_SAID:
             told.append(
                 _(
-                    "%(part)s are scarce: ordered ones come too late. One more now would earn "
-                    "%(cents)s."
+                    "%(part)s: more would be of use before ordered ones arrive. One more now would "
+                    "earn %(cents)s."
                 )
                 % {"part": row.part.name, "cents": words.money(round(cents))}
             )

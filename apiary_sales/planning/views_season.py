@@ -14,6 +14,7 @@ from apiary_sales.planning.models import SeasonOutlook
 from apiary_sales.planning.queries import season_books
 from apiary_sales.planning.rules.season import SeasonQuestion, question_of
 from apiary_sales.planning.season_answer import SeasonAnswer
+from inventory.shared import words
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 
@@ -49,6 +50,7 @@ class SeasonPlanView(ActView):
             obstacle=obstacle or failed,
             answer=answer,
             answers=_answers(answer) if answer else [],
+            value=words.money(answer.value_cents) if answer else "",
             left_out=sentences.left_out(question),
             kept=question.books.outlook,
             **kwargs,

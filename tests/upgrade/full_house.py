@@ -87,6 +87,7 @@ from apiary_sales.orders.services import (
     standing_orders,
     weigh_out,
 )
+from apiary_sales.planning import services as planning
 from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import (
     filling_times,
@@ -167,6 +168,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _change_jars(people[User.Role.BOTTLING])
     _give_jars_a_page()
     _set_costs()
+    _expect_of_the_season(people[User.Role.OWNER])
     _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
@@ -581,6 +583,24 @@ def _set_costs() -> None:
         note="Sugar",
     )
     filling_times.set_minutes({Product.objects.get(code="1-lb"): Decimal("0.8")})
+
+
+def _expect_of_the_season(person) -> None:
+    planning.save_season_outlook(
+        outlook="careful",
+        kept_per_pound=Decimal("2.10"),
+        storage_per_pound=Decimal("0.01"),
+        interest_percent=Decimal(6),
+        drum_month_grams=3_000_000,
+        drum_year_grams=None,
+        harvest_month=7,
+        harvest_grams=5_000_000,
+        harvest_spread_grams=1_000_000,
+        room_grams=None,
+        hours=Decimal(40),
+        hours_by_month={12: Decimal(60)},
+        changed_by=person,
+    )
 
 
 def _add_a_private_label() -> None:

@@ -669,6 +669,7 @@ TOPICS = (
         "billing:closing",
     ),
     HelpTopic("plan", S.HOUSE, (PRICES,), (), "planning:plan"),
+    HelpTopic("season-plan", S.HOUSE, (PRICES,), (), "planning:season"),
     HelpTopic(
         "drum-or-jar", S.HOUSE, (PRICES,), ("pricing:product_margin",), "pricing:drum_or_jar"
     ),
@@ -797,6 +798,7 @@ TOPICS = (
     HelpTopic("cash-of-a-stand-day", S.NUMBERS, (SELL,), figures_for=(MONEY,)),
     HelpTopic("forecast", S.NUMBERS, (PRICES,)),
     HelpTopic("try-a-price", S.NUMBERS, (PRICES,), (), "planning:price_try"),
+    HelpTopic("sold-out", S.NUMBERS, (PRICES,)),
 )
 BY_SLUG = {topic.slug: topic for topic in TOPICS}
 # The help of each page, by the name of its address.

@@ -1,6 +1,14 @@
 """The figures of the worked examples: the house's own where there are some, else invented ones."""
 
-from apiary_sales.web.help.figures import bottling, costs, earnings, honey, reported, selling
+from apiary_sales.web.help.figures import (
+    bottling,
+    costs,
+    earnings,
+    honey,
+    reported,
+    season,
+    selling,
+)
 from apiary_sales.web.help.figures.example import Example
 from apiary_sales.web.help.figures.tried_price import TriedPriceExample
 
@@ -25,6 +33,7 @@ EXAMPLES: dict[str, type[Example]] = {
     "cash-of-a-stand-day": selling.StandCashExample,
     "forecast": selling.ForecastExample,
     "try-a-price": TriedPriceExample,
+    "sold-out": season.SoldOutExample,
 }
 
 

@@ -1,0 +1,182 @@
+"""The season plan on its page: answers in words, what was left out, and what the owner expects."""
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import strip_tags
+
+from apiary_sales.accounts.models import User
+from apiary_sales.planning import services
+from apiary_sales.planning.models import SeasonOutlook
+from apiary_sales.planning.queries import season_books, season_history
+from apiary_sales.planning.rules.demand import months_later
+from apiary_sales.planning.rules.season import first_month, question_of
+from apiary_sales.planning.season_answer import SeasonAnswer
+from apiary_sales.pricing.services import prices
+from inventory.bottling.services import parts
+from inventory.shared.errors import SeveralProblems
+from inventory.stock.models import Lot
+from tests import builders
+from tests.planning.test_monthly_sales import brought_in
+
+POUND = 453.59237
+URL = "/reports/plan/season/"
+
+
+def today() -> date:
+    return timezone.localdate()
+
+
+def expected(**fields) -> SeasonOutlook:
+    given = {
+        "outlook": "usual",
+        "kept_per_pound": None,
+        "storage_per_pound": None,
+        "interest_percent": None,
+        "drum_month_grams": None,
+        "drum_year_grams": None,
+        "harvest_month": None,
+        "harvest_grams": None,
+        "harvest_spread_grams": None,
+        "room_grams": None,
+        "hours": None,
+        "hours_by_month": {},
+        "changed_by": builders.person(),
+        **fields,
+    }
+    return services.save_season_outlook(**given)
+
+
+@pytest.fixture
+def house(db):
+    """Two thousand pounds at two dollars in drums, and ten jars a month for two years at $9.50."""
+    tank = builders.place("tank-1", name="Holding tank")
+    builders.lot_in(tank, round(2_000 * POUND))
+    pound = builders.product("One pound")
+    prices.set_bulk(price_per_pound=Decimal("2.0000"), valid_from=date(2020, 1, 1))
+    prices.set_piece(product=pound, tier="stand", piece_cents=950, valid_from=date(2020, 1, 1))
+    this_month = today().replace(day=1)
+    for back in range(1, 25):
+        brought_in(pound, 10, months_later(this_month, -back))
+    return pound
+
+
+def words_of(page) -> str:
+    return " ".join(strip_tags(page.content.decode()).split())
+
+
+def test_the_books_give_demand_by_month_and_the_page_answers_in_words(client, owner, house):
+    client.force_login(owner)
+
+    page = client.get(URL)
+
+    assert page.status_code == 200
+    said = words_of(page)
+    assert "Sell 2 drums in" in said
+    assert "at no less than $2.00 a lb (list price: $2.00 a lb)." in said
+    assert "One pound: none on hand." in said
+    assert "Demand is from 2 whole years" in said
+    assert "Not known, and counted as zero: the cost of storage, interest" in said
+    question = question_of(season_books.read(today()))
+    assert question.problem.mean_of(str(house.pk))[1] == 10
+    assert reverse("planning:season") == URL
+
+
+def test_honey_that_may_not_be_used_is_left_out_with_its_reason(house):
+    held = builders.place("tank-2", name="Held tank")
+    wet = builders.place("tank-3", name="Wet tank")
+    unknown = builders.lot_in(builders.place("tank-4", name="Unknown tank"), 1_000_000)
+    Lot.objects.filter(pk=unknown.pk).update(kind=Lot.Kind.UNKNOWN, moisture_percent=None)
+    on_hold = builders.lot_in(held, 1_000_000)
+    Lot.objects.filter(pk=on_hold.pk).update(is_on_hold=True)
+    builders.lot_in(wet, 1_000_000, moisture_percent="19.9")
+
+    books = season_books.read(today())
+
+    assert [honey.name for honey in books.honeys] == ["Holding tank"]
+    assert {left.name: left.because for left in books.left_honey} == {
+        "Held tank": "on hold",
+        "Wet tank": "above your limit of moisture",
+        "Unknown tank": "its moisture is not known",
+    }
+
+
+def test_what_is_typed_is_kept_with_who_typed_it_and_bounds_the_plan(client, owner, house):
+    client.force_login(owner)
+    typed = {
+        "key": "k",
+        "outlook": "usual",
+        "drum_month": "400",
+        "drum_month_unit": "lb",
+        "kept_per_pound": "1.50",
+        "hours": "10",
+        "hours_12": "2.5",
+    }
+
+    page = client.post(URL, typed)
+
+    assert page.status_code == 302
+    kept = SeasonOutlook.current()
+    assert (kept.drum_month_grams, kept.kept_per_pound) == (181_437, Decimal("1.5000"))
+    assert (kept.hours, kept.hours_by_month) == (Decimal("10.00"), {"12": "2.5"})
+    assert kept.changed_by == owner
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+    assert max(answer.plan.drums_by_month) <= 181_437.1
+
+
+def test_figures_that_cannot_be_are_refused_by_name(db):
+    with pytest.raises(SeveralProblems) as refused:
+        expected(interest_percent=Decimal(101), harvest_month=7, hours_by_month={3: Decimal(-1)})
+
+    assert [problem.parameter for problem in refused.value.problems] == [
+        "interest_percent",
+        "harvest_grams",
+        "hours_3",
+    ]
+
+
+@pytest.mark.parametrize(("days", "ahead"), [(None, 0), (0, 0), (10, 1), (18, 1), (19, 2)], ids=str)
+def test_parts_can_be_used_from_the_month_in_which_they_arrive_by_the_middle(house, days, ahead):
+    jar = parts.save(name="Jar", kind="jar", lead_time_days=days)
+    books = season_books.read(date(2026, 11, 27))
+
+    # 10 days after November 27 are December 7; 18 are December 15, 19 December 16.
+    assert first_month(books, jar) == ahead
+
+
+def test_the_harvest_that_is_typed_comes_in_its_month_and_its_room_is_told(house):
+    later = months_later(today().replace(day=1), 4)
+    expected(
+        harvest_month=later.month,
+        harvest_grams=1_000_000,
+        harvest_spread_grams=200_000,
+        room_grams=1_000_000,
+        kept_per_pound=Decimal(3),
+    )
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    room = answer.tightest_room
+    assert room is not None
+    assert room.month == later
+    # All is kept for the better price, up to the room: half of the harvests are larger.
+    assert room.grams == pytest.approx(1_000_000, rel=0.01)
+    assert room.chance == pytest.approx(0.5, abs=0.02)
+    assert answer.question.problem.months == 7
+
+
+def test_the_past_of_the_house_is_a_world_for_a_back_test(house):
+    past = season_history.read(today())
+
+    assert past is not None
+    assert past.world.months == 24
+    assert past.world.demand[f"{house.pk}-stand"] == [10] * 24
+
+
+def test_only_who_sets_prices_sees_it(client, house):
+    client.force_login(builders.person(User.Role.STAND))
+
+    assert client.get(URL).status_code == 403
