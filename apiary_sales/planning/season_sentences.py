@@ -363,8 +363,8 @@ def left_out(question: SeasonQuestion) -> list[str]:
     told += _of_money(question)
     told.append(
         _(
-            "Orders that are taken but not reserved, parts on order, honey of others and goods "
-            "without honey are not in this plan. Prices are taken as they are today."
+            "Orders that are taken but not reserved, parts on order, honey of others, gift boxes "
+            "and other goods are not in this plan. Prices are taken as they are today."
         )
     )
     return told
@@ -402,6 +402,13 @@ def _of_demand(question: SeasonQuestion) -> list[str]:
                 harvest.seasons,
             )
             % {"seasons": harvest.seasons, "grams": words.weight(round(harvest.total), 0)}
+        )
+    if harvest.seasons is not None:
+        told.append(
+            _(
+                "New honey counts as fit for every product that is of no variety, at the average "
+                "drum price of the honey there is."
+            )
         )
     if harvest.seasons is not None and harvest.spread is None:
         told.append(_("By how much it may differ is not known, so the plan takes it as certain."))

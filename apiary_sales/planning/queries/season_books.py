@@ -144,7 +144,7 @@ def _demands(
                 priceless.append(name)
             elif len(known) < rules.MONTHS_KNOWN_MIN:
                 too_new.append(name)
-            elif net > 0:
+            else:
                 by_month = {_count(month): count for month, count in sold.items()}
                 found.append(DemandState(product, str(channel), net, by_month, known))
     return tuple(found), tuple(priceless), tuple(too_new)

@@ -62,6 +62,8 @@ def read(on: date) -> PastOfHouse | None:
         )
         for row in books.pieces
     )
+    # Nobody sells what costs more to sell than it brings.
+    sold_with_gain = [row for row in books.demands if row.net_cents > 0]
     first = months[0].year * 12 + months[0].month - 1
     drum = books.net_cents(books.list_price)
     kept = books.outlook.kept_per_pound
@@ -70,11 +72,11 @@ def read(on: date) -> PastOfHouse | None:
         first=first,
         products=products,
         outlets=tuple(
-            WorldOutlet(row.key, str(row.product.pk), row.net_cents) for row in books.demands
+            WorldOutlet(row.key, str(row.product.pk), row.net_cents) for row in sold_with_gain
         ),
         demand={
             row.key: [row.sold.get(first + position, 0) for position in range(len(months))]
-            for row in books.demands
+            for row in sold_with_gain
         },
         harvest=_by_month(_extracted(), number),
         honey_grams=float(_honey_before(months[0])),
