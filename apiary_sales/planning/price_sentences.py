@@ -166,6 +166,8 @@ def _break_even(answer: PriceAnswer, found: BreakEven) -> list[str]:
             else _("Unless at least %(percent)s %% more are sold, you earn less than now.")
         )
         told.append(said % {"percent": words.number(abs(found.percent))})
+        if found.is_beyond_honey:
+            told.append(_("The honey there is for these products is not enough for so many."))
         if found.elasticity is not None:
             told.append(
                 _("That is an elasticity of %(elasticity)s.")

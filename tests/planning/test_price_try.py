@@ -63,6 +63,10 @@ def tried(*lines: TriedLine, grams: int = 10**9, drums: Fraction | None = Fracti
     )
 
 
+def even(*lines: TriedLine, drums: Fraction | None = None, grams: int = 10**9):
+    return price_try.break_even(lines, drums, supply_grams=grams)
+
+
 @pytest.mark.parametrize(
     ("elasticity", "pieces"),
     # 1.25 to the power: 1, 1 ÷ 1.118034, 1 ÷ 1.25, 1 ÷ 1.5625.
@@ -95,20 +99,31 @@ def test_what_is_left_is_takings_less_costs_and_what_the_honey_brings_in_drums()
 def test_the_break_even_earns_the_same():
     # A jar leaves 6.00 − 1.00 and then 8.50 − 1.00 more than its honey in drums: two thirds of
     # the pieces earn the same. 1.25^e = 2 ÷ 3 is e = −0.405465 ÷ 0.223144.
-    found = price_try.break_even([line()], Fraction(1, 500))
+    found = even(line(), drums=Fraction(1, 500))
 
     assert found.share == Fraction(1, 3)
     assert found.percent == Decimal("33.3")
     assert round(found.elasticity, 4) == Decimal("-1.8171")
     # Without drums 6.00 ÷ 8.50 of the pieces do.
-    assert price_try.break_even([line()], None).share == Fraction(5, 17)
+    assert even(line()).share == Fraction(5, 17)
 
 
 def test_a_lower_price_needs_more_sales_and_below_cost_none_are_enough():
     # 10.00 → 8.00: a jar leaves 6.00, then 4.00, so half as many again.
-    assert price_try.break_even([line(tried="8")], None).percent == Decimal("-50.0")
-    hopeless = price_try.break_even([line(tried="4")], None)
+    assert even(line(tried="8")).percent == Decimal("-50.0")
+    hopeless = even(line(tried="4"))
     assert (hopeless.share, hopeless.is_hopeless) == (None, True)
+
+
+def test_where_honey_is_short_the_break_even_is_beside_what_could_be_filled():
+    # 600 of 1,000 are filled now, for 6.00 each: 3,600.00 are 423.5 at 8.50. At −2 640 are sold.
+    short = tried(line(), grams=300_000)
+
+    assert short.break_even.share == 1 - Fraction(3600, 8500)
+    assert short.more_cents(short.most) > 0
+    # A lower price needs more jars than there is honey for: 1,500 × 500 g.
+    assert even(line(tried="8"), grams=749_999).is_beyond_honey
+    assert not even(line(tried="8"), grams=750_000).is_beyond_honey
 
 
 def test_what_has_no_cost_is_in_takings_and_in_no_margin():

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal, localcontext
 from fractions import Fraction
 from itertools import pairwise
-from math import floor
+from math import ceil, floor
 
 from inventory.bottling.models import Product
 from inventory.shared.money import cents_half_up
@@ -148,12 +148,14 @@ class BreakEven:
     """How far sales may fall, or must rise, before the change earns less than today's prices.
 
     `share` is the fall in sales that earns the same, negative where more must be sold. None where
-    no change of sales makes up for the price (`is_hopeless`), or none undoes it.
+    no change of sales makes up for the price (`is_hopeless`), or none undoes it. Where more must
+    be sold than the honey is enough for, it `is_beyond_honey`.
     """
 
     share: Fraction | None
     elasticity: Decimal | None
     is_hopeless: bool = False
+    is_beyond_honey: bool = False
 
     @property
     def percent(self) -> Decimal | None:
@@ -288,22 +290,27 @@ def try_prices(
         least=least,
         likely=likely,
         most=most,
-        break_even=break_even(lines, drum_net_per_gram),
+        break_even=break_even(lines, drum_net_per_gram, supply_grams=supply_grams),
         price_ratio=_ratio(lines),
     )
 
 
-def break_even(lines: Sequence[TriedLine], drum_net_per_gram: Fraction | None) -> BreakEven:
+def break_even(
+    lines: Sequence[TriedLine], drum_net_per_gram: Fraction | None, *, supply_grams: int
+) -> BreakEven:
     """Return the change of sales, the same for all, at which the tried prices earn as much.
 
     From the pieces whose costs are known: pieces × (what one leaves − what its honey brings in
-    drums) is the same before and after. Without a drum price the honey counts with nothing.
+    drums) is the same before and after. Before are the pieces that can be filled of those that
+    were sold. Without a drum price the honey counts with nothing.
     """
+    sold = [line.pieces for line in lines]
+    filled = dict(zip(map(id, lines), supplied(lines, sold, supply_grams), strict=True))
     known = [line for line in lines if line.is_known]
     before, after = Fraction(0), Fraction(0)
     for line in known:
         honey = line.grams_each * (drum_net_per_gram or 0)
-        before += line.pieces * (line.left(line.prices.now) - honey)
+        before += filled[id(line)] * (line.left(line.prices.now) - honey)
         after += line.pieces * (line.left(line.prices.tried) - honey)
     ratio = _ratio(known)
     if not known or ratio == 1:
@@ -312,9 +319,15 @@ def break_even(lines: Sequence[TriedLine], drum_net_per_gram: Fraction | None) -
         return BreakEven(None, None, is_hopeless=after < before)
     if before <= 0:
         return BreakEven(None, None)
+    share = before / after
+    wanted = [ceil(share * pieces) for pieces in sold]
     with localcontext(prec=DIGITS):
-        elasticity = to_decimal(before / after).ln() / ratio.ln()
-    return BreakEven(1 - before / after, elasticity if abs(elasticity) <= STEEPEST else None)
+        elasticity = to_decimal(share).ln() / ratio.ln()
+    return BreakEven(
+        1 - share,
+        elasticity if abs(elasticity) <= STEEPEST else None,
+        is_beyond_honey=share > 1 and supplied(lines, wanted, supply_grams) != wanted,
+    )
 
 
 def _outcome(
