@@ -43,8 +43,9 @@ PANEL_TOP, PANEL_BOTTOM = 10, 84
 PANEL_STEPS = 2
 
 # On paper drawings are smaller, small ones stand three in a row, and each has its title and frame.
-PAPER_ZOOM, PAPER_PANELS, PAPER_FRAME = 0.75, 3, 70
+PAPER_ZOOM, PAPER_ZOOM_OF_TALL, PAPER_PANELS, PAPER_FRAME = 0.75, 0.65, 3, 60
 PANEL_WORDS_HEIGHT = 34
+TALL = 400
 
 # How much of its place a column fills.
 COLUMN_WIDTH = 0.72
@@ -102,8 +103,14 @@ class Bars:
     template = "reports/_bars.html"
 
     @property
+    def is_tall(self) -> bool:
+        """Whether it is drawn smaller on paper than others, so that there is room for its table."""
+        return self.height > TALL
+
+    @property
     def height_on_paper(self) -> float:
-        return self.height * PAPER_ZOOM + PAPER_FRAME
+        zoom = PAPER_ZOOM_OF_TALL if self.is_tall else PAPER_ZOOM
+        return self.height * zoom + PAPER_FRAME
 
 
 @dataclass(frozen=True)
@@ -226,9 +233,15 @@ class Multiples(Upright):
     height = PANEL_HEIGHT
 
     @property
+    def is_tall(self) -> bool:
+        """As of bars: whether it has more rows of small drawings than two."""
+        return len(self.panels) > 2 * PAPER_PANELS
+
+    @property
     def height_on_paper(self) -> float:
         rows = math.ceil(len(self.panels) / PAPER_PANELS)
-        return rows * (PANEL_HEIGHT + PANEL_WORDS_HEIGHT) * PAPER_ZOOM + PAPER_FRAME
+        zoom = PAPER_ZOOM_OF_TALL if self.is_tall else PAPER_ZOOM
+        return rows * (PANEL_HEIGHT + PANEL_WORDS_HEIGHT) * zoom + PAPER_FRAME
 
     @property
     def left_out(self) -> str:  # type: ignore[override]

@@ -21,7 +21,7 @@ from inventory.shared.people import person_of
 # So many rows can be shown at once, to be printed; longer tables are for the files.
 ROWS_AT_ONCE_MAX = 3000
 # What the words of a sheet of paper leave for pictures and rows, in the pixels of a page.
-PAPER_HEIGHT, PAPER_ROW_HEIGHT, PAPER_WIDE_ROW_HEIGHT, PAPER_SENTENCE_HEIGHT = 750, 16, 34, 19
+PAPER_HEIGHT, PAPER_ROW_HEIGHT, PAPER_WIDE_ROW_HEIGHT, PAPER_SENTENCE_HEIGHT = 740, 16, 30, 19
 # What is counted stands in two columns of so many letters.
 PAPER_LETTERS, PAPER_LINE_HEIGHT = 132, 13
 ROWS_ON_PAPER_MIN = 6
