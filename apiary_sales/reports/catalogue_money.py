@@ -167,7 +167,7 @@ def _answer_of_month(answer: cash.MoneyAnswer) -> list[str]:
         received = _(
             "Received %(received)s in %(month)s so far (%(before)s in all of %(year_before)s)."
         )
-    paid = _("Paid out %(paid)s in %(month)s so far. There is %(there)s now.")
+    paid = _("Paid out %(paid)s in %(month)s so far. By the books there is %(there)s now.")
     return [received % said, paid % said]
 
 
@@ -205,12 +205,25 @@ def _warns_coming(frame: pd.DataFrame) -> list[str]:
 def _warns_cash(frame: pd.DataFrame) -> list[str]:
     answer: cash.MoneyAnswer = frame.attrs["answer"]
     warnings = _warns_coming(frame)
+    if answer.began_on is not None and not answer.has_opening:
+        warnings.append(
+            _(
+                "No opening amount of cash or the bank is entered: what there was before the books "
+                "began is not in what there is at the end of a month."
+            )
+        )
     if answer.began_on is not None and answer.began_on.day > 1:
         warnings.append(
             _("The books begin on %(day)s: that month is not whole, and is compared with no other.")
             % {"day": date_format(answer.began_on)}
         )
     return warnings
+
+
+def _is_so_far(row: Row, name: str, _asked: Any) -> bool:
+    """Tell whether a figure is of the month of today; what came a year before is whole."""
+    this_month = f"{timezone.localdate():%Y-%m}"
+    return row["month"] == this_month and name in ("received_cents", "paid_cents")
 
 
 CASH_BY_MONTH = Report(
@@ -250,6 +263,7 @@ CASH_BY_MONTH = Report(
     nothing=gettext_lazy("Nothing was received or paid out."),
     warns=_warns_cash,
     answers=_cash_answer,
+    is_unfinished=_is_so_far,
 )
 CASH_IN_AND_OUT = Report(
     slug="money-in-and-out",

@@ -213,9 +213,13 @@ def test_the_page_says_first_what_came_what_is_due_and_what_is_to_pay(office, ye
     page = " ".join(unescape(office.get("/reports/money-by-month/").text).split())
 
     assert "Received $168.00 in November so far ($200.00 in all of November 2025)." in page
-    assert "Paid out $84.00 in November so far. There is $1,833.50 now." in page
+    assert "Paid out $84.00 in November so far. By the books there is $1,833.50 now." in page
     assert "Due by the end of December: $0.00; overdue: $0.00." in page
     assert "Bills to pay by then: $60.00; none is overdue." in page
+    # What is of a month that is not over says so; the year before is whole.
+    assert "$168.00 <small>(so far)</small>" in page.replace("</span>", "")
+    assert "$200.00 <small>(so far)" not in page.replace("</span>", "")
+    assert "No opening amount" not in page
     assert "The books begin on Oct 14, 2025: that month is not whole" in page
 
 

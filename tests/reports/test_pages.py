@@ -58,8 +58,14 @@ class Table(HTMLParser):
 
 
 def cents(text: str) -> int:
-    """Read "−$1,234.50" as −123450; a dash and words are no money."""
-    digits = text.replace("−", "-").replace("$", "").replace(",", "").replace(".", "")
+    """Read "−$1,234.50" as −123450, and so far too; a dash and words are no money."""
+    digits = (
+        text.removesuffix(" (so far)")
+        .replace("−", "-")
+        .replace("$", "")
+        .replace(",", "")
+        .replace(".", "")
+    )
     return int(digits) if re.fullmatch(r"-?\d+", digits) else 0
 
 

@@ -237,6 +237,7 @@ class MoneyAnswer:
     bills_overdue_cents: int
     expected_cents: int
     no_day_cents: int
+    has_opening: bool
     not_known: tuple[str, ...]
 
     @classmethod
@@ -263,6 +264,7 @@ class MoneyAnswer:
             overdue["bills_cents"],
             sum(each["expected_in_cents"] for each in by_then),
             sums[NO_DAY]["expected_in_cents"] if NO_DAY in sums else 0,
+            any(month.parts["opening_cents"] for month in book.months.values()),
             coming.not_known,
         )
 
