@@ -1,6 +1,9 @@
 """Payments: whole, in part, too much, bounced; and what a customer owes after each."""
 
+from datetime import datetime, time
+
 import pytest
+import time_machine
 
 from apiary_sales.billing.models import Allocation, EntryLine, Payment
 from apiary_sales.billing.queries import books
@@ -321,3 +324,22 @@ def test_money_is_entered_by_the_way_it_came(shop, invoice):
     rows = EntryLine.objects.filter(entry=payment.entry).values_list("account", "amount_cents")
 
     assert sorted(rows) == [("receivable", -2_000), ("transfer", 2_000)]
+
+
+@pytest.mark.parametrize(
+    ("days_after_the_invoice", "is_taken"), [(-1, False), (0, True), (366, True), (367, False)]
+)
+def test_money_of_an_earlier_year_is_taken_in_the_year_after_its_invoice(
+    shop, invoice, days_after_the_invoice, is_taken
+):
+    received_on = TODAY + days(days_after_the_invoice)
+
+    with time_machine.travel(datetime.combine(TODAY + days(800), time(12)), tick=False):
+        if is_taken:
+            pay(shop, 6_000, received_on=received_on, allocations={invoice: 6_000})
+        else:
+            with pytest.raises(BadValue, match="is more than a year ago") as refused:
+                pay(shop, 6_000, received_on=received_on, allocations={invoice: 6_000})
+            assert refused.value.parameter == "received_on"
+
+    assert left_to_pay(invoice) == [0 if is_taken else 6_000]

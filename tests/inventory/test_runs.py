@@ -54,6 +54,17 @@ def test_a_planned_run_leaves_the_books_alone(room):
     assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0
 
 
+def test_a_run_of_an_earlier_year_is_planned_once_its_day_is_said_to_be_right(room):
+    long_ago = timezone.localdate() - timedelta(days=367)
+
+    with pytest.raises(BadValue, match="more than a year away") as refused:
+        bottling_room.plan(room, planned_for=long_ago)
+    run = bottling_room.plan(room, planned_for=long_ago, day_is_right=True)
+
+    assert refused.value.parameter == "planned_for"
+    assert run.planned_for == long_ago
+
+
 def test_a_run_draws_honey_and_parts_and_makes_a_packed_lot_in_one_posting(room):
     run = bottling_room.recorded(room)
 
