@@ -20,7 +20,7 @@ Money is in cents, honey in grams, work in minutes.
 
 from apiary_sales.planning.programme.limits import Limit, limits_of
 from apiary_sales.planning.programme.plan import Plan, all_in_drums
-from apiary_sales.planning.programme.pools import Pool, pools_of
+from apiary_sales.planning.programme.pools import VesselPool, pools_of
 from apiary_sales.planning.programme.problem import (
     HOUR_MINUTES,
     POUND_GRAMS,
@@ -55,10 +55,10 @@ __all__ = [
     "Plan",
     "PlannedBuyer",
     "PlannedProduct",
-    "Pool",
     "Programme",
     "Relaxation",
     "Remainder",
+    "VesselPool",
     "all_in_drums",
     "in_order",
     "less_on_hand",

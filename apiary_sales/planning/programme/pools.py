@@ -25,7 +25,7 @@ TIGHT = Fraction(9, 10)
 
 
 @dataclass(frozen=True)
-class Pool:
+class VesselPool:
     """Vessels that fill the same products, and whose honey brings the same for each gram."""
 
     vessels: tuple[Honey, ...]
@@ -72,7 +72,7 @@ class Pool:
         return max(vessel.pieces_max(product) for vessel in self.vessels)
 
 
-def pools_of(programme: Programme) -> tuple[Pool, ...]:
+def pools_of(programme: Programme) -> tuple[VesselPool, ...]:
     """Return the honey of a programme in pools, in the order of their first vessels.
 
     Honey that is sold in full drums only, out of tanks, is not pooled: what does not fill a drum
@@ -88,20 +88,20 @@ def pools_of(programme: Programme) -> tuple[Pool, ...]:
         elif honey.whole_cents is None:
             kind = honey.key
         found[kind, _cents_per_gram(honey), honey.never_in].append(honey)
-    return tuple(Pool(tuple(vessels)) for vessels in found.values())
+    return tuple(VesselPool(tuple(vessels)) for vessels in found.values())
 
 
-def of_one_price(programme: Programme) -> tuple[Pool, ...]:
+def of_one_price(programme: Programme) -> tuple[VesselPool, ...]:
     """Return the honey that can be taken from one vessel as well as from another, by price."""
     found: dict[object, list[Honey]] = defaultdict(list)
     for honey in programme.honeys:
         found[_cents_per_gram(honey), honey.never_in].append(honey)
-    return tuple(Pool(tuple(vessels)) for vessels in found.values())
+    return tuple(VesselPool(tuple(vessels)) for vessels in found.values())
 
 
 def share_out(
     programme: Programme,
-    pools: tuple[Pool, ...],
+    pools: tuple[VesselPool, ...],
     pieces: Mapping[tuple[str, str], int],
     drums_left: Mapping[str, int],
 ) -> set[tuple[str, str]]:

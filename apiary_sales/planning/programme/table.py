@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from apiary_sales.planning.programme.plan import Plan
-from apiary_sales.planning.programme.pools import Pool
+from apiary_sales.planning.programme.pools import VesselPool
 from apiary_sales.planning.programme.problem import Figure, Honey, PlannedProduct, Programme
 
 Name = tuple[str, ...]
@@ -40,12 +40,12 @@ class Table:
         programme: Programme,
         sales: Mapping[str, int] | None = None,
         *,
-        pools: Sequence[Pool] | None = None,
+        pools: Sequence[VesselPool] | None = None,
         only: Collection[tuple[str, str]] | None = None,
         kept: Collection[tuple[str, str]] = (),
     ) -> None:
         self.programme = programme
-        self.sources: Sequence[Honey | Pool] = programme.honeys if pools is None else pools
+        self.sources: Sequence[Honey | VesselPool] = programme.honeys if pools is None else pools
         self.only, self.kept = only, kept
         self.is_pooled = pools is not None
         self.columns: dict[Name, int] = {}
@@ -184,7 +184,7 @@ class Table:
 
     def _pieces(
         self,
-        honey: Honey | Pool,
+        honey: Honey | VesselPool,
         product: PlannedProduct,
         most: int,
         minutes: Amounts,
