@@ -11,7 +11,6 @@ from apiary_sales.planning.rules.figures import usual_drum_weight
 from apiary_sales.planning.rules.season import SeasonQuestion
 from apiary_sales.planning.season import demand
 from apiary_sales.planning.season.plan import SeasonPlan
-from apiary_sales.planning.season.problem import Pool
 from inventory.bottling.models import PackagingPart, Product
 from inventory.shared.weights import unit_grams
 
@@ -347,27 +346,6 @@ class SeasonAnswer:
     @property
     def tightest_room(self) -> HarvestRoom | None:
         return min(self.rooms, key=lambda each: each.room_grams - each.grams, default=None)
-
-    @property
-    def honey_worth(self) -> Decimal | None:
-        """What one more unit of weight of the honey there is now is worth: of the cheapest kind."""
-        known = [self.plan.honey_cents[pool.key] for pool in self._pools_now]
-        return _by_weight(min(known)) if known else None
-
-    @property
-    def drum_worth(self) -> Decimal:
-        """What a unit of weight of the cheapest kind brings in drums after selling it."""
-        return _by_weight(min((pool.drum_cents or 0.0 for pool in self._pools_now), default=0.0))
-
-    @property
-    def _pools_now(self) -> list[Pool]:
-        pools = self.question.problem.pools
-        return [pool for pool in pools if pool.arrives[0] and pool.drum_cents is not None]
-
-
-def _by_weight(cents_per_gram: float) -> Decimal:
-    cents = round(cents_per_gram * float(unit_grams()))
-    return Decimal(cents) / 100
 
 
 def _drums(question: SeasonQuestion, plan: SeasonPlan) -> DrumAdvice | None:

@@ -2,15 +2,16 @@
 
 from collections import defaultdict
 from datetime import date
-from decimal import Decimal
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.planning.rules.season import MONTHS_KNOWN_MIN, SeasonQuestion
+from apiary_sales.planning.season import expect
 from apiary_sales.planning.season_answer import (
     SAFE,
+    FillAdvice,
     PartAdvice,
     SeasonAnswer,
     SeasonMonth,
@@ -22,7 +23,7 @@ from inventory.shared.weights import unit_name
 # Below this a scarce thing is not worth a word.
 CENTS_SAID = 10
 # The next orders; later ones are in a table.
-ORDERS_SAID = 3
+ORDERS_SAID, PARTS_SAID = 3, 5
 
 
 def month_name(month: date) -> str:
@@ -102,19 +103,29 @@ def fills(answer: SeasonAnswer) -> list[str]:
         return [_("No product has prices and known sales, so nothing is planned to be filled.")]
     if not answer.fills:
         return [_("Bottle nothing in %(month)s: the jars on hand are enough.") % {"month": month}]
-    return [
-        _("Bottle in %(month)s: %(pieces)s.")
-        % {
-            "month": month,
-            "pieces": _listed(
-                [
-                    _("%(pieces)s of %(product)s")
-                    % {"pieces": words.pieces(each.pieces), "product": each.product.name}
-                    for each in answer.fills
-                ]
-            ),
-        }
-    ]
+    whole = [each for each in answer.fills if each.cases]
+    less = [each for each in answer.fills if not each.cases]
+    told = []
+    if whole:
+        told.append(
+            _("Bottle in %(month)s: %(pieces)s.")
+            % {"month": month, "pieces": _listed([_filled(each) for each in whole])}
+        )
+    else:
+        told.append(_("Bottle no full case in %(month)s.") % {"month": month})
+    if less:
+        told.append(
+            _("Less than a case, so it can wait for a larger run: %(pieces)s.")
+            % {"pieces": _listed([_filled(each) for each in less])}
+        )
+    return told
+
+
+def _filled(each: FillAdvice) -> str:
+    return _("%(pieces)s of %(product)s") % {
+        "pieces": words.pieces(each.pieces),
+        "product": each.product.name,
+    }
 
 
 def orders(answer: SeasonAnswer) -> list[str]:
@@ -126,12 +137,13 @@ def orders(answer: SeasonAnswer) -> list[str]:
         by_day[each.by, each.is_late].append(each)
     told = []
     for (by, is_late), rows in list(by_day.items())[:ORDERS_SAID]:
-        parts = _listed(
-            [
+        parts = _some(
+            tuple(
                 _("%(pieces)s of %(part)s")
                 % {"pieces": words.pieces(row.pieces), "part": row.part.name}
-                for row in rows
-            ]
+                for row in sorted(rows, key=lambda row: -row.pieces)
+            ),
+            PARTS_SAID,
         )
         if by is None:
             needed = min(row.needed for row in rows)
@@ -270,20 +282,14 @@ def scarce(answer: SeasonAnswer) -> list[str]:
             }
         )
     advice = answer.drums
-    worth = answer.honey_worth
-    if worth is not None and advice is not None:
-        if worth > answer.drum_worth * Decimal("1.01"):
+    if advice is not None and advice.drums:
+        told.append(_("Honey is not scarce: what the jars do not need is sold in drums."))
+    elif advice is not None:
+        kind = advice.kinds[0]
+        if kind.least_price > kind.price:
             told.append(
-                _(
-                    "Honey is scarce: one more %(unit)s now would earn %(worth)s, more than the "
-                    "drum price."
-                )
-                % {"unit": unit_name(), "worth": words.unit_price(worth)}
-            )
-        else:
-            told.append(
-                _("Honey is not scarce: one more %(unit)s would go into drums or be kept.")
-                % {"unit": unit_name()}
+                _("Honey is scarce: in jars it brings more than the drum price of %(price)s.")
+                % {"price": words.price_by_weight(kind.price)}
             )
     for row in answer.question.books.parts:
         cents = answer.plan.part_cents.get(row.key, 0.0)
@@ -372,17 +378,18 @@ def left_out(question: SeasonQuestion) -> list[str]:
 
 def _of_demand(question: SeasonQuestion) -> list[str]:
     told = []
-    if question.years < 2:
+    if question.variation is None:
         told.append(
             _(
                 "Fewer than two whole years of sales are known, so nobody knows by how much years "
-                "differ. The chances count with chance alone, and are too sure."
+                "differ. The plan guesses %(percent)s %%; its chances are as good as that guess."
             )
+            % {"percent": round(expect.GUESSED_OF_SALES * 100)}
         )
     else:
         told.append(
             _("Demand is from %(years)s whole years; the next may differ by about %(percent)s %%.")
-            % {"years": question.years, "percent": round((question.variation or 0) * 100)}
+            % {"years": question.years, "percent": round(question.variation * 100)}
         )
     harvest = question.harvest
     if harvest.seasons is None:
@@ -411,7 +418,10 @@ def _of_demand(question: SeasonQuestion) -> list[str]:
             )
         )
     if harvest.seasons is not None and harvest.spread is None:
-        told.append(_("By how much it may differ is not known, so the plan takes it as certain."))
+        told.append(
+            _("By how much harvests differ is not known; the plan guesses %(percent)s %%.")
+            % {"percent": round(expect.GUESSED_OF_HARVEST * 100)}
+        )
     return told
 
 

@@ -10,7 +10,7 @@ import time
 from apiary_sales.planning.season import search
 from apiary_sales.planning.season.problem import (
     Outlet,
-    Pool,
+    HoneyPool,
     SeasonPart,
     SeasonProblem,
     SeasonProduct,
@@ -49,10 +49,10 @@ def large_house() -> SeasonProblem:
     harvest = (*(0.0,) * 9, 5e6, 5e6, 3e6, *(0.0,) * (MONTHS - 12))
     pools = (
         *(
-            Pool(f"pool-{number}", (1.7e6, *rest), 0.5 + number / 100, 0.5)
+            HoneyPool(f"pool-{number}", (1.7e6, *rest), 0.5 + number / 100, 0.5)
             for number in range(POOLS)
         ),
-        Pool("new", harvest, 0.52, 0.5),
+        HoneyPool("new", harvest, 0.52, 0.5),
     )
     return SeasonProblem(
         months=MONTHS,

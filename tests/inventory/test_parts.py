@@ -233,3 +233,16 @@ def test_the_stock_of_parts_is_read_in_a_constant_number_of_queries(django_asser
 
     with django_assert_num_queries(12):
         part_queries.stock()
+
+
+def test_how_long_ordered_parts_take_is_unknown_until_somebody_says(db):
+    lid = parts.save(name="Lid, 58 mm", kind="lid")
+    assert lid.lead_time_days is None
+
+    parts.save(part=lid, name=lid.name, kind=lid.kind, lead_time_days=14)
+    lid.refresh_from_db()
+    assert lid.lead_time_days == 14
+
+    with pytest.raises(BadValue, match="from 0 to 730") as refused:
+        parts.save(part=lid, name=lid.name, kind=lid.kind, lead_time_days=731)
+    assert refused.value.parameter == "lead_time_days"

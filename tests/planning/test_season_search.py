@@ -7,8 +7,8 @@ from scipy import stats
 
 from apiary_sales.planning.season import demand, expect, search
 from apiary_sales.planning.season.problem import (
+    HoneyPool,
     Outlet,
-    Pool,
     SeasonPart,
     SeasonProblem,
     SeasonProduct,
@@ -19,7 +19,7 @@ def certain(**fields) -> SeasonProblem:
     """Two months, 10,000 g of honey, jars of 500 g for 600 cents, no doubt of anything."""
     given = {
         "months": 2,
-        "pools": (Pool("honey", (10_000.0, 0.0), 0.5, 0.5),),
+        "pools": (HoneyPool("honey", (10_000.0, 0.0), 0.5, 0.5),),
         "products": (SeasonProduct("jar", 500.0, 2.0, needs={"glass": 1.0}),),
         "outlets": (Outlet("jar-stand", "jar", 600.0, (6.0, 8.0)),),
         "parts": (SeasonPart("glass", 0, 50.0),),
@@ -52,7 +52,7 @@ def test_with_too_few_hours_an_hour_is_worth_what_a_jar_earns_beyond_the_drum():
 
 
 def test_honey_is_kept_while_interest_is_less_than_the_price_to_come():
-    kept = Pool("honey", (1_000.0, 0.0), 0.5, 0.55)
+    kept = HoneyPool("honey", (1_000.0, 0.0), 0.5, 0.55)
 
     patient = search.solve(certain(pools=(kept,), outlets=(), growth=0.04))
     hasty = search.solve(certain(pools=(kept,), outlets=(), growth=0.06))
@@ -64,7 +64,10 @@ def test_honey_is_kept_while_interest_is_less_than_the_price_to_come():
 
 
 def test_drum_buyers_take_no_more_than_their_limit_and_room_drives_honey_out_before_the_harvest():
-    pools = (Pool("honey", (10_000.0, 0.0), 0.5, 0.6), Pool("new", (0.0, 10_000.0), 0.5, 0.6))
+    pools = (
+        HoneyPool("honey", (10_000.0, 0.0), 0.5, 0.6),
+        HoneyPool("new", (0.0, 10_000.0), 0.5, 0.6),
+    )
 
     limited = search.solve(certain(outlets=(), pools=pools, drum_month_grams=1_500.0))
     tight = search.solve(certain(outlets=(), pools=pools, room_grams=12_000.0))
@@ -88,7 +91,7 @@ def test_the_plan_earns_what_trying_all_whole_plans_finds():
     products = (SeasonProduct("half", 250.0, 1.0), SeasonProduct("one", 500.0, 1.5))
     outlets = (Outlet("h", "half", 250.0, (2.0, 3.0)), Outlet("o", "one", 440.0, (2.0, 2.0)))
     problem = certain(
-        pools=(Pool("honey", (2_000.0, 500.0), 0.6, 0.0),),
+        pools=(HoneyPool("honey", (2_000.0, 500.0), 0.6, 0.0),),
         products=products,
         outlets=outlets,
         parts=(),
@@ -123,7 +126,7 @@ def test_the_shelf_is_filled_to_the_fractile_of_the_newsvendor():
     # and loses those 250. Cover 350 / 600 of demand (Arrow, Harris and Marschak 1951, from memory).
     problem = SeasonProblem(
         months=1,
-        pools=(Pool("honey", (1e6,), 0.5, 0.0),),
+        pools=(HoneyPool("honey", (1e6,), 0.5, 0.0),),
         products=(SeasonProduct("jar", 500.0),),
         outlets=(Outlet("jar-stand", "jar", 600.0, (400.0,)),),
     )

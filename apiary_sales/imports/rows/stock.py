@@ -110,6 +110,7 @@ def take_back(row: Any, made_by: Import, by: Person, key: str, reason: str) -> N
             name=row.name,
             kind=row.kind,
             reorder_point=row.reorder_point,
+            lead_time_days=row.lead_time_days,
             is_active=False,
             part=row,
         )

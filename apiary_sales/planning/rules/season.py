@@ -14,8 +14,8 @@ from apiary_sales.planning.models import SeasonOutlook
 from apiary_sales.planning.rules.demand import Outlook, months_later
 from apiary_sales.planning.season import expect
 from apiary_sales.planning.season.problem import (
+    HoneyPool,
     Outlet,
-    Pool,
     SeasonPart,
     SeasonProblem,
     SeasonProduct,
@@ -257,6 +257,7 @@ def question_of(books: SeasonBooks) -> SeasonQuestion:
         months = min(MONTHS_MAX, harvest.first + MONTHS_OF_HARVEST)
     variations, weights, years = _variations(books)
     house = expect.shared(variations.values(), weights.values())
+    least = expect.GUESSED_OF_SALES if house is None else house
     products, minutes_unknown = [], []
     for row in books.pieces:
         if row.minutes_each is None:
@@ -267,7 +268,7 @@ def question_of(books: SeasonBooks) -> SeasonQuestion:
                 grams_each=row.grams_each,
                 minutes_each=float(row.minutes_each or 0),
                 ready=max(0, row.ready),
-                variation=max(variations[row.key] or 0.0, house or 0.0),
+                variation=max(variations[row.key] or 0.0, least),
                 needs={str(part): quantity for part, quantity in row.needs.items()},
             )
         )
@@ -305,7 +306,7 @@ def question_of(books: SeasonBooks) -> SeasonQuestion:
             storage_cents=float(outlook.storage_per_pound or 0) * 100 / float(unit_grams()),
             growth=(1 + float(outlook.interest_percent or 0) / 100) ** (1 / 12) - 1,
             month_share=books.month_share,
-            harvest_variation=(harvest.spread or 0.0) / harvest.total if harvest.total else 0.0,
+            harvest_variation=_harvest_variation(harvest),
         ),
         harvest=harvest,
         years=years,
@@ -317,6 +318,12 @@ def question_of(books: SeasonBooks) -> SeasonQuestion:
         parts_unknown=tuple(row.part for row in books.parts if row.cents is None),
         minutes_unknown=tuple(minutes_unknown),
     )
+
+
+def _harvest_variation(harvest: HarvestExpected) -> float:
+    if harvest.spread is None:
+        return expect.GUESSED_OF_HARVEST
+    return min(expect.MOST, harvest.spread / harvest.total) if harvest.total else 0.0
 
 
 def _factor(outlook: str, variation: float) -> float:
@@ -383,8 +390,8 @@ def _means(books: SeasonBooks, demand: DemandState, months: int) -> tuple[list[f
     return found, is_guess
 
 
-def _pools(books: SeasonBooks, harvest: HarvestExpected, months: int) -> tuple[Pool, ...]:
-    """Pool honey that brings the same in drums and goes into the same products."""
+def _pools(books: SeasonBooks, harvest: HarvestExpected, months: int) -> tuple[HoneyPool, ...]:
+    """HoneyPool honey that brings the same in drums and goes into the same products."""
     grams: dict[tuple[Decimal | None, frozenset[int]], int] = defaultdict(int)
     for honey in books.honeys:
         grams[honey.price, honey.misfits] += honey.grams
@@ -394,7 +401,7 @@ def _pools(books: SeasonBooks, harvest: HarvestExpected, months: int) -> tuple[P
         drum = None if price is None else books.net_cents(price)
         kept = drum if typed is None else books.net_cents(typed)
         found.append(
-            Pool(
+            HoneyPool(
                 key=f"pool-{number}",
                 arrives=(float(there), *(0.0,) * (months - 1)),
                 drum_cents=drum if drum is None or drum > 0 else None,
@@ -406,7 +413,7 @@ def _pools(books: SeasonBooks, harvest: HarvestExpected, months: int) -> tuple[P
         drum = None if books.list_price is None else books.net_cents(books.list_price)
         kept = drum if typed is None else books.net_cents(typed)
         found.append(
-            Pool(
+            HoneyPool(
                 key=NEW_HONEY,
                 arrives=harvest.grams[:months],
                 drum_cents=drum if drum is None or drum > 0 else None,

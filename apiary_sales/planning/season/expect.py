@@ -8,6 +8,9 @@ from inventory.physics.student import student_t_quantile
 
 # Nine in ten lie below this many standard deviations above the mean (standard normal table).
 BELOW, NORMAL_BELOW = 0.9, 1.2816
+# By how much sales and harvests of a year differ, while nobody knows: guesses, and said to be some.
+# To take what is not known for zero would sell honey that a good year needs.
+GUESSED_OF_SALES, GUESSED_OF_HARVEST = 0.2, 0.3
 # Years that differ by more than their mean are no history to plan by.
 MOST = 1.0
 

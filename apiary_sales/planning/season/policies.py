@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from apiary_sales.planning.season import expect
 from apiary_sales.planning.season.back_test import Decision, Seen
 from apiary_sales.planning.season.problem import (
+    HoneyPool,
     Outlet,
-    Pool,
     SeasonPart,
     SeasonProblem,
     SeasonProduct,
@@ -112,7 +112,8 @@ def problem_of(seen: Seen, told: Mapping[str, Sequence[int]] | None = None) -> S
         totals = expect.year_totals(by_month, known, now)
         variations[product.key] = expect.variation(totals)
         weights[product.key] = sum(totals) * product.grams_each
-    house = expect.shared(variations.values(), weights.values()) or 0.0
+    house = expect.shared(variations.values(), weights.values())
+    house = expect.GUESSED_OF_SALES if house is None else house
     harvest = dict(zip(known, seen.harvested, strict=False))
     totals = expect.year_totals(harvest, known, now)
     harvest_variation = 0.0 if told else expect.variation(totals)
@@ -140,7 +141,7 @@ def problem_of(seen: Seen, told: Mapping[str, Sequence[int]] | None = None) -> S
         ]
     return SeasonProblem(
         months=months,
-        pools=(Pool("honey", tuple(arrives), world.drum_cents, world.kept_cents),),
+        pools=(HoneyPool("honey", tuple(arrives), world.drum_cents, world.kept_cents),),
         products=tuple(
             SeasonProduct(
                 product.key,
@@ -159,7 +160,9 @@ def problem_of(seen: Seen, told: Mapping[str, Sequence[int]] | None = None) -> S
         drum_month_grams=world.drum_month_grams,
         storage_cents=world.storage_cents,
         growth=world.growth,
-        harvest_variation=harvest_variation or 0.0,
+        harvest_variation=expect.GUESSED_OF_HARVEST
+        if harvest_variation is None
+        else harvest_variation,
         is_certain=told is not None,
     )
 

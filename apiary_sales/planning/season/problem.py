@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
-class Pool:
+class HoneyPool:
     """Honey of one kind, wherever it is: what comes in each month, and what a gram brings.
 
     `arrives` has what is there now in month 0. `drum_cents` is what a gram brings in drums after
@@ -72,7 +72,7 @@ class SeasonProblem:
     """
 
     months: int
-    pools: tuple[Pool, ...]
+    pools: tuple[HoneyPool, ...]
     products: tuple[SeasonProduct, ...]
     outlets: tuple[Outlet, ...]
     parts: tuple[SeasonPart, ...] = ()
@@ -100,7 +100,7 @@ class SeasonProblem:
                 raise ValueError(f"Outlet {outlet.key} does not fit the products and months.")
         for pool in self.pools:
             if len(pool.arrives) != self.months or min(pool.arrives) < 0:
-                raise ValueError(f"Pool {pool.key} does not fit the months.")
+                raise ValueError(f"HoneyPool {pool.key} does not fit the months.")
         for product in self.products:
             if product.grams_each <= 0 or not set(product.needs) <= parts:
                 raise ValueError(f"Product {product.key} has no weight, or an unknown part.")
