@@ -64,7 +64,7 @@ class SeasonOutlookForm(ActForm):
         help_text=_("If empty, a month has no limit of its own."),
     )
     drum_year = WeightField(
-        label=_("Most that drum buyers take in twelve months"),
+        label=_("Most that drum buyers take in the next twelve months"),
         required=False,
         help_text=_("If both are empty, the most that was ever sold in twelve months."),
     )

@@ -453,8 +453,8 @@ def _of_money(question: SeasonQuestion) -> list[str]:
     else:
         told.append(
             _(
-                "Drum buyers take at most %(grams)s in twelve months, the most that was ever sold. "
-                "They may take more: type what you know."
+                "Drum buyers take at most %(grams)s in the next twelve months, the most that was "
+                "sold in any twelve before. They may take more: type what you know."
             )
             % {"grams": words.weight(question.drum_year_grams, 0)}
         )
