@@ -265,7 +265,7 @@ class Run:
 
 
 @dataclass(frozen=True)
-class Group:
+class RunGroup:
     """What one small drawing shows: its marks, and their mean with its words."""
 
     title: str
@@ -399,7 +399,7 @@ def columns(
 
 def multiples(
     title: str,
-    groups: Sequence[Group],
+    groups: Sequence[RunGroup],
     write: Callable[[Decimal], str] = str,
     limit: Figure = None,
     limit_words: str = "",
@@ -483,7 +483,7 @@ def _line(
     )
 
 
-def _panel(group: Group, first: date, last: date, scale: list[float]) -> Panel:
+def _panel(group: RunGroup, first: date, last: date, scale: list[float]) -> Panel:
     return Panel(
         title=group.title,
         words=group.words,

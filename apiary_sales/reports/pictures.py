@@ -182,7 +182,7 @@ def _multiples(made: FilteredReport, picture: Picture, column: Column) -> charts
             for at in sorted(of_label, key=lambda at: made.rows[at][day.name])
         ]
         groups.append(
-            charts.Group(label, _words_of_group(runs, column.text(mean)), tuple(runs), mean)
+            charts.RunGroup(label, _words_of_group(runs, column.text(mean)), tuple(runs), mean)
         )
     return charts.multiples(
         str(picture.title),

@@ -4,7 +4,7 @@ from datetime import date
 from decimal import Decimal
 
 from apiary_sales.reports import charts
-from apiary_sales.reports.charts import Group, Run, Series
+from apiary_sales.reports.charts import Run, RunGroup, Series
 from apiary_sales.reports.frames.months import months_between
 
 
@@ -154,8 +154,8 @@ def test_small_drawings_have_one_scale_one_time_and_a_mean_each():
     drawn = charts.multiples(
         "Yield",
         [
-            Group("Half pound", "2 runs", (run(1, 90), run(11, 94)), Decimal(92)),
-            Group("Quart", "1 run", (run(6, 98),), Decimal(98)),
+            RunGroup("Half pound", "2 runs", (run(1, 90), run(11, 94)), Decimal(92)),
+            RunGroup("Quart", "1 run", (run(6, 98),), Decimal(98)),
         ],
         limit=100,
     )
