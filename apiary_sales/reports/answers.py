@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -25,8 +27,12 @@ if TYPE_CHECKING:
 
 money = WRITTEN[Unit.CENTS]
 weight = WRITTEN[Unit.GRAMS]
-percent = WRITTEN[Unit.PERCENT]
 _count = WRITTEN[Unit.COUNT]
+
+
+def percent(value: Decimal | None) -> str:
+    """Return a percentage that is not broken over two lines."""
+    return WRITTEN[Unit.PERCENT](value).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def of_parts(made: FilteredReport) -> list[str]:
@@ -61,7 +67,7 @@ def of_months(made: FilteredReport) -> list[str]:
             return [answer]
         whole = plain(earlier["amount_cents"])
         said |= {"whole": money(whole), "change": _change(amount, whole)}
-        return [answer, _("In %(before)s it was %(whole)s: %(change)s.") % said]
+        return [answer, _("In %(before)s it was %(whole)s; this is %(change)s.") % said]
     answer = _("You sold %(amount)s in %(month)s so far.") % said
     if earlier is None:
         return [answer]
@@ -74,8 +80,8 @@ def of_months(made: FilteredReport) -> list[str]:
     return [
         answer,
         _(
-            "By the same day of %(before)s it was %(part)s: %(change)s. The whole month came "
-            "to %(whole)s."
+            "By the same day of %(before)s it was %(part)s; this is %(change)s. The whole month "
+            "came to %(whole)s."
         )
         % said,
     ]
@@ -90,15 +96,21 @@ def of_years(made: FilteredReport) -> list[str]:
     if now is None:
         return []
     said: dict[str, Any] = {"year": last.year, "before": last.year - 1, "amount": write(now)}
-    if asked.measure == "margin_cents":
-        answer = _("You earned %(amount)s in %(year)s up to that day.") % said
+    said["day"] = date_format(last)
+    is_margin = asked.measure == "margin_cents"
+    if last == timezone.localdate():
+        answer = (
+            _("You earned %(amount)s in %(year)s so far.")
+            if is_margin
+            else _("You sold %(amount)s in %(year)s so far.")
+        )
     else:
-        answer = _("You sold %(amount)s in %(year)s up to that day.") % said
-    if last == years.last_day(replace(asked, until=None)):
-        if asked.measure == "margin_cents":
-            answer = _("You earned %(amount)s in %(year)s so far.") % said
-        else:
-            answer = _("You sold %(amount)s in %(year)s so far.") % said
+        answer = (
+            _("You earned %(amount)s in %(year)s up to %(day)s.")
+            if is_margin
+            else _("You sold %(amount)s in %(year)s up to %(day)s.")
+        )
+    answer %= said
     both = [row for row in made.rows if row["before"] is not None]
     if not both:
         return [answer]
@@ -108,14 +120,14 @@ def of_years(made: FilteredReport) -> list[str]:
     if same == now:
         return [
             answer,
-            _("In the same days of %(before)s it was %(then)s: %(change)s.") % said,
+            _("In the same days of %(before)s it was %(then)s; this is %(change)s.") % said,
             *_this_month(made, last, write),
         ]
     return [
         answer,
         _(
             "In the days that both years have, it was %(same)s in %(year)s and %(then)s in "
-            "%(before)s: %(change)s."
+            "%(before)s; this is %(change)s."
         )
         % said,
     ]
@@ -178,7 +190,7 @@ def of_seasons_by_month(made: FilteredReport) -> list[str]:
     return [
         _(
             "By the end of %(month)s, the honey of season %(season)s has come to %(amount)s; that "
-            "of season %(before)s had come to %(then)s by then: %(change)s."
+            "of season %(before)s had come to %(then)s by then; this is %(change)s."
         )
         % {
             "month": made.rows[whole[-1]]["month"],
@@ -383,7 +395,7 @@ def _a_year_before(made: FilteredReport, now: int) -> list[str]:
     if not then:
         return []
     return [
-        _("In the same days a year before it was %(then)s: %(change)s.")
+        _("In the same days a year before it was %(then)s; this is %(change)s.")
         % {"then": money(then), "change": _change(now, then)}
     ]
 
@@ -400,10 +412,10 @@ def _month(first: date) -> str:
 
 def _change(now: int, then: int) -> str:
     """Say by how many percent a figure is more or less than it was."""
+    if now == then:
+        return _("as much")
     share = in_percent(now - then, then) if then > 0 else None
     if share is None:
-        return _("no percent of that can be said")
-    if share == 0:
-        return _("as much now")
+        return _("more") if now > then else _("less")
     said = {"percent": percent(abs(share))}
-    return _("%(percent)s more now") % said if share > 0 else _("%(percent)s less now") % said
+    return _("%(percent)s more") % said if share > 0 else _("%(percent)s less") % said

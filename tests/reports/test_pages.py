@@ -169,7 +169,7 @@ def test_a_month_that_is_not_over_says_so_and_is_compared_by_the_same_days(offic
 
     assert "<p>You sold $18.00 in November 2026 so far.</p>" in page
     assert (
-        "<p>By the same day of November 2025 it was $9.00: 100.0 % more now. "
+        "<p>By the same day of November 2025 it was $9.00; this is 100.0 % more. "
         "The whole month came to $16.00.</p>"
     ) in page
     assert "November 2026 <small>(so far)</small>" in page
