@@ -19,7 +19,7 @@ HOUSE_TIME = ZoneInfo("America/Chicago")
 
 
 def table(name: str, *columns: str) -> pd.DataFrame:
-    """Return the rows of a table as they are stored, with its key as `<name>_id`-like `id`."""
+    """Return these columns of a table as they are stored."""
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT {', '.join(columns)} FROM {name} ORDER BY id")
         return pd.DataFrame(cursor.fetchall(), columns=list(columns), dtype=object)
@@ -159,3 +159,29 @@ def ledger() -> pd.DataFrame:
         lines = lines.merge(table(name, *columns).rename(columns=renamed), on=key)
     lines["day"] = lines["occurred_at"].map(day_of)
     return lines
+
+
+def part_values() -> dict[str, int]:
+    """Return what there is of each part at the moving average, in whole cents, by its code.
+
+    Common practice, from memory: what is taken costs the average of what is there, what comes in
+    is added to it; movements count in the order in which they were written down. All that was taken
+    since more came in last is rounded to the cent together.
+    """
+    codes = table("inventory_packagingpart", "id", "code", "item_id").set_index("item_id")["code"]
+    paid = table("inventory_partreceipt", "posting_id", "cost_cents").set_index("posting_id")
+    lines = ledger()
+    lines = lines[lines["item_id"].isin(codes.index) & lines["place_kind"].isin(HERE)]
+    moved = lines.groupby(["posting_id", "item_id"])["quantity"].sum().sort_index()
+    worth = {}
+    for item, code in codes.items():
+        there = whole = cents = 0
+        for posting, quantity in moved.xs(item, level="item_id").items():
+            if posting in paid.index:
+                cents -= half_even(Fraction(cents * (whole - there), whole)) if whole else 0
+                cents += int(paid.loc[posting, "cost_cents"])
+                whole = there = there + int(quantity)
+            else:
+                there += int(quantity)
+        worth[code] = cents - half_even(Fraction(cents * (whole - there), whole))
+    return worth

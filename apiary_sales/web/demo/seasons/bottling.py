@@ -4,19 +4,22 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import partial
 from itertools import count, pairwise
 from math import ceil
 
 from django.db.models import Sum
 
+from apiary_sales.billing.services import bills
+from apiary_sales.billing.services.bills import LineBilled
 from apiary_sales.web.demo.fixtures import STORY_DAYS, cents, grams, key, read
-from apiary_sales.web.demo.seasons import harvest
+from apiary_sales.web.demo.seasons import harvest, money
 from apiary_sales.web.demo.seasons.things import Things, at
 from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn
-from inventory.bottling.models import BottlingRun, PackagingPart, Product
+from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product
 from inventory.bottling.services import gift_boxes, goods, parts, runs
 from inventory.bottling.services.goods import Material
-from inventory.stock.models import Balance, Place, Posting, PostingLine
+from inventory.stock.models import Balance, Place, Posting, PostingLine, Supplier
 from inventory.stock.services import drums, stores
 
 
@@ -27,6 +30,7 @@ class Bottling:
         self.rows, self.things = rows, things
         self.sold = sold
         self._run = count()
+        self._to_bill: list[PartReceipt] = []
 
     def acts(self) -> Iterator[DatedAct]:
         yield from self._by_need()
@@ -34,17 +38,12 @@ class Bottling:
             day = self.things.years.day(row["ago"], row["on"])
             for code, pieces in row["runs"].items():
                 yield self._act(day, code, pieces, next(self._run), row["source"])
+        yield from self._bills()
         yield from self._goods()
         yield from self._corrections()
 
     def _by_need(self) -> Iterator[DatedAct]:
-        rule, years = self.rows["bottling"], self.things.years
-        days = sorted(
-            date(year, *map(int, on.split("-")))
-            for year in range(years.first, years.last + 2)
-            for on in rule["on"]
-        )
-        days = [day for day in days if day >= years.day(2, rule["begins"])]
+        rule, days = self.rows["bottling"], self._days()
         left: Counter[str] = Counter()
         for row in self.rows["products"]:
             code = row["code"]
@@ -58,6 +57,36 @@ class Bottling:
                     left[code] += pieces - self._broken(number, pieces)
                     yield self._act(day, code, pieces, number)
 
+    def _bills(self) -> Iterator[DatedAct]:
+        """The parts of a day of bottling come with one bill, and those before it without one."""
+        rule = self.rows["parts"]
+        for day in self._days():
+            name = f"{day}-parts"
+            paid_on = day + timedelta(days=rule["paid_after_days"])
+            yield DatedAct(day, Turn.MADE, name, "bills", partial(self._enter_bill, day, name))
+            pay = partial(money.pay, paid_on, name, self.things)
+            yield DatedAct(paid_on, Turn.PAID, name, "", pay)
+
+    def _enter_bill(self, day: date, name: str) -> None:
+        bills.enter(
+            supplier=Supplier.objects.get(name=self.rows["parts"]["supplier"]),
+            number=f"FG-{day:%y%m}",
+            billed_on=day,
+            lines=[LineBilled(receipt.cost_cents, delivery=receipt) for receipt in self._to_bill],
+            entered_by=self.things.seller,
+            key=key(name),
+        )
+        self._to_bill = []
+
+    def _days(self) -> list[date]:
+        rule, years = self.rows["bottling"], self.things.years
+        days = sorted(
+            date(year, *map(int, on.split("-")))
+            for year in range(years.first, years.last + 2)
+            for on in rule["on"]
+        )
+        return [day for day in days if day >= years.day(2, rule["begins"])]
+
     def _broken(self, number: int, pieces: int) -> int:
         in_a_hundred = self.rows["bottling"]["broken"]
         return in_a_hundred[number % len(in_a_hundred)] * pieces // 100
@@ -69,7 +98,7 @@ class Bottling:
             Turn.BOTTLED,
             name,
             "runs",
-            lambda: self._bottle(day, code, pieces, source, number, name),
+            partial(self._bottle, day, code, pieces, source, number, name),
         )
 
     def _bottle(
@@ -101,7 +130,7 @@ class Bottling:
             drawn_grams=drawn,
             drawn_by=BottlingRun.DrawnBy.SCALE,
             loss_grams=lost,
-            labour_minutes=25 + pieces * seconds.get(product.size.code, 40) // 60,
+            labour_minutes=25 + pieces * seconds.get(product.honey_size.code, 40) // 60,
             celsius=None,
             bottled_on=day,
             recorded_by=self.things.bottler,
@@ -136,16 +165,17 @@ class Bottling:
             return
         pieces = ceil(max(needed * 2, 24) / 12) * 12
         price = self.things.years.figure(self.rows["parts"]["prices"][part.name], day)
-        parts.receive(
+        receipt = parts.receive(
             part=part,
             place=storeroom,
             pieces=pieces,
-            cost_cents=cents(Decimal(price) * pieces),
-            supplier="",
+            cost_cents=cents(str(Decimal(price) * pieces)),
+            supplier=self.rows["parts"]["supplier"],
             received_on=day,
             recorded_by=self.things.bottler,
             key=key(f"{name}-{part.code}"),
         )
+        self._to_bill.append(receipt)
 
     def _there(self, part: PackagingPart, storeroom: Place, day: date) -> int:
         """Return what is there: on that day as well, since the story's come before it is told."""
@@ -178,7 +208,8 @@ class Bottling:
                 Turn.MADE,
                 "wax",
                 "",
-                lambda row=row, day=day: goods.make(
+                partial(
+                    goods.make,
                     product=things.products["beeswax"],
                     place=things.place(storeroom),
                     quantity=grams(row["pounds"]),
@@ -195,7 +226,8 @@ class Bottling:
                 Turn.MADE,
                 "candles",
                 "",
-                lambda row=row, day=day: goods.make(
+                partial(
+                    goods.make,
                     product=things.products[row["product"]],
                     place=things.place(storeroom),
                     quantity=row["made"],
@@ -219,7 +251,7 @@ class Bottling:
                 Turn.MADE,
                 "gift-boxes",
                 "",
-                lambda row=row, day=day: self._put_together(row, day),
+                partial(self._put_together, row, day),
             )
 
     def _put_together(self, row: dict, day: date) -> None:
@@ -239,9 +271,7 @@ class Bottling:
         for row in [*self.rows["counts"], *self.rows["written_off"]]:
             day = self.things.years.day(row["ago"], row["on"])
             do = self._count if "missing" in row else self._write_off
-            yield DatedAct(
-                day, Turn.COUNTED, "corrected", "", lambda do=do, row=row, day=day: do(row, day)
-            )
+            yield DatedAct(day, Turn.COUNTED, "corrected", "", partial(do, row, day))
 
     def _oldest(self, code: str) -> Balance:
         found = Balance.objects.filter(

@@ -3,9 +3,11 @@
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
+from functools import partial
 
 from django.db.models import QuerySet
 
+from apiary_sales.billing.services import expenses
 from apiary_sales.pricing.services import seasons
 from apiary_sales.web.demo.fixtures import cents, grams, key
 from apiary_sales.web.demo.seasons.things import Things
@@ -13,6 +15,16 @@ from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn
 from inventory.bottling.services import comb, holds
 from inventory.stock.models import Balance, Measurement, Place
 from inventory.stock.services import drums, honey
+
+PAYEES = {
+    "wages": "Helpers of the season",
+    "feed": "Tolliver Feed and Seed",
+    "treatment": "Marsh Lane Bee Supply",
+    "fuel": "Hallow Brook Garage",
+    "yards": "Owners of the yards",
+    "extracting": "Marsh Lane Bee Supply",
+    "repairs": "Hallow Brook Garage",
+}
 
 
 def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
@@ -28,9 +40,7 @@ def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
             Turn.EXTRACTED,
             f"extraction-{number}",
             "extractions",
-            lambda row=row, day=day, number=number, weights=weights: _extract(
-                row, day, f"{day.year}-extraction-{number}", weights, rows, things
-            ),
+            partial(_extract, row, day, f"{day.year}-extraction-{number}", weights, rows, things),
         )
     for row in rows["season_costs"]:
         season = years.last - row["ago"]
@@ -39,7 +49,7 @@ def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
             Turn.SPENT,
             "season-costs",
             "",
-            lambda row=row, season=season: _spend(row["costs"], season),
+            partial(_spend, row, season, things),
         )
         for on in row["spread_on"]:
             yield DatedAct(
@@ -47,7 +57,7 @@ def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
                 Turn.COSTED,
                 "season-spread",
                 "",
-                lambda season=season: seasons.spread(season),
+                partial(seasons.spread, season),
             )
     for row in rows["comb"]:
         day = years.day(row["ago"], row["on"])
@@ -56,7 +66,8 @@ def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
             Turn.EXTRACTED,
             "comb",
             "",
-            lambda row=row, day=day: comb.receive(
+            partial(
+                comb.receive,
                 product=things.products[row["product"]],
                 place=things.place("storeroom"),
                 quantity=row["pieces"],
@@ -119,11 +130,16 @@ def _shared_drums() -> QuerySet[Place]:
     ).order_by("code")
 
 
-def _spend(costs: dict[str, str], season: int) -> None:
-    for category, amount in costs.items():
-        seasons.add_expense(
-            season=season,
+def _spend(row: dict, season: int, things: Things) -> None:
+    day = things.years.day(row["ago"], row["on"])
+    for category, amount in row["costs"].items():
+        expenses.enter(
+            payee=PAYEES[category],
             category=category,
             amount_cents=cents(amount),
+            paid_by="transfer",
+            entered_by=things.seller,
             key=key(f"{season}-cost-{category}"),
+            spent_on=day,
+            season=season if row["spread_on"] else None,
         )

@@ -31,7 +31,7 @@ def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
                 yield DatedAct(
                     day, Turn.SPENT, name, "bills", partial(_enter_bill, row, day, name, things)
                 )
-                yield DatedAct(paid_on, Turn.PAID, name, "", partial(_pay, paid_on, name, things))
+                yield DatedAct(paid_on, Turn.PAID, name, "", partial(pay, paid_on, name, things))
     yield from _closings(rows["closing"], things)
 
 
@@ -66,7 +66,8 @@ def _enter_bill(row: dict, day: date, name: str, things: Things) -> None:
     )
 
 
-def _pay(day: date, name: str, things: Things) -> None:
+def pay(day: date, name: str, things: Things) -> None:
+    """Pay a bill of this name."""
     bill = SupplierBill.objects.select_related("supplier").get(idempotency_key=key(name))
     bills.pay(
         supplier=bill.supplier,

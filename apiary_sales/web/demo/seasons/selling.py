@@ -7,6 +7,7 @@ from decimal import Decimal
 from functools import partial
 from itertools import count
 from math import ceil
+from typing import cast
 
 from apiary_sales.billing.models import Invoice, MarketDay, PaidBy, Payment
 from apiary_sales.billing.rules import LineCredit
@@ -21,7 +22,7 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.billing.services.market_unloading import CameHome
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.rules.returns import GoodsBack
@@ -30,6 +31,7 @@ from apiary_sales.web.demo.fixtures import cents, key, read
 from apiary_sales.web.demo.seasons import harvest
 from apiary_sales.web.demo.seasons.things import Things, at
 from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn, weekend_days
+from inventory.stock.models import Place
 from inventory.stock.services import loads
 from inventory.stock.services.loads import PiecesOf
 
@@ -86,7 +88,7 @@ class Selling:
             Turn.ORDERED,
             name,
             "orders",
-            lambda: self._fill(row, pieces, day, name),
+            partial(self._fill, row, pieces, day, name),
             takes=pieces,
         )
         turn = month.year * 12 + month.month
@@ -100,8 +102,11 @@ class Selling:
                     Turn.CREDITED,
                     name,
                     "credits",
-                    lambda returned=returned: self._take_back(
-                        returned, name, day + timedelta(days=returned["after_days"])
+                    partial(
+                        self._take_back,
+                        returned,
+                        name,
+                        day + timedelta(days=returned["after_days"]),
                     ),
                 )
         paid_on = day + timedelta(days=after)
@@ -114,17 +119,20 @@ class Selling:
                     Turn.PAID,
                     name,
                     "",
-                    lambda bounced=bounced, bounced_on=bounced_on: bounced_checks.record(
-                        payment=Payment.objects.get(idempotency_key=key(f"{name}-paid-bounced")),
-                        recorded_by=self.things.seller,
-                        key=key(f"{name}-bounced"),
-                        bounced_on=bounced_on,
-                        bank_fee_cents=cents(bounced["bank_fee"]),
-                        reason="Not enough in the account",
-                    ),
+                    partial(self._bounce, bounced, name, bounced_on),
                 )
                 paid_on = bounced_on + timedelta(days=bounced["paid_again_after_days"])
         yield self._payment(paid_on, name, "", row["method"])
+
+    def _bounce(self, row: dict, name: str, day: date) -> None:
+        bounced_checks.record(
+            payment=Payment.objects.get(idempotency_key=key(f"{name}-paid-bounced")),
+            recorded_by=self.things.seller,
+            key=key(f"{name}-bounced"),
+            bounced_on=day,
+            bank_fee_cents=cents(row["bank_fee"]),
+            reason="Not enough in the account",
+        )
 
     def _is_of(self, rule: dict, row: dict, month: date) -> bool:
         year = self.things.years.last - rule["ago"]
@@ -155,7 +163,7 @@ class Selling:
 
     def _payment(self, day: date, name: str, end: str, method: str) -> DatedAct:
         return DatedAct(
-            day, Turn.PAID, name, "payments", lambda: self._receive(day, name, end, method)
+            day, Turn.PAID, name, "payments", partial(self._receive, day, name, end, method)
         )
 
     def _receive(self, day: date, name: str, end: str, method: str) -> None:
@@ -186,7 +194,7 @@ class Selling:
             lines=[LineCredit(line, quantity=Decimal(row["pieces"]))],
             goods_back=[
                 GoodsBack(
-                    line.fulfilment_line,
+                    cast(FulfilmentLine, line.fulfilment_line),
                     row["pieces"],
                     place=self.things.place("storeroom"),
                     is_fit=row["is_fit"],
@@ -202,7 +210,7 @@ class Selling:
         day = self.things.years.day(row["ago"], row["on"])
         name = f"{day.year}-drums-{number}"
         yield DatedAct(
-            day, Turn.ORDERED, name, "drum sales", lambda: self._sell_drums(row, day, name)
+            day, Turn.ORDERED, name, "drum sales", partial(self._sell_drums, row, day, name)
         )
         if "light_pounds" in row:
             light_on = day + timedelta(days=row["light_after_days"])
@@ -211,13 +219,13 @@ class Selling:
                 Turn.CREDITED,
                 name,
                 "credits",
-                lambda: self._credit_light_drum(row, name, light_on),
+                partial(self._credit_light_drum, row, name, light_on),
             )
         yield self._payment(
             day + timedelta(days=row["paid_after_days"]), name, "", Payment.Method.TRANSFER
         )
         back_on = day + timedelta(days=self.rows["drums_back"]["after_days"])
-        yield DatedAct(back_on, Turn.CREDITED, name, "", lambda: self._drums_back(name, back_on))
+        yield DatedAct(back_on, Turn.CREDITED, name, "", partial(self._drums_back, name, back_on))
 
     def _sell_drums(self, row: dict, day: date, name: str) -> None:
         full = harvest.full_drums()[-row["drums"] :]
@@ -261,14 +269,11 @@ class Selling:
 
     def _drums_back(self, name: str, day: date) -> None:
         invoice = _invoice(name)
-        drums = [
-            line.fulfilment_line.order_line.drum
-            for line in invoice.lines.filter(
-                fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
-            ).select_related("fulfilment_line__order_line__drum")
-        ]
+        order = cast(Order, invoice.order)
+        deposits = OrderLine.objects.filter(order=order, kind=OrderLine.Kind.DRUM_DEPOSIT)
+        drums = [cast(Place, line.drum) for line in deposits.select_related("drum")]
         drum_register.take_back(
-            outings=drum_register.outings_of(invoice.order, drums),
+            outings=drum_register.outings_of(order, drums),
             received_by=self.things.bottler,
             key=key(f"{name}-back"),
             returned_on=day,
@@ -313,9 +318,7 @@ class Selling:
                 Turn.SOLD,
                 name,
                 "days at the stand",
-                lambda pieces=pieces, day=day, method=method, name=name: self._sell(
-                    pieces, "stand", day, 14, method, name
-                ),
+                partial(self._sell, pieces, "stand", day, 14, method, name),
             )
             needed.update(pieces)
         filled_on, name = month + timedelta(days=STAND_FILLED_ON - 1), f"{month:%Y-%m}-to-the-stand"
@@ -404,7 +407,7 @@ class Selling:
             Turn.SOLD,
             name,
             "market days",
-            lambda: self._go_to_market(load, sold, broken, day, name),
+            partial(self._go_to_market, load, sold, broken, day, name),
             takes=takes,
         )
 
