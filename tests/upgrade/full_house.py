@@ -145,7 +145,7 @@ from tests.uploads import PDF, upload
 
 def make() -> None:
     with time_machine.travel(databases.MADE_AT, tick=False):
-        call_command("demo", no_serve=True)
+        call_command("demo", no_serve=True, short=True)
         _do_what_the_demo_leaves_out()
         call_command("verify_ledger")
     _check_the_bills()

@@ -30,7 +30,6 @@ class Bottling:
         self.rows, self.things = rows, things
         self.sold = sold
         self._run = count()
-        self._to_bill: list[PartReceipt] = []
 
     def acts(self) -> Iterator[DatedAct]:
         yield from self._by_need()
@@ -68,15 +67,18 @@ class Bottling:
             yield DatedAct(paid_on, Turn.PAID, name, "", pay)
 
     def _enter_bill(self, day: date, name: str) -> None:
+        supplier = Supplier.objects.get(name=self.rows["parts"]["supplier"])
+        came = PartReceipt.objects.filter(
+            supplier=supplier, bill_lines=None, received_on__lte=day
+        ).order_by("id")
         bills.enter(
-            supplier=Supplier.objects.get(name=self.rows["parts"]["supplier"]),
+            supplier=supplier,
             number=f"FG-{day:%y%m}",
             billed_on=day,
-            lines=[LineBilled(receipt.cost_cents, delivery=receipt) for receipt in self._to_bill],
+            lines=[LineBilled(receipt.cost_cents, delivery=receipt) for receipt in came],
             entered_by=self.things.seller,
             key=key(name),
         )
-        self._to_bill = []
 
     def _days(self) -> list[date]:
         rule, years = self.rows["bottling"], self.things.years
@@ -165,7 +167,7 @@ class Bottling:
             return
         pieces = ceil(max(needed * 2, 24) / 12) * 12
         price = self.things.years.figure(self.rows["parts"]["prices"][part.name], day)
-        receipt = parts.receive(
+        parts.receive(
             part=part,
             place=storeroom,
             pieces=pieces,
@@ -175,7 +177,6 @@ class Bottling:
             recorded_by=self.things.bottler,
             key=key(f"{name}-{part.code}"),
         )
-        self._to_bill.append(receipt)
 
     def _there(self, part: PackagingPart, storeroom: Place, day: date) -> int:
         """Return what is there: on that day as well, since the story's come before it is told."""

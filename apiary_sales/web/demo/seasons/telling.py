@@ -22,7 +22,7 @@ Told = tuple[date, Callable[[], None]]
 class Seasons:
     """What the seasons' files come to, told up to one day after another."""
 
-    def __init__(self, today: date, say: Say) -> None:
+    def __init__(self, today: date, say: Say, *, is_short: bool = False) -> None:
         self.today, self.say = today, say
         things = Things(today)
         self._years = things.years
@@ -37,9 +37,8 @@ class Seasons:
             *sold,
             *money.acts(read("seasons_money"), things),
         ]
-        self._acts = sorted(
-            (act for act in acts if act.day < today), key=lambda act: (act.day, act.turn)
-        )
+        told = [] if is_short else [act for act in acts if act.day < today]
+        self._acts = sorted(told, key=lambda act: (act.day, act.turn))
 
     def tell(self, *, until_days_ago: int, beside: Iterable[Told] = ()) -> None:
         """Do what was done up to a day and was not told yet, with what was done beside it."""

@@ -33,6 +33,11 @@ class Command(BaseCommand):
     def add_arguments(self, parser) -> None:
         parser.add_argument("--no-serve", action="store_true", help="Stop before serving the site.")
         parser.add_argument(
+            "--short",
+            action="store_true",
+            help="Tell the last weeks alone, without the seasons: quicker, and a small database.",
+        )
+        parser.add_argument(
             "--port",
             type=int,
             help=f"Serve here (default {USUAL_PORT}; beside a house of its own, the first free "
@@ -63,7 +68,7 @@ class Command(BaseCommand):
         with transaction.atomic():
             more_products.set_up(today, self._say)
             season_setting.set_up(today, self._say)
-        story.tell(today, self._say, Seasons(today, self._say))
+        story.tell(today, self._say, Seasons(today, self._say, is_short=options["short"]))
         stand_day.tell(today, self._say)
         more_products.tell(today, self._say)
         care.tell(today, self._say)
@@ -90,8 +95,8 @@ class Command(BaseCommand):
             "files. No e-mail leaves it. manage.py demo --remove takes it away."
         )
         self.stdout.flush()
-        no_serve = ["--no-serve"] if options["no_serve"] else []
-        beside.start("--port", str(port), *no_serve)
+        asked = [f"--{name}" for name in ("no-serve", "short") if options[name.replace("-", "_")]]
+        beside.start("--port", str(port), *asked)
 
     def _remove(self) -> None:
         try:
