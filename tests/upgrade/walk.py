@@ -885,7 +885,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "api:consignment-shelf",
         ),
         (
-            _rows("orders.LateCosting", "pk"),
+            [row for row in _rows("orders.LateCosting", "pk", "undoes") if row["undoes"] is None],
             "orders:late_costing orders:late_costing_undo api:late-costing-undo",
         ),
         (
