@@ -885,7 +885,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "api:consignment-shelf",
         ),
         (
-            [row for row in _rows("orders.LateCosting", "pk", "undoes") if row["undoes"] is None],
+            _rows("orders.LateCosting", "pk", undoes=None),
             "orders:late_costing orders:late_costing_undo api:late-costing-undo",
         ),
         (
