@@ -15,6 +15,52 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.8.0",
+        (
+            _(
+                "The season plan says in words what to sell in drums now and for how much at "
+                "least, what to bottle this month, which parts to order by when, and what may run "
+                "out, month by month until after the next harvest. Enter what you expect; what is "
+                "not known is named."
+            ),
+            _(
+                "The bottling plan uses all free honey of any number of vessels, and says what it "
+                "left out and why: on hold, too moist, promised. No past sale is counted twice, "
+                "and no part of a year as a year."
+            ),
+            _(
+                "When to stop bottling: for each product and channel up to how many are worth "
+                "filling, what they earn by weight of honey, by hour and by week in the tank, and "
+                "what is scarce now."
+            ),
+            _(
+                "Costs that come late reach what was sold: when a season is costed, what was sold "
+                "without a cost can be costed too, and this can be undone. Beside each margin "
+                "stands how much has no cost yet."
+            ),
+            _(
+                "Plans and prices use the quoted price of a part, else the one paid last; the "
+                "books keep the average. Sales of blended honey are shared out to its seasons."
+            ),
+            _(
+                "Money by month: received, paid out, due and expected, beside the year before. "
+                "What remains of each customer and channel after the costs of selling."
+            ),
+            _(
+                "Try a price before you set it, with the reaction of buyers as you believe it. A "
+                "change by percent shows what it really is after rounding, and prices that begin "
+                "later are shown today. Stock says how long it lasts by the weeks of a year ago."
+            ),
+            _(
+                "Reports begin with their point in a sentence. Months have their year and no "
+                "gaps, the month that is not over is marked, years stand beside each other, each "
+                "size has its own small picture of runs, long tables have pages, and a report "
+                "prints on one sheet."
+            ),
+            _("A new house on this machine is ready in a second. The demo tells three seasons."),
+        ),
+    ),
+    Release(
         "0.7.0",
         (
             _(

@@ -9,8 +9,8 @@ import time
 
 from apiary_sales.planning.season import search
 from apiary_sales.planning.season.problem import (
-    Outlet,
     HoneyPool,
+    Outlet,
     SeasonPart,
     SeasonProblem,
     SeasonProduct,

@@ -180,9 +180,11 @@ def test_packaging_is_not_among_slow_stock():
 @pytest.mark.parametrize(
     ("make", "filters", "queries"),
     [
-        # Balances or lines, lots with their products, the method of cost, parts; of parts what came in and moved.
+        # Balances or lines, lots with their products, the method of cost, parts; of parts what came
+        # in and moved.
         (stock.value, StockFilters(), 8),
-        # What is closed (two), lots, the method, of parts what came in and moved, lines; lots and parts.
+        # What is closed (two), lots, the method, of parts what came in and moved, lines; lots and
+        # parts.
         (stock.value, StockFilters(on=made.TODAY), 13),
         # Balances, lots, the method of cost, and when they moved last.
         (stock.slow, StockFilters(), 4),
