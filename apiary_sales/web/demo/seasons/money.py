@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from functools import partial
 
-from apiary_sales.billing.models import SupplierBill
-from apiary_sales.billing.services import bills, closing, expenses
+from apiary_sales.billing.models import EntryLine, SupplierBill
+from apiary_sales.billing.services import bills, closing, expenses, opening
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.web.demo.fixtures import STORY_DAYS, cents, key
 from apiary_sales.web.demo.seasons.things import Things
@@ -17,6 +17,10 @@ SUMMER = (7, 8, 9)
 
 
 def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
+    began = next(things.years.months())
+    at_the_bank = cents(rows["opening"]["amount"])
+    begin = partial(_begin, at_the_bank, began, things)
+    yield DatedAct(began, Turn.SPENT, "opening", "", begin)
     for month in things.years.months():
         for number, row in enumerate(rows["expenses"]):
             if month.month in row.get("months", EVERY_MONTH):
@@ -33,6 +37,16 @@ def acts(rows: dict, things: Things) -> Iterator[DatedAct]:
                 )
                 yield DatedAct(paid_on, Turn.PAID, name, "", partial(pay, paid_on, name, things))
     yield from _closings(rows["closing"], things)
+
+
+def _begin(amount_cents: int, day: date, things: Things) -> None:
+    opening.amount(
+        account=EntryLine.Account.TRANSFER,
+        amount_cents=amount_cents,
+        begins_on=day,
+        recorded_by=things.owner,
+        key=key("opening"),
+    )
 
 
 def _day(row: dict, month: date) -> date:
