@@ -60,7 +60,7 @@ MEASURE_OF = {
 
 
 @dataclass(frozen=True)
-class HoneyPool:
+class FreePool:
     """Honey of vessels that is alike: it brings the same in drums and fills the same products."""
 
     key: str
@@ -133,7 +133,7 @@ class Scarcity:
         ]
 
 
-def pools_of(books: Books, drum_price: Decimal | None) -> tuple[HoneyPool, ...]:
+def pools_of(books: Books, drum_price: Decimal | None) -> tuple[FreePool, ...]:
     """Put vessels together whose honey is alike. A `drum_price` replaces the bids for all.
 
     Left out is honey above the house's limit of moisture; the books leave out what is on hold.
@@ -146,7 +146,7 @@ def pools_of(books: Books, drum_price: Decimal | None) -> tuple[HoneyPool, ...]:
         brings = None if bid is None else books.costs.drum_net_back(bid).per_pound
         found[brings, vessel.misfits] = found.get((brings, vessel.misfits), 0) + vessel.free_grams
     return tuple(
-        HoneyPool(str(number), grams, brings, misfits)
+        FreePool(str(number), grams, brings, misfits)
         for number, ((brings, misfits), grams) in enumerate(found.items())
     )
 
@@ -154,7 +154,7 @@ def pools_of(books: Books, drum_price: Decimal | None) -> tuple[HoneyPool, ...]:
 def scarcity(
     to_fill: Sequence[ToFill],
     *,
-    pools: Sequence[HoneyPool],
+    pools: Sequence[FreePool],
     parts: Sequence[PartState],
     hours: Decimal,
     are_parts_bought: bool = False,
@@ -233,7 +233,7 @@ def needs_of(to_fill: Sequence[ToFill]) -> Needs:
 
 def _programme(
     to_fill: Sequence[ToFill],
-    pools: Sequence[HoneyPool],
+    pools: Sequence[FreePool],
     parts: Sequence[PartState],
     minutes: Decimal,
 ) -> Programme:
