@@ -576,9 +576,7 @@ def _written_off(beside: selling_cost.Beside) -> str:
         for each in beside.written_off[:WRITTEN_OFF_NAMED]
     ]
     if further := len(beside.written_off) - len(named):
-        named.append(
-            ngettext("%(count)s more", "%(count)s more", further) % {"count": words.number(further)}
-        )
+        named.append(_("%(count)s more") % {"count": words.number(further)})
     return _("Written off on these days: %(named)s.") % {"named": ", ".join(named)}
 
 
