@@ -64,13 +64,12 @@ class FillAdvice:
 
 @dataclass(frozen=True)
 class PartAdvice:
-    """Parts to order, by which day, and for which month; late where that day is over."""
+    """Parts to order, by which day (None where their lead time is unknown), and for when."""
 
     part: PackagingPart
     pieces: int
     by: date | None
     needed: date
-    is_late: bool
 
 
 @dataclass(frozen=True)
@@ -236,8 +235,7 @@ class SeasonAnswer:
             needed = books.on if first == 0 else books.month(first)
             days = row.part.lead_time_days
             by = None if days is None else max(books.on, needed - timedelta(days=days))
-            is_late = days is not None and needed - timedelta(days=days) < books.on
-            found.append(PartAdvice(row.part, pieces, by, needed, is_late))
+            found.append(PartAdvice(row.part, pieces, by, needed))
         return sorted(found, key=lambda each: (each.by or each.needed, each.part.name))
 
     @cached_property

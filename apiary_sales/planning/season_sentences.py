@@ -132,11 +132,11 @@ def orders(answer: SeasonAnswer) -> list[str]:
     """Say which parts to order, by which day."""
     if not answer.orders:
         return [_("Parts: those in stock are enough for this plan.")]
-    by_day: dict[tuple[date | None, bool], list[PartAdvice]] = defaultdict(list)
+    by_day: dict[date | None, list[PartAdvice]] = defaultdict(list)
     for each in answer.orders:
-        by_day[each.by, each.is_late].append(each)
+        by_day[each.by].append(each)
     told = []
-    for (by, is_late), rows in list(by_day.items())[:ORDERS_SAID]:
+    for by, rows in list(by_day.items())[:ORDERS_SAID]:
         parts = _some(
             tuple(
                 _("%(pieces)s of %(part)s")
@@ -154,8 +154,8 @@ def orders(answer: SeasonAnswer) -> list[str]:
                 )
                 % {"month": month_name(needed), "parts": parts}
             )
-        elif is_late:
-            told.append(_("Order today, it is late already: %(parts)s.") % {"parts": parts})
+        elif by <= answer.question.books.on:
+            told.append(_("Order today: %(parts)s.") % {"parts": parts})
         else:
             told.append(
                 _("Order by %(day)s: %(parts)s.")

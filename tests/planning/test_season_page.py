@@ -1,6 +1,6 @@
 """The season plan on its page: answers in words, what was left out, and what the owner expects."""
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -180,3 +180,18 @@ def test_only_who_sets_prices_sees_it(client, house):
     client.force_login(builders.person(User.Role.STAND))
 
     assert client.get(URL).status_code == 403
+
+
+def test_parts_are_ordered_their_lead_time_before_the_month_that_needs_them(house):
+    jar = parts.save(name="Jar", kind="jar", lead_time_days=40)
+    builders.made_of(house, jar)
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    # None is in stock, so they are needed in the first month by whose middle they can be here.
+    arrives = today() + timedelta(days=40)
+    months = 0 if arrives.day <= 15 else 1
+    advice = answer.orders[0]
+    assert advice.part == jar
+    assert advice.needed == months_later(arrives.replace(day=1), months)
+    assert advice.by == max(today(), advice.needed - timedelta(days=40))
