@@ -102,7 +102,10 @@ def fills(answer: SeasonAnswer) -> list[str]:
     if not answer.question.problem.outlets:
         return [_("No product has prices and known sales, so nothing is planned to be filled.")]
     if not answer.fills:
-        return [_("Bottle nothing in %(month)s: the jars on hand are enough.") % {"month": month}]
+        return [
+            _("Bottle nothing in %(month)s: by these figures no more jars pay this month.")
+            % {"month": month}
+        ]
     whole = [each for each in answer.fills if each.cases]
     less = [each for each in answer.fills if not each.cases]
     told = []

@@ -300,7 +300,7 @@ def question_of(books: SeasonBooks) -> SeasonQuestion:
             parts=tuple(_part(books, row) for row in books.parts),
             minutes=_minutes(books, months),
             cents_per_minute=books.labour_cents_per_hour / 60,
-            room_grams=float(_room(books)) if _room(books) else None,
+            room_grams=_room(books),
             drum_month_grams=_float(outlook.drum_month_grams),
             drum_year_grams=_float(year_grams),
             storage_cents=float(outlook.storage_per_pound or 0) * 100 / float(unit_grams()),
@@ -346,9 +346,12 @@ def most_in_a_year(books: SeasonBooks) -> int | None:
     )
 
 
-def _room(books: SeasonBooks) -> int:
+def _room(books: SeasonBooks) -> float | None:
+    """Return the room that is typed, or else that of the vessels; None where none is known."""
     typed = books.outlook.room_grams
-    return books.room_grams if typed is None else typed
+    if typed is not None:
+        return float(typed)
+    return float(books.room_grams) if books.room_grams else None
 
 
 def _float(grams: int | None) -> float | None:
