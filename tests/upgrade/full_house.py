@@ -50,6 +50,7 @@ from apiary_sales.billing.services import (
     service_bills,
     stand,
     stand_days,
+    weight_sales,
 )
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
@@ -1176,10 +1177,23 @@ def _buy(clerk) -> None:
 
 
 def _cost_late(person) -> None:
-    """Enter what one lot cost of which some was sold, and cost that; undo it, and cost it again."""
+    """Sell of a blend without a cost, enter its cost late, cost it; undo, and cost it again."""
+    blend = Balance.objects.filter(lot__kind=Lot.Kind.BLEND, lot__cost_cents=None, quantity__gt=0)
+    weight_sales.sell(
+        place=Place.objects.get(code="stand"),
+        vessel=blend[0].place,
+        unit_price=Decimal("5.50"),
+        method="card",
+        tendered_cents=None,
+        net_grams=2_000,
+        sold_by=person,
+        key="full:sold-without-a-cost",
+    )
     sold = late_costs_of_sales.sold_without_cost()
-    lot = next(row.lot for row in late_cost_rows.rows(sold.lines) if row.is_entered)
-    costs.set_lot_cost(lot=lot, cost_cents=48_000)
+    # Of a blend, one lot after the other is told to be without a cost.
+    while missing := [row.lot for row in late_cost_rows.rows(sold.lines) if row.is_entered]:
+        costs.set_lot_cost(lot=missing[0], cost_cents=48_000)
+        sold = late_costs_of_sales.sold_without_cost()
     made = late_costs.cost(recorded_by=person, key="full:late-costs")
     late_costs.undo(costing=made, recorded_by=person, key="full:late-costs-undone")
     late_costs.cost(recorded_by=person, key="full:late-costs-again")

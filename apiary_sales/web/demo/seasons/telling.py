@@ -48,7 +48,8 @@ class Seasons:
         beside = sorted(beside, key=lambda told: told[0])
         for season in range(self._years.first, self._years.last + 1):
             part = [act for act in now if self._years.season_of(act.day) == season]
-            self._tell_season(season, part, beside if season == self._years.last else ())
+            beside_it = [told for told in beside if self._years.season_of(told[0]) == season]
+            self._tell_season(season, part, beside_it)
 
     def _tell_season(self, season: int, acts: list[DatedAct], beside: Iterable[Told]) -> None:
         if not acts:
