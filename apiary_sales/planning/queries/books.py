@@ -65,7 +65,7 @@ def read(on: date, *, months: int) -> Books:
                 stock=max(0, row.on_hand - row.planned),
                 cost=_money(book.part_costs.get(row.part.pk)),
             )
-            for row in part_queries.stock()
+            for row in part_queries.stock(with_prices=False)
             if row.part.pk in used
         ),
         offers=_offers(book, products, history),

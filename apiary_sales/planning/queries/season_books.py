@@ -79,7 +79,7 @@ def read(on: date) -> SeasonBooks:
                 stock=max(0, row.on_hand - row.planned),
                 cents=_cents(book.part_costs.get(row.part.pk)),
             )
-            for row in part_queries.stock()
+            for row in part_queries.stock(with_prices=False)
             if row.part.pk in used
         ),
         harvests=_harvests(on),

@@ -138,8 +138,11 @@ def uses_of(run: BottlingRun) -> list[PostingLine]:
     return lines
 
 
-def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
-    """Return every part in use, or still there, with its stock; in a constant number of queries."""
+def stock(*, only: PackagingPart | None = None, with_prices: bool = True) -> list[PartStock]:
+    """Return every part in use, or still there, with its stock; in a constant number of queries.
+
+    Without prices where nobody asks what parts cost: the average is told movement by movement.
+    """
     parts = PackagingPart.objects.select_related("item")
     if only is not None:
         parts = parts.filter(pk=only.pk)
@@ -148,13 +151,14 @@ def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
         Balance.objects.in_stores().filter(item__part__isnull=False).select_related("place", "item")
     ):
         balances[balance.item_id].append(balance)
-    prices, used, planned = part_prices(), _used(), _planned()
+    prices = part_prices() if with_prices else {}
+    used, planned = _used(), _planned()
     return [
         PartStock(
             part=part,
             on_hand=sum(balance.quantity for balance in balances[part.item_id]),
             places=tuple(balances[part.item_id]),
-            prices=prices[part.pk],
+            prices=prices.get(part.pk, PartPrices()),
             used=used.get(part.item_id, 0),
             planned=planned.get(part.pk, 0),
         )
@@ -165,7 +169,7 @@ def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
 
 def short() -> list[PartStock]:
     """Return the parts to order: short for planned runs, or below their reorder point."""
-    return [row for row in stock() if row.part.is_active and row.warning]
+    return [row for row in stock(with_prices=False) if row.part.is_active and row.warning]
 
 
 def _price(cents: Fraction | None) -> Decimal | None:
