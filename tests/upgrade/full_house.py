@@ -66,7 +66,9 @@ from apiary_sales.keeping.services import backups
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
+from apiary_sales.orders import late_costs as late_costs_of_sales
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.queries import late_costs as late_cost_rows
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.contracts import PriceStep
@@ -100,6 +102,7 @@ from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, P
 from inventory.bottling.services import (
     bottling_days,
     comb,
+    costs,
     delivery_corrections,
     estimates,
     fill_checks,
@@ -1191,17 +1194,6 @@ def _cost_late(person) -> None:
     while missing := [row.lot for row in late_cost_rows.rows(sold.lines) if row.is_entered]:
         costs.set_lot_cost(lot=missing[0], cost_cents=48_000)
         sold = late_costs_of_sales.sold_without_cost()
-    """Enter what an hour of work costs that was sold before, and cost that; undo it, and again."""
-    work = Service.objects.get(code="work-by-the-hour")
-    service_list.change(
-        service=work,
-        name=work.name,
-        unit=work.unit,
-        usual_price=work.usual_price,
-        unit_cost=Decimal(21),
-        taxed_as=work.taxed_as,
-        is_active=True,
-    )
     made = late_costs.cost(recorded_by=person, key="full:late-costs")
     late_costs.undo(costing=made, recorded_by=person, key="full:late-costs-undone")
     late_costs.cost(recorded_by=person, key="full:late-costs-again")
