@@ -73,7 +73,7 @@ def _answers(answer: SeasonAnswer) -> list[tuple[str, list[str]]]:
     return [
         (_("Sell in drums"), sentences.drums(answer)),
         (_("Bottle"), sentences.fills(answer)),
-        (_("Order"), sentences.orders(answer)),
+        (_("Parts to order"), sentences.orders(answer)),
         (_("May run out"), sentences.stock_outs(answer)),
         (_("Room at harvest"), sentences.room(answer)),
         (_("What is scarce"), sentences.scarce(answer)),

@@ -87,7 +87,7 @@ WHAT_A_YEAR_BEFORE_IS = gettext_lazy(
     "a list are figures only: no money of them is here."
 )
 WHAT_IS_DUE = gettext_lazy(
-    "Due is what is left to pay on invoices, on the day on which it is due; what is overdue has a "
+    "Due to you is what is left to pay on invoices, on the day on which it is due; what is overdue has a "
     "line of its own. Money of a customer that no invoice has used yet is taken off what that "
     "customer has to pay first. Bills to pay are those entered, on the day on which they are due. "
     "Discounts for early payment are not taken off."
@@ -112,7 +112,7 @@ RECEIVED = _cents("received_cents", gettext_lazy("Received"))
 PAID = _cents("paid_cents", gettext_lazy("Paid out"))
 NET = _cents("net_cents", gettext_lazy("Received less paid out"))
 THERE = Column("there_cents", gettext_lazy("There at the end"), Unit.CENTS)
-DUE = _cents(to_come.DUE, gettext_lazy("Due"), is_left_out_when_nothing=True)
+DUE = _cents(to_come.DUE, gettext_lazy("Due to you"), is_left_out_when_nothing=True)
 BILLS = _cents(to_come.BILLS, gettext_lazy("Bills to pay"), is_left_out_when_nothing=True)
 EXPECTED_IN = _cents(
     to_come.EXPECTED_IN, gettext_lazy("Expected to come in"), is_left_out_when_nothing=True
