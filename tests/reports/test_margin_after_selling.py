@@ -9,7 +9,9 @@ import pytest
 from apiary_sales.billing.models import Adjustment, Invoice
 from apiary_sales.billing.services import adjustments, market_days
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import FulfilmentLine
+from apiary_sales.orders.models import FulfilmentLine, OrderLine
+from apiary_sales.orders.rules.lines import LineWanted
+from apiary_sales.orders.services import orders
 from apiary_sales.pricing.services import channels
 from apiary_sales.reports.frames import selling_cost
 from apiary_sales.reports.frames.sales import SalesFilters
@@ -37,6 +39,24 @@ def rated(billed):
             per_pound=Decimal(pound),
         )
     return billed
+
+
+@pytest.fixture
+def sell_with_freight(db):
+    """A jar with a cost, brought to a shop for freight."""
+    pounds = builders.product("Pound jar", "1", code="one-pound")
+    builders.packed_lot(pounds, builders.place("shelf", "shelf"), 1, cost_cents=200)
+    order = orders.take(
+        customer=builders.customer("Corner Grocery"),
+        channel="shop",
+        lines=[
+            LineWanted(OrderLine.Kind.PACKED, 1, Decimal("6.50"), product=pounds),
+            LineWanted(OrderLine.Kind.FREIGHT, 1, Decimal(8)),
+        ],
+        created_by=builders.person(),
+        key=builders.new_key(),
+    )
+    return orders.fulfil(order=order, filled_by=builders.person(), key=builders.new_key())
 
 
 def rows_of(frame, key):
@@ -164,3 +184,13 @@ def test_what_has_no_cost_remains_unknown_and_what_was_written_off_of_it_is_said
         "$5.00 of recorded costs belongs to rows without any known cost of goods, and is in no "
         "figure of what remains." in " ".join(unescape(page.text).split())
     )
+
+
+def test_what_never_gets_a_cost_is_said_apart_from_what_has_none_yet(client, sell_with_freight):
+    """6.50 of a jar that cost 2.00, and 8.00 of freight, which is 55.2 % of 14.50."""
+    client.force_login(builders.person("office"))
+
+    page = client.get("/reports/margin-after-selling-by-customer/").text
+
+    assert "has no cost yet" not in page
+    assert "$8.00 of $14.50 sold (55.2 %) never gets a cost here" in page

@@ -62,6 +62,8 @@ LINE = {
     "nanograms": WHOLE,
     "known_nanograms": WHOLE,
     "no_cost_cents": WHOLE,
+    # What of that never gets one: drums, deposits and freight, and past sales.
+    "never_cost_cents": WHOLE,
     "cost_cents": WHOLE,
     "margin_cents": WHOLE,
     # What of the amount is from lists of past sales.
@@ -410,6 +412,7 @@ def _figured(found: QuerySet) -> Iterator[tuple[int | None, dict[str, Any]]]:
             "amount_cents": amount,
             "nanograms": nanograms,
             "cost_cents": cost,
+            "never_cost_cents": 0 if kind in WITH_A_COST else amount,
             "brought_in_cents": 0,
         }
         yield lot_key, with_what_follows(figures)
@@ -463,6 +466,7 @@ def _past_row(line: PastLine) -> dict[str, Any]:
         "known_goods_pieces": None if row["goods_pieces"] is None else 0,
         "known_nanograms": 0 if is_honey else None,
         "no_cost_cents": line.amount_cents,
+        "never_cost_cents": line.amount_cents,
         "brought_in_cents": line.amount_cents,
     }
 
