@@ -1,12 +1,16 @@
 """Goods sold before their cost was known, and the cost they get later."""
 
+from decimal import Decimal
+
 import pytest
 
 from apiary_sales.orders.late_cost_models import LateCosting
 from apiary_sales.orders.late_costs import sold_without_cost
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import late_costs, orders, returns
+from apiary_sales.pricing.services import service_list
 from inventory.shared.errors import AlreadyRecorded, NotAllowedNow
 from inventory.stock.models import Lot, ProductionSettings
 from tests import builders
@@ -224,6 +228,21 @@ def test_the_page_says_what_can_be_costed_costs_it_and_undoes_it(client, sell, j
     undone = client.post(f"{done.request['PATH_INFO']}undo/", {"key": "back"}, follow=True)
     assert "Undone. What was costed then has no cost again." in undone.text
     assert costs() == [None, None]
+
+
+def test_a_service_without_a_cost_leads_to_where_its_cost_is_entered(client, shop, owner, key):
+    service = service_list.add(name="Delivery", unit="each")
+    wanted = LineWanted(OrderLine.Kind.SERVICE, 100, Decimal("35.00"), service=service)
+    order = orders.take(
+        customer=shop, channel="service", lines=[wanted], created_by=owner, key=key()
+    )
+    orders.fulfil(order=order, filled_by=owner, key=key())
+    client.force_login(builders.person("office"))
+
+    shown = client.get("/selling/without-cost/").text
+
+    assert "The cost of this service is not entered." in shown
+    assert f'href="/prices/services/{service.code}/"' in shown
 
 
 def test_only_who_manages_prices_costs_late(client, shelf):
