@@ -172,6 +172,20 @@ def test_a_month_is_what_was_received_and_paid_and_neither_is_moved_money(year):
     assert (rows["2026-10"]["there_cents"], november["there_cents"]) == (125_000, 183_350)
 
 
+def test_money_that_was_not_given_back_after_all_is_not_received_from_customers(db):
+    """200.00 came in; 50.00 was given back, by mistake."""
+    shop = builders.customer("Corner Grocery")
+    received(shop, 20_000, date(2026, 11, 5))
+    back = payments.pay_back(
+        customer=shop, amount_cents=5_000, method="check", paid_by=builders.person(), **by()
+    )
+
+    payments.reverse(payment=back, reversed_by=builders.person(), reason="Wrong", **by())
+
+    november = frame_rows(cash.by_month(CashFilters()))["2026-11"]
+    assert (november["given_cents"], november["given_back_cents"]) == (20_000, 0)
+
+
 def test_a_year_before_is_unknown_where_the_books_did_not_have_the_whole_month(year):
     rows = frame_rows(cash.by_month(CashFilters()))
 

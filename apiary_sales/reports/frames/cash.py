@@ -165,6 +165,8 @@ def money_book(today: date) -> MoneyBook:
         .annotate(
             month=TruncMonth("entry__entered_on"),
             is_back=Case(
+                # What was given back and then not after all is less of what was given back.
+                When(entry__payment__reverses__amount_cents__lt=0, then=True),
                 When(entry__payment__amount_cents__lt=0, then=True),
                 default=False,
                 output_field=BooleanField(),
