@@ -47,6 +47,15 @@ class PartPrices:
             return self.quoted.unit_cents
         return self.average if self.last is None else self.last.unit_cents
 
+    @property
+    def is_paid_since_quoted(self) -> bool:
+        """Tell whether some came in after the day of the quote, which may be asked no longer."""
+        return (
+            self.quoted is not None
+            and self.last is not None
+            and self.quoted.quoted_on < self.last.paid_on
+        )
+
 
 def part_prices(
     on: date | None = None, *, averages: Mapping[int, Fraction] | None = None

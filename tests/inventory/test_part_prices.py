@@ -89,3 +89,15 @@ def test_the_page_shows_the_three_prices_and_takes_a_quote(client, jar, receive)
     assert "Jar, 1 lb is quoted at $0.7525." in done
     for price in ("$0.50", "last", "$0.60", "quoted", "$0.7525"):
         assert price in client.get("/bottling/parts/").text
+
+
+def test_the_page_says_when_some_were_paid_for_since_the_quote(client, jar, receive):
+    client.force_login(builders.person())
+    receive(100, 4_000, JUNE)
+    parts.quote(part=jar, unit_price=Decimal("0.75"), quoted_on=JUNE)
+    told = "The quote is older than what was paid last"
+    assert told not in client.get(f"/bottling/parts/{jar.code}/").text
+
+    receive(100, 6_000, JULY)
+
+    assert told in client.get(f"/bottling/parts/{jar.code}/").text
