@@ -121,8 +121,12 @@ EXPECTED_OUT = _cents(
     to_come.EXPECTED_OUT, gettext_lazy("Expected to be spent"), is_left_out_when_nothing=True
 )
 MONTH = Column("month", gettext_lazy("Month"), Unit.MONTH)
-RECEIVED_BEFORE = _cents("received_before_cents", gettext_lazy("Received a year before"))
-PAID_BEFORE = _cents("paid_before_cents", gettext_lazy("Paid out a year before"))
+RECEIVED_BEFORE = _cents(
+    "received_before_cents", gettext_lazy("Received a year before"), needs_every_row=True
+)
+PAID_BEFORE = _cents(
+    "paid_before_cents", gettext_lazy("Paid out a year before"), needs_every_row=True
+)
 
 
 def _days_of_month(month: str) -> dict[str, str]:

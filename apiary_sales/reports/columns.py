@@ -60,7 +60,8 @@ class Column:
     """One column: a column of the frame, or `part` over `whole`, two columns of the frame.
 
     `adds_up` columns have a total that is the sum of their rows; the total of a fraction is that
-    of the totals. `says_unknown` replaces the dash of an unknown figure; `names` are those of a
+    of the totals. A total that `needs_every_row` is unknown where one of them is: beside another
+    column it would be that of fewer rows. `says_unknown` replaces the dash of an unknown figure; `names` are those of a
     closed set of words. `url` is the address behind a figure, from its row and the filters.
     """
 
@@ -68,6 +69,7 @@ class Column:
     label: str | Promise
     unit: Unit = Unit.TEXT
     adds_up: bool = False
+    needs_every_row: bool = False
     part: str = ""
     whole: str = ""
     # How many of `whole` are one of what the unit counts.

@@ -270,6 +270,9 @@ class FilteredReport:
         sums = {
             str(name): total(frame, name) for name, dtype in frame.dtypes.items() if dtype == WHOLE
         }
+        for column in self.columns:
+            if column.needs_every_row and frame[column.name].isna().any():
+                sums[column.name] = None
         return {
             column.name: column.value(sums) if column.adds_up or column.is_derived else None
             for column in self.columns

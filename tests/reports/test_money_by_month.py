@@ -1,5 +1,6 @@
 """Money by month: to the cent what the books of money have, and what comes, with its day."""
 
+import csv
 from collections import defaultdict
 from datetime import date, datetime, timedelta
 from html import unescape
@@ -235,6 +236,17 @@ def test_the_page_says_first_what_came_what_is_due_and_what_is_to_pay(office, ye
     assert "$200.00 <small>(so far)" not in page.replace("</span>", "")
     assert "No opening amount" not in page
     assert "The books begin on Oct 14, 2025: that month is not whole" in page
+
+
+def test_a_year_before_has_a_total_only_where_each_month_of_it_is_known(office, year):
+    """The 200.00 of November 2025 stand beside that of one month alone, not of all fourteen."""
+
+    def before(address):
+        names, *_months, sums = csv.reader(office.get(address).text.splitlines())
+        return sums[names.index("Received a year before, USD")]
+
+    assert before("/reports/money-by-month.csv") == ""
+    assert before("/reports/money-by-month.csv?since=2026-11-01") == "200.00"
 
 
 @pytest.fixture
