@@ -93,7 +93,9 @@ class PriceTryForm(SalesPeriodForm):
     coming_grams = WeightField(
         label=_("Honey that still comes in that time"),
         required=False,
-        help_text=_("From the next harvest, for instance. Only honey that there is can be sold."),
+        help_text=_(
+            "If the field is empty, the average of earlier years is used. Type 0 for none."
+        ),
     )
 
     def __init__(self, *args: Any, offered: list[Product], **kwargs: Any) -> None:
@@ -143,7 +145,7 @@ class PriceTryForm(SalesPeriodForm):
             ending=Ending.CENT if data["new_cents"] else data["ending"] or Ending.CENT,
             reaction=Reaction(data["least"], data["likely"], data["most"]),
             drum_price=data["drum_price"],
-            coming_grams=data["coming_grams"] or 0,
+            coming_grams=data["coming_grams"],
         )
 
 

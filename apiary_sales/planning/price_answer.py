@@ -38,7 +38,8 @@ class PriceWish:
     ending: str
     reaction: Reaction
     drum_price: Decimal | None
-    coming_grams: int
+    # Honey that still comes in meanwhile; None for what earlier years tell.
+    coming_grams: int | None
 
     def takes(self, product: int, channel: str) -> bool:
         is_product = not self.products or product in self.products
@@ -86,6 +87,8 @@ class PriceAnswer:
     unpriced_pieces: int
     # Honey for the chosen products, after what all others took.
     supply_grams: int
+    # Of the honey that still comes in; None where that is not known.
+    coming_grams: int | None
 
     @property
     def lines(self) -> tuple[TriedLine, ...]:
@@ -120,7 +123,8 @@ def answer(books: PriceBooks, wish: PriceWish) -> PriceAnswer | None:
         return None
     chosen.sort(key=lambda line: (line.product.declared_grams, line.product.name, line.channel))
     lines, grams = _shared_out(books, chosen, others)
-    supply = max(books.honey.grams + wish.coming_grams - grams, 0)
+    coming = books.expected_grams if wish.coming_grams is None else wish.coming_grams
+    supply = max(books.honey.grams + (coming or 0) - grams, 0)
     price = books.drum_price if wish.drum_price is None else wish.drum_price
     net = None if price is None else books.book.drum_net_back(price).per_pound
     return PriceAnswer(
@@ -136,6 +140,7 @@ def answer(books: PriceBooks, wish: PriceWish) -> PriceAnswer | None:
         drum_net=net,
         unpriced_pieces=unpriced,
         supply_grams=supply,
+        coming_grams=coming,
     )
 
 

@@ -36,11 +36,14 @@ def verdict(answer: PriceAnswer) -> str:
             "and takings are shown."
         )
     more = [trial.more_cents(each) for each in trial.tried]
+    likely = _than(trial.more_cents(trial.likely))
+    if min(more) == max(more):
+        return _("You would earn %(likely)s at today's prices.") % {"likely": likely}
     return _(
         "Most likely you would earn %(likely)s at today's prices; between %(lowest)s and "
-        "%(highest)s, as much as buyers react."
+        "%(highest)s, depending on how much buyers react."
     ) % {
-        "likely": _than(trial.more_cents(trial.likely)),
+        "likely": likely,
         "lowest": _than(min(more), short=True),
         "highest": _than(max(more), short=True),
     }
@@ -66,6 +69,7 @@ def sentences(answer: PriceAnswer) -> list[str]:
         *_break_even(answer, trial.break_even),
         *_drums(answer),
         *_supply(answer),
+        *_coming(answer),
     ]
     return told
 
@@ -160,12 +164,31 @@ def _break_even(answer: PriceAnswer, found: BreakEven) -> list[str]:
             else _("However many fewer are sold, you earn no less than at today's prices.")
         )
     else:
-        said = (
-            _("If more than %(percent)s %% fewer are sold, you earn less than at today's prices.")
-            if found.percent >= 0
-            else _("Unless at least %(percent)s %% more are sold, you earn less than now.")
+        wanted = sum(line.pieces for line in answer.lines)
+        if not answer.trial.now.short_pieces:
+            said = (
+                _(
+                    "If more than %(percent)s %% fewer are sold, you earn less than at today's "
+                    "prices."
+                )
+                if found.percent >= 0
+                else _("Unless at least %(percent)s %% more are sold, you earn less than now.")
+            )
+        else:
+            said = (
+                _(
+                    "If buyers take more than %(percent)s %% fewer than the %(wanted)s of that "
+                    "time, you earn less than at today's prices."
+                )
+                if found.percent >= 0
+                else _(
+                    "Unless buyers take at least %(percent)s %% more than the %(wanted)s of that "
+                    "time, you earn less than now."
+                )
+            )
+        told.append(
+            said % {"percent": words.number(abs(found.percent)), "wanted": words.number(wanted)}
         )
-        told.append(said % {"percent": words.number(abs(found.percent))})
         if found.is_beyond_honey:
             told.append(_("The honey there is for these products is not enough for so many."))
         if found.elasticity is not None:
@@ -250,6 +273,29 @@ def _supply(answer: PriceAnswer) -> list[str]:
     return [
         _("The honey there is for these products, %(much)s and the jars ready, is enough.")
         % figures
+    ]
+
+
+def _coming(answer: PriceAnswer) -> list[str]:
+    """Say what is counted of the honey that still comes in, where nobody typed it."""
+    if answer.wish.coming_grams is not None:
+        return []
+    if answer.coming_grams is None:
+        return [
+            _(
+                "No new honey is counted: there is no full year of harvests on record. Type below "
+                "what still comes in."
+            )
+        ]
+    return [
+        _(
+            "That counts %(much)s that are likely to come in until %(day)s, the average of "
+            "earlier years."
+        )
+        % {
+            "much": words.weight(answer.coming_grams),
+            "day": date_format(answer.books.coming.last),
+        }
     ]
 
 

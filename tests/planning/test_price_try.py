@@ -233,7 +233,7 @@ def test_the_page_answers_in_words_and_whole_cents(office, pound):
     text = words_of(page)
     assert (
         "Most likely you would earn $820.00 more than at today's prices; between $484.00 less and "
-        "$1,586.10 more, as much as buyers react." in text
+        "$1,586.10 more, depending on how much buyers react." in text
     )
     assert (
         "You would sell 800 pieces instead of 1,000: 894 if buyers react least, 640 if they react "
@@ -284,6 +284,36 @@ def test_honey_that_is_short_held_or_too_moist_is_said(office, pound):
     assert "Honey on hold is not counted on: 110 lb." in text
     assert "Honey above your limit of moisture, or not measured, is not counted on: 132 lb." in text
     assert "1,014 lb and the jars ready, is enough." in with_harvest
+
+
+def test_a_break_even_where_honey_is_short_is_told_of_what_buyers_took(office, pound):
+    builders.lot_in(builders.place("t1"), 100_000)
+    sold_before(("One pound", 1000, 100))
+
+    text = words_of(office.get(PAGE, asked(drum_price="0", coming_grams="0 kg")))
+
+    # 220 pieces leave 7.70 each, so 166.9 at 10.15 earn as much: 16.7 % of 1,000.
+    assert (
+        "If buyers take more than 83.3 % fewer than the 1,000 of that time, you earn less than at "
+        "today's prices." in text
+    )
+
+
+def test_honey_that_still_comes_is_that_of_earlier_years_where_none_is_typed(office, pound):
+    today = builders.today()
+    tank = builders.place("t1")
+    builders.lot_in(tank, 100_000, season=today.year - 2, extracted_on=today - timedelta(days=800))
+    builders.lot_in(tank, 500_000, season=today.year - 1, extracted_on=today - timedelta(days=200))
+    sold_before(("One pound", 1000, 100))
+
+    as_before = office.get(PAGE, asked())
+    without = office.get(PAGE, asked(coming_grams="0 kg"))
+
+    # 500 kg in the year up to today and none in the year before are 250 kg a year.
+    assert as_before.context["found"].supply_grams == 850_000
+    assert "That counts 551 lb that are likely to come in until " in words_of(as_before)
+    assert without.context["found"].supply_grams == 600_000
+    assert "likely to come in" not in words_of(without)
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from apiary_sales.planning.queries import tanks
 from apiary_sales.planning.rules.demand import Period, channel_of
 from apiary_sales.pricing import sales_sources
 from apiary_sales.pricing.queries import costs, prices
@@ -37,6 +38,8 @@ class PriceBooks:
     """
 
     period: Period
+    # As many days from today on.
+    coming: Period
     book: Book
     sold: Mapping[tuple[int, str], Sales]
     other_pieces: int
@@ -44,6 +47,8 @@ class PriceBooks:
     first_sale: date | None
     ready: Mapping[int, int]
     honey: HoneyOnHand
+    # What is likely to come in meanwhile, as in earlier years; None where that is not known.
+    expected_grams: int | None
     # The lot of which there is most, and its drum price.
     most: Lot | None
     drum_price: Decimal | None
@@ -72,14 +77,17 @@ def read(on: date, period: Period) -> PriceBooks:
     listed = None
     if most is not None and most.moisture_percent is not None:
         listed = prices.bulk_list(on).price_per_pound(most)
+    coming = Period(on, on + (period.last - period.first))
     return PriceBooks(
         period=period,
+        coming=coming,
         book=book,
         sold={key: dict(sales) for key, sales in sold.items()},
         other_pieces=other_pieces,
         first_sale=min(sales_sources.first_days(known).values(), default=None),
         ready={row.product.pk: row.free for row in packed_stock.products()},
         honey=_honey_on_hand(),
+        expected_grams=tanks.expected_grams(coming),
         most=most,
         drum_price=listed,
     )
