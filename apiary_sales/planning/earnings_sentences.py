@@ -240,12 +240,10 @@ def _when_to_stop(row: StoppingRow, last: date) -> str:
         case Verdict.ENOUGH_READY:
             if not row.demand.pieces:
                 return _("None is likely to sell before %(day)s.") % {"day": until}
-            return _("What is ready is enough: more would not be sold before %(day)s.") % {
-                "day": until
-            }
+            return _("What is ready is likely to be enough until %(day)s.") % {"day": until}
         case Verdict.FILL:
             return _(
-                "Fill up to %(count)s more until %(day)s, then stop: more would not be sold "
+                "Fill up to %(count)s more until %(day)s, then stop: more is not likely to sell "
                 "before then."
             ) % {"count": words.number(row.fills), "day": until}
         case Verdict.FILL_SOME:
@@ -297,7 +295,7 @@ def _scarce_now(stopping: Stopping, until: str) -> list[str]:
             return [
                 _(
                     "Hours of work are scarce now: filling all that is likely to sell until "
-                    "%(day)s takes %(needed)s, and you have %(there)s."
+                    "%(day)s takes %(needed)s, and %(there)s are entered below."
                 )
                 % {
                     "day": until,
@@ -399,7 +397,10 @@ def _best_buyer(stopping: Stopping) -> str:
     best = max(wanted, key=_each, default=None)
     if best is None or _each(best) <= 0:
         return ""
-    return _("One more piece sold earns most as %(product)s, %(channel)s: about %(money)s.") % {
+    return _(
+        "Of what is still to be filled, one more piece sold earns most as %(product)s, "
+        "%(channel)s: about %(money)s."
+    ) % {
         "product": best.earning.offer.product.name,
         "channel": best.earning.offer.channel_label,
         "money": words.money(cents_half_up(_each(best))),

@@ -126,13 +126,20 @@ def test_with_one_hour_the_hours_are_scarce_and_fill_what_earns_most_an_hour(tan
     assert found.scarcity.tenth[Scarce.HOURS] == 1493
     assert sentences.scarce_now(found) == (
         "Hours of work are scarce now: filling all that is likely to sell until Sep 30, 2026 "
-        "takes 2.7 h, and you have 1.0 h. One more hour earns about $56.00 after its wage."
+        "takes 2.7 h, and 1.0 h are entered below. One more hour earns about $56.00 after its wage."
     )
     assert found.sorted_by(found.measure)[0].earning.offer.product == large
     assert sentences.said(found, row_of(found, small)).sentence == (
         "Fill 6 of the 40 more that could be sold until Sep 30, 2026, then stop: there is not "
         "enough for more of it (hours of work)."
     )
+
+
+def test_one_more_hour_earns_no_more_than_all_that_is_still_to_be_filled(tank, large):
+    found = answer(hours="0")
+
+    # 20 large take 40 minutes and earn 20 × $5.60; 60 minutes at $168.00 an hour would be more.
+    assert found.scarcity.hour == 11_200
 
 
 def test_with_thirty_pounds_honey_is_scarce_and_fills_what_earns_most_a_pound(small, large):
@@ -183,10 +190,11 @@ def test_where_all_can_be_filled_buyers_are_scarce(tank, small, large):
     }
     assert sentences.scarce_now(found) == (
         "Buyers are scarce now: honey, hours and parts are enough for all that is likely to sell "
-        "until Sep 30, 2026. One more piece sold earns most as Large, stand: about $5.60."
+        "until Sep 30, 2026. Of what is still to be filled, one more piece sold earns most as "
+        "Large, stand: about $5.60."
     )
     assert sentences.said(found, row_of(found, large)).sentence == (
-        "Fill up to 20 more until Sep 30, 2026, then stop: more would not be sold before then."
+        "Fill up to 20 more until Sep 30, 2026, then stop: more is not likely to sell before then."
     )
 
 

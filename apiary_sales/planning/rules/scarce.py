@@ -99,8 +99,8 @@ class Needs:
 class Scarcity:
     """What is needed of everything, what there is, and what more would earn, in cents.
 
-    `tenth` is what a tenth of the need more of each limit earns; `hour`, `pound`, and those by part
-    and by row what one more earns. `fills` is how many pieces of each row earn most now.
+    `tenth` is what a tenth of the need more of each limit earns, and `hour` what an hour more does;
+    `pound`, and those by part and by row are what the next one earns. `fills` is how many pieces of each row earn most now.
     """
 
     needs: Needs
@@ -196,7 +196,8 @@ def scarcity(
                 Scarce.BUYERS: gain(_with_more_buyers(asked)),
             }
         ),
-        hour=round(rates.get(("minutes", ""), Fraction(0)) * HOUR_MINUTES),
+        # Not the rate of the next minute: what is still to be filled may take less than an hour.
+        hour=gain(replace(asked, minutes=asked.minutes + HOUR_MINUTES)),
         pound=_more_than_in_drums(asked, rates),
         part=MappingProxyType(
             {row.part.pk: round(rates.get(("part", row.key), Fraction(0))) for row in parts}
