@@ -36,6 +36,7 @@ KINDS = {
 }
 
 
+TO_FILL = (Verdict.FILL, Verdict.FILL_SOME, Verdict.NOT_NOW)
 UNKNOWN = (Verdict.NO_DEMAND_KNOWN, Verdict.NO_DRUM_PRICE, Verdict.NOT_COSTED)
 
 
@@ -112,11 +113,36 @@ def left_out(stopping: Stopping) -> str:
     ) % {"count": len(unknown), "all": len(stopping.rows)}
 
 
-def answers(rows: Sequence[Said]) -> list[Said]:
-    """Return the rows with an answer: first what to fill, then what is enough."""
+def to_fill(rows: Sequence[Said]) -> list[Said]:
+    """Return the rows of which more could be sold: first what to fill, then what can't be now."""
     order = list(KINDS)
-    known = [said for said in rows if said.row.verdict not in UNKNOWN]
-    return sorted(known, key=lambda said: order.index(said.row.verdict))
+    more = [said for said in rows if said.row.verdict in TO_FILL]
+    return sorted(more, key=lambda said: order.index(said.row.verdict))
+
+
+def stops(rows: Sequence[Said]) -> list[tuple[str, list[Said]]]:
+    """Return the rows of which none is to be filled, by why, with that in words."""
+    enough = [said for said in rows if said.row.verdict == Verdict.ENOUGH_READY]
+    drum = [said for said in rows if said.row.verdict == Verdict.DRUM_PAYS]
+    told = [
+        (
+            ngettext(
+                "Stop: of %(count)s product and channel what is ready is likely to be enough",
+                "Stop: of %(count)s products and channels what is ready is likely to be enough",
+                len(enough),
+            ),
+            enough,
+        ),
+        (
+            ngettext(
+                "Stop: of %(count)s product and channel the drum brings as much or more",
+                "Stop: of %(count)s products and channels the drum brings as much or more",
+                len(drum),
+            ),
+            drum,
+        ),
+    ]
+    return [(sentence % {"count": len(found)}, found) for sentence, found in told if found]
 
 
 def unknown(rows: Sequence[Said]) -> list[tuple[str, list[str]]]:

@@ -15,8 +15,9 @@ from inventory.shared import conventions
 from inventory.shared.paging import page_of
 from inventory.shared.weights import in_words
 
-# Fewer than in lists, since each row has a sentence. Both tables turn their pages together.
+# Fewer than in lists, since each row has a sentence. All tables turn their pages together.
 ROWS_A_PAGE = 20
+EARNERS_A_PAGE = 10
 
 
 class EarningsView(PermissionRequiredMixin, TemplateView):
@@ -41,17 +42,22 @@ class EarningsView(PermissionRequiredMixin, TemplateView):
             )
             measure = sort_of(typed) or stopping.measure
             said = [sentences.said(stopping, row) for row in stopping.sorted_by(measure)]
+            to_fill = sentences.to_fill(said)
             context |= {
                 "stopping": stopping,
                 "scarce_now": sentences.scarce_now(stopping),
                 "left_out": sentences.left_out(stopping),
                 "limits": sentences.limits(stopping),
-                "rows": page_of(self.request, sentences.answers(said), ROWS_A_PAGE),
+                "rows": page_of(self.request, to_fill, ROWS_A_PAGE) if to_fill else None,
+                "stops": [
+                    (summary, page_of(self.request, stopped, ROWS_A_PAGE))
+                    for summary, stopped in sentences.stops(said)
+                ],
                 "unknown": sentences.unknown(said),
                 "earners": page_of(
                     self.request,
                     [each for each in said if each.row.ranked.ranks[Measure.PIECE]],
-                    ROWS_A_PAGE,
+                    EARNERS_A_PAGE,
                 ),
                 "measure": measure,
                 "measures": [(each.value, in_words(each.label)) for each in Measure],

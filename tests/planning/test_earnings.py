@@ -390,6 +390,25 @@ def test_the_page_says_what_is_scarce_and_is_sorted_by_it(client, owner, tank, s
     assert "stopping" not in wrong.context
 
 
+def test_what_is_enough_or_better_in_drums_is_folded_behind_one_line(client, owner, tank, labour):
+    for name in ("First", "Second"):
+        ready = filled(name, "1", jars=100, jar_cents=60, minutes="3", cents=900)
+        sold(ready, 4, date(2025, 9, 3))
+        builders.packed_lot(ready, Place.objects.get(code="shelf"), 30)
+    cheap = filled("Cheap", "1", jars=100, jar_cents=60, minutes="3", cents=200)
+    sold(cheap, 4, date(2025, 9, 3))
+    client.force_login(owner)
+
+    page = client.get(reverse("planning:earnings"), {"months": "1"})
+
+    assert page.context["rows"] is None
+    assert [(said, len(rows)) for said, rows in page.context["stops"]] == [
+        ("Stop: of 2 products and channels what is ready is likely to be enough", 2),
+        ("Stop: of 1 product and channel the drum brings as much or more", 1),
+    ]
+    assert "There is nothing to fill now." in words_of(page)
+
+
 def test_the_example_of_help_is_worked_out_from_what_it_shows(db):
     """461 g are 1.016331 lb; 7.63 less 2.08 for each of them, in 0.75 minutes and six weeks."""
     example = figures.of("earnings", may_see=False)

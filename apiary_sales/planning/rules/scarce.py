@@ -100,7 +100,8 @@ class Scarcity:
     """What is needed of everything, what there is, and what more would earn, in cents.
 
     `tenth` is what a tenth of the need more of each limit earns, and `hour` what an hour more does;
-    `pound`, and those by part and by row are what the next one earns. `fills` is how many pieces of each row earn most now.
+    `pound`, and those by part and by row are what the next one earns. `fills` is how many pieces of
+    each row earn most now.
     """
 
     needs: Needs
