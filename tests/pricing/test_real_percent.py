@@ -85,6 +85,17 @@ def test_each_price_and_all_together_show_the_real_percent(office):
     )
 
 
+def test_prices_that_are_set_for_later_are_named_since_they_end_the_change(office):
+    product = priced("One pound", "1", 1000)
+    prices.set_piece(product=product, tier="shop", piece_cents=1050, valid_from=date(2030, 6, 1))
+
+    before = words_of(office.get(PAGE, ASKED))
+    after = words_of(office.get(PAGE, {**ASKED, "valid_from": "2030-07-01"}))
+
+    assert "1 price of these lists is set for later already, on Jun 1, 2030." in before
+    assert "set for later" not in after
+
+
 def test_whole_cases_weigh_at_the_price_of_a_case(office):
     # 24 pieces are two cases of 12 at 90.00; up by 10 %: 98.99 is nearest to 99.00.
     sold(priced("One pound", "1", 849, case_cents=9000), 24)

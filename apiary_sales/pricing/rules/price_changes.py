@@ -4,6 +4,7 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from typing import cast
 
@@ -187,6 +188,20 @@ def total_change(
         # A price that is changed by percent never ends for a single piece.
         new += cast(Decimal, new_price) * sale.pieces
     return TotalChange(pieces, old, new)
+
+
+def days_of_later_prices(lists: Mapping[str, PriceList], day: date) -> list[date]:
+    """Return the day of each price of these lists that was set before for after `day`, in order.
+
+    They come into force as they were set, whatever is changed on `day`.
+    """
+    return sorted(
+        row.valid_from
+        for prices in lists.values()
+        for each in prices.products
+        for row in each.coming
+        if row.valid_from > day
+    )
 
 
 def real_percent(before: Decimal | int | None, after: Decimal | int | None) -> Decimal | None:

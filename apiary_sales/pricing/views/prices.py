@@ -183,12 +183,14 @@ def price_change(request: HttpRequest) -> HttpResponse:
     else:
         form = ChangeForm(request.GET) if "percent" in request.GET else ChangeForm()
     table: list[PriceChange] = []
+    coming: list[date] = []
     seen, total = "", None
     if form.is_valid():
         asked = form.cleaned_data
         lists = read.price_lists(asked["tiers"], asked["valid_from"])
         try:
             table = price_changes.changes(lists, percent=asked["percent"], ending=asked["ending"])
+            coming = price_changes.days_of_later_prices(lists, asked["valid_from"])
             sold = sales_sources.last_year(timezone.localdate())
             total = price_changes.total_change(lists, table, sold)
             seen = price_changes.fingerprint(table)
@@ -206,6 +208,7 @@ def price_change(request: HttpRequest) -> HttpResponse:
             "table": table,
             "seen": seen,
             "total": total,
+            "coming": coming,
             "count": sum(change.is_different for change in table),
             "is_asked": form.is_bound,
         },
