@@ -1,7 +1,7 @@
 """Small builders with sane defaults: the invented house that the tests are about."""
 
 import itertools
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.utils import timezone
@@ -172,6 +172,7 @@ def packed_lot(
     cost_cents: int | None = None,
     best_by: date = date(2028, 7, 31),
     parent: Lot | None = None,
+    packed_at: datetime | None = None,
 ) -> Lot:
     """Put pieces on a shelf by a posting, without going through a bottling run."""
     product = what.standard_product if isinstance(what, Size) else what
@@ -199,7 +200,7 @@ def packed_lot(
         ),
         recorded_by=person(),
         key=new_key(),
-        occurred_at=days.past_moment(min(lot.made_on, timezone.localdate())),
+        occurred_at=packed_at or days.past_moment(min(lot.made_on, timezone.localdate())),
     )
     return lot
 

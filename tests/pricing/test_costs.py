@@ -20,6 +20,7 @@ from tests import builders
 Channel = ChannelCost.Channel
 TODAY = date(2026, 9, 1)
 NOON = datetime(2026, 8, 20, 12, tzinfo=UTC)
+WRITTEN_DOWN = datetime(2026, 8, 31, 12, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -62,7 +63,7 @@ def run(product, *, filled, drawn_grams, loss_grams=0, broken=0, minutes=None, a
     """Record a run's figures directly: the arithmetic on them is what is tested."""
     place = builders.place(builders.new_key(), "tank")
     shelf = builders.place(builders.new_key(), "shelf")
-    packed = builders.packed_lot(product, shelf, filled)
+    packed = builders.packed_lot(product, shelf, filled, packed_at=at)
     return BottlingRun.objects.create(
         number=builders.new_key(),
         lot_code=builders.new_key(),
@@ -78,7 +79,8 @@ def run(product, *, filled, drawn_grams, loss_grams=0, broken=0, minutes=None, a
         labour_minutes=minutes,
         packed_lot=packed,
         posting=packed.lines.get(quantity__gt=0).posting,
-        recorded_at=at,
+        # Written down later: only the day of the bottling counts.
+        recorded_at=WRITTEN_DOWN,
         idempotency_key=builders.new_key(),
         **fields,
     )

@@ -121,11 +121,14 @@ def _part_costs(on: date) -> dict[int, Fraction]:
 
 
 def runs_recorded(on: date) -> QuerySet[BottlingRun]:
-    """Return the runs recorded in the year up to `on`, which averages are taken of."""
+    """Return the runs of the year up to `on`, which averages are taken of.
+
+    By the day of the bottling, not that on which somebody wrote it down.
+    """
     return BottlingRun.objects.filter(
         status=BottlingRun.Status.RECORDED,
-        recorded_at__date__gt=on - RUNS_SINCE,
-        recorded_at__date__lte=on,
+        posting__occurred_at__date__gt=on - RUNS_SINCE,
+        posting__occurred_at__date__lte=on,
     )
 
 
