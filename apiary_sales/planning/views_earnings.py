@@ -16,8 +16,7 @@ from inventory.shared.paging import page_of
 from inventory.shared.weights import in_words
 
 # Fewer than in lists, since each row has a sentence. All tables turn their pages together.
-ROWS_A_PAGE = 20
-EARNERS_A_PAGE = 10
+ROWS_A_PAGE = 10
 
 
 class EarningsView(PermissionRequiredMixin, TemplateView):
@@ -57,7 +56,7 @@ class EarningsView(PermissionRequiredMixin, TemplateView):
                 "earners": page_of(
                     self.request,
                     [each for each in said if each.row.ranked.ranks[Measure.PIECE]],
-                    EARNERS_A_PAGE,
+                    ROWS_A_PAGE,
                 ),
                 "measure": measure,
                 "measures": [(each.value, in_words(each.label)) for each in Measure],

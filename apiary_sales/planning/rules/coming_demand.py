@@ -42,16 +42,11 @@ def coming_demand(
             ((estimate.mean or Decimal(0)) * _decimal(share) for estimate, share in parts),
             Decimal(0),
         )
-        spreads = [
-            estimate.spread * _decimal(share)
-            for estimate, share in parts
-            if estimate.spread is not None
-        ]
         # Months differ from their averages each for itself (common practice).
-        all_spread = sum((spread**2 for spread in spreads), Decimal(0)).sqrt()
+        squares = sum((_square(estimate, _decimal(share)) for estimate, share in parts), Decimal(0))
         return ComingDemand(
             _whole(mean),
-            _whole(all_spread) if len(spreads) == len(parts) else None,
+            _whole(squares.sqrt()),
             years=min(estimate.years for estimate, _share in parts),
         )
     if not recent:
@@ -74,6 +69,16 @@ def shares_of_months(period: Period) -> Iterator[tuple[date, Fraction]]:
 
 def _decimal(share: Fraction) -> Decimal:
     return Decimal(share.numerator) / share.denominator
+
+
+def _square(estimate: Estimate, share: Decimal) -> Decimal:
+    """Return the square of the spread of a share of a month.
+
+    Never less than that of counts that come by chance (Poisson), as in `Estimate.least_spread`:
+    two years that happen to be alike do not make the next one certain.
+    """
+    mean, spread = estimate.mean or Decimal(0), estimate.spread or Decimal(0)
+    return max((spread * share) ** 2, mean * share)
 
 
 def _whole(pieces: Decimal) -> int:
