@@ -331,7 +331,11 @@ def _scarce_now(stopping: Stopping, until: str) -> list[str]:
                 _one_more_hour(scarcity),
             ]
         case Scarce.HONEY:
-            return [_honey_scarce(scarcity, until), _one_more_unit(scarcity)]
+            return [
+                _honey_scarce(scarcity, until),
+                _one_more_unit(scarcity),
+                _not_there_yet(stopping.tanks),
+            ]
         case Scarce.PARTS:
             return [*_parts_scarce(scarcity, until), _next(stopping.next_scarce)]
         case Scarce.BUYERS:
@@ -473,7 +477,7 @@ def _limits(stopping: Stopping) -> Iterator[LimitSaid]:
         Scarce.HONEY,
         words.weight(round(needs.grams)),
         words.weight(scarcity.grams),
-        _one_more_unit(scarcity),
+        " ".join(filter(None, (_one_more_unit(scarcity), _not_there_yet(stopping.tanks)))),
     )
     short = scarcity.parts_short
     yield line(
@@ -524,6 +528,14 @@ def _one_more_unit(scarcity: Scarcity) -> str:
     return _one_more(
         in_words(_("One more {unit} earns about %(money)s more than in the drum.")), scarcity.pound
     )
+
+
+def _not_there_yet(tanks: TankState) -> str:
+    if not tanks.expected_grams:
+        return ""
+    return _("The %(much)s expected to come in meanwhile are not counted.") % {
+        "much": words.weight(tanks.expected_grams)
+    }
 
 
 def _one_more(sentence: str, cents: int) -> str:

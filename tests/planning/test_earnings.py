@@ -158,6 +158,17 @@ def test_with_thirty_pounds_honey_is_scarce_and_fills_what_earns_most_a_pound(sm
     )
 
 
+def test_where_honey_is_scarce_what_is_expected_is_said_not_to_count(small, large):
+    builders.lot_in(builders.place("tank-1", capacity_litres=Decimal(500)), THIRTY_POUNDS)
+
+    found = answer(expected_grams=A_HUNDRED_POUNDS)
+
+    assert found.scarcest == Scarce.HONEY
+    assert sentences.scarce_now(found).endswith(
+        "more than in the drum. The 100 lb expected to come in meanwhile are not counted."
+    )
+
+
 def test_with_five_jars_of_each_parts_are_scarce(tank, labour):
     small = filled("Small", "0.5", jars=5, jar_cents=60, minutes="3", cents=500)
     large = filled("Large", "2", jars=5, jar_cents=100, minutes="2", cents=1100)
