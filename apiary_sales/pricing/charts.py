@@ -17,6 +17,7 @@ from inventory.shared.money import cents_half_up
 from inventory.shared.weights import unit_grams
 
 ROW_HEIGHT = 48
+RUNG_HEIGHT = 40
 # Room above the rows for the word at the drum line.
 HEAD_HEIGHT = 28
 # The longest bar leaves room for its mark.
@@ -52,7 +53,7 @@ class LadderBar:
 
 @dataclass(frozen=True)
 class Ladder:
-    """Bars from the worst to the best, with the drum as a line across them."""
+    """Bars from the best to the worst, as in the table, with the drum as a line across them."""
 
     bars: tuple[LadderBar, ...]
     height: int
@@ -106,7 +107,7 @@ def ladder(comparison: Comparison) -> Ladder | None:
     """Lay out the ladder, or None when no rung has a known figure."""
     known = [
         (rung.net_back, rung.net_back.per_pound)
-        for rung in comparison.rungs
+        for rung in comparison.sorted_by("per_pound", downward=True)
         if rung.net_back.per_pound is not None
     ]
     if not known:
@@ -124,7 +125,7 @@ def ladder(comparison: Comparison) -> Ladder | None:
             LadderBar(
                 net_back,
                 CHANNEL_SERIES[Channel(net_back.channel)],
-                HEAD_HEIGHT + index * ROW_HEIGHT,
+                HEAD_HEIGHT + index * RUNG_HEIGHT,
                 _place(min(zero, end)),
                 _place(abs(end - zero)),
                 _place(end),
@@ -133,7 +134,7 @@ def ladder(comparison: Comparison) -> Ladder | None:
     at = None if drum is None else _place(zero + drum * scale)
     return Ladder(
         tuple(bars),
-        HEAD_HEIGHT + len(bars) * ROW_HEIGHT,
+        HEAD_HEIGHT + len(bars) * RUNG_HEIGHT,
         _place(zero),
         at,
         at is not None and at > 60,

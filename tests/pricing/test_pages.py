@@ -546,6 +546,17 @@ def test_the_table_sorts_by_every_column(office, compared, sort):
     assert rows == expected
 
 
+def test_the_picture_has_the_order_of_the_table(office, compared):
+    # Left for the honey: 9.00 − 1.00 = 8.00 at the stand, 6.50 − 1.00 = 5.50 twice for shops.
+    prices.set_piece(product=compared, tier="shop", piece_cents=650, valid_from=START)
+
+    context = office.get(reverse("pricing:drum_or_jar")).context
+
+    drawn = [bar.net_back for bar in context["ladder"].bars]
+    assert [each.per_pound for each in drawn] == [Decimal("8"), Decimal("5.5"), Decimal("5.5")]
+    assert drawn == [rung.net_back for rung in context["rows"]]
+
+
 def test_every_figure_opens_to_lines_that_add_up(office, compared):
     response = office.get(reverse("pricing:product_margin", args=["pound"]))
 
