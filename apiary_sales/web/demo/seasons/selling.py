@@ -42,7 +42,7 @@ DAYS_WITHOUT_MARKET = 14
 TAX_AT_MOST, TWENTY = Decimal("1.06"), 20
 
 
-class Selling:
+class SalesOfSeasons:
     """Sales of the seasons, each with what it takes off the shelves."""
 
     def __init__(

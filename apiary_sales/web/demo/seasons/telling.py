@@ -11,7 +11,7 @@ from apiary_sales.orders.models import Order
 from apiary_sales.web.demo.fixtures import Say, key, read
 from apiary_sales.web.demo.seasons import harvest, money
 from apiary_sales.web.demo.seasons.bottling import Bottling
-from apiary_sales.web.demo.seasons.selling import Selling
+from apiary_sales.web.demo.seasons.selling import SalesOfSeasons
 from apiary_sales.web.demo.seasons.things import Things
 from apiary_sales.web.demo.seasons.timeline import DatedAct, Turn
 from inventory.bottling.models import BottlingRun
@@ -27,7 +27,7 @@ class Seasons:
         things = Things(today)
         self._years = things.years
         rows = read("seasons")
-        selling = Selling(
+        selling = SalesOfSeasons(
             read("seasons_selling"), things, _first_days(rows, things), _gift_months(rows, things)
         )
         sold = list(selling.acts())
