@@ -3,8 +3,9 @@
 from datetime import date
 from decimal import Decimal
 
+from apiary_sales.pricing.services import prices
 from apiary_sales.web.demo import more_products
-from apiary_sales.web.demo.fixtures import Say, grams, read
+from apiary_sales.web.demo.fixtures import Say, cents, grams, read
 from inventory.bottling.models import Product, Size
 from inventory.bottling.services import products
 from inventory.physics import units
@@ -40,4 +41,12 @@ def set_up(today: date, say: Say) -> None:
         name=row["name"],
     )
     more_products.set_prices(comb, row, today)
+    for row in read("seasons_money")["prices_to_come"]:
+        for tier, price in row["prices"].items():
+            prices.set_piece(
+                product=Product.objects.get(code=row["product"]),
+                tier=tier,
+                piece_cents=cents(price),
+                valid_from=date(today.year + 1, 1, 1),
+            )
     say(f"  {name}, {drums['count']} drums and comb")
