@@ -4,6 +4,7 @@ Each test that uses the database is, but for those in files that open pages, wri
 the API: what they check is how Django and our templates show what the services and queries answer,
 and those have tests of their own. Such files are told by their folder or by the end of their name.
 Where one of them does run on PostgreSQL, it says so: `pytestmark = pytest.mark.data_layer`.
+The invented house is loaded on SQLite alone, too: it takes long, and what it does has other tests.
 """
 
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 from django.db import connection
 
 TESTS = Path(__file__).resolve().parent
-FOLDERS_OF_PAGES = ("api", "browser", "web")
+FOLDERS_OF_PAGES = ("api", "browser", "demo", "web")
 FILES_OF_PAGES = ("_page.py", "_pages.py", "_papers.py", "_printed.py", "_api.py")
 DATABASE_FIXTURES = {"db", "transactional_db"}
 
