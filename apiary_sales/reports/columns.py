@@ -61,8 +61,9 @@ class Column:
 
     `adds_up` columns have a total that is the sum of their rows; the total of a fraction is that
     of the totals. A total that `needs_every_row` is unknown where one of them is: beside another
-    column it would be that of fewer rows. `says_unknown` replaces the dash of an unknown figure; `names` are those of a
-    closed set of words. `url` is the address behind a figure, from its row and the filters.
+    column it would be that of fewer rows. `says_unknown` replaces the dash of an unknown figure;
+    `names` are those of a closed set of words. `url` is the address behind a figure,
+    from its row and the filters.
     """
 
     name: str
