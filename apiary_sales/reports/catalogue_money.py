@@ -88,8 +88,9 @@ WHAT_A_YEAR_BEFORE_IS = gettext_lazy(
 )
 WHAT_IS_DUE = gettext_lazy(
     "Due to you is what is left to pay on invoices, on the day on which it is due; what is "
-    "overdue has a line of its own. Money of a customer that no invoice has used yet is taken off what that "
-    "customer has to pay first. Bills to pay are those entered, on the day on which they are due. "
+    "overdue has a line of its own. Money of a customer that no invoice has used yet is taken "
+    "off what that customer has to pay first. Bills to pay are those entered, on the day on "
+    "which they are due. "
     "Discounts for early payment are not taken off."
 )
 WHAT_IS_EXPECTED = gettext_lazy(
