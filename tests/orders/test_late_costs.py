@@ -1,8 +1,10 @@
 """Goods sold before their cost was known, and the cost they get later."""
 
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from apiary_sales.orders.late_cost_models import LateCosting
 from apiary_sales.orders.late_costs import sold_without_cost
@@ -12,6 +14,7 @@ from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import late_costs, orders, returns
 from apiary_sales.pricing.services import service_list
 from inventory.shared.errors import AlreadyRecorded, NotAllowedNow
+from inventory.shared.services import books_lock
 from inventory.stock.models import Lot, ProductionSettings
 from tests import builders
 
@@ -228,6 +231,22 @@ def test_the_page_says_what_can_be_costed_costs_it_and_undoes_it(client, sell, j
     undone = client.post(f"{done.request['PATH_INFO']}undo/", {"key": "back"}, follow=True)
     assert "Undone. What was costed then has no cost again." in undone.text
     assert costs() == [None, None]
+
+
+def test_undoing_says_where_the_cost_is_taken_off_when_the_books_are_closed(
+    client, sell, cost, jars, shelf, owner, key
+):
+    lot = builders.packed_lot(jars, shelf, 10)
+    sell(6)
+    cost_is(lot, 1_000)
+    made = cost()
+    client.force_login(builders.person("office"))
+    told = "the journal takes the cost off on the first open day"
+    assert told not in client.get(f"/selling/late-costs/{made.pk}/undo/").text
+
+    books_lock.close(until=timezone.localdate() - timedelta(days=1), locked_by=owner, key=key())
+
+    assert told in client.get(f"/selling/late-costs/{made.pk}/undo/").text
 
 
 def test_a_service_without_a_cost_leads_to_where_its_cost_is_entered(client, shop, owner, key):

@@ -102,7 +102,9 @@ class LateCostingUndoView(ActView):
         return get_object_or_404(read.costings(), pk=self.kwargs["pk"])
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(costing=self.costing, **kwargs)
+        return super().get_context_data(
+            costing=self.costing, closed_until=BooksLock.objects.locked_until(), **kwargs
+        )
 
     def act(self, data: dict[str, Any]) -> LateCosting:
         return late_costs.undo(
