@@ -15,7 +15,7 @@ from inventory.bottling.part_costs import part_book
 
 @dataclass(frozen=True)
 class LastPaid:
-    """What one of a part cost when it came in last, in cents, and when that was."""
+    """What one of a part cost when some were last paid for, in cents, and when that was."""
 
     unit_cents: Fraction
     paid_on: date
@@ -70,12 +70,15 @@ def part_prices(
         receipts = receipts.filter(received_on__lte=on)
     if averages is None:
         averages = part_book().unit_cents
-    last = {
-        part: LastPaid(Fraction(cents, pieces), paid_on)
-        for part, pieces, cents, paid_on in receipts.filter(posting__reversed_by=None)
+    last: dict[int, LastPaid] = {}
+    for part, pieces, cents, paid_on in (
+        receipts.filter(posting__reversed_by=None)
         .order_by("received_on", "id")
         .values_list("part", "pieces", "cost_cents", "received_on")
-    }
+    ):
+        # What came free once is no price of the next ones, unless none was ever paid.
+        if cents or part not in last:
+            last[part] = LastPaid(Fraction(cents, pieces), paid_on)
     return {
         part: PartPrices(averages.get(part), last.get(part), _quoted(price, quoted_on, on))
         for part, price, quoted_on in parts.values_list("pk", "quoted_price", "quoted_on")

@@ -57,6 +57,23 @@ def test_plans_take_the_quote_else_what_was_paid_last_else_nothing(jar, receive)
     assert part_prices()[jar.pk].for_plans == 60
 
 
+def test_what_came_free_once_is_no_price_of_the_next(jar, receive):
+    """100 at .40, then 100 as a present: .20 on average, and .40 for the next."""
+    receive(100, 4_000, JUNE)
+
+    receive(100, 0, JULY)
+
+    prices = part_prices()[jar.pk]
+    assert (prices.average, prices.for_plans) == (20, 40)
+    assert prices.last.paid_on == JUNE
+
+
+def test_a_part_that_always_comes_free_costs_nothing(jar, receive):
+    receive(100, 0, JUNE)
+
+    assert part_prices()[jar.pk].for_plans == 0
+
+
 def test_prices_of_an_earlier_day_leave_out_what_came_after(jar, receive):
     receive(100, 4_000, JUNE)
     receive(100, 6_000, JULY)
