@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
@@ -101,6 +102,18 @@ class PriceAnswer:
             TriedRow(now.line, now.pieces, likely.pieces)
             for now, likely in zip(self.trial.now.lines, self.trial.likely.lines, strict=True)
         ]
+
+    @property
+    def days_of_later_prices(self) -> list[date]:
+        """The day of each price of these lines that is set for later already, in order."""
+        lists = self.books.book.price_lists
+        return sorted(
+            row.valid_from
+            for tier, product in {
+                (TIER_OF_CHANNEL[Channel(line.channel)], line.product) for line in self.lines
+            }
+            for row in lists[tier].of(product).coming
+        )
 
     @property
     def unknown_lines(self) -> list[TriedLine]:

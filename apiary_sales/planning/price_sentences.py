@@ -14,6 +14,9 @@ from apiary_sales.pricing.rules import price_changes
 from inventory.shared import words
 from inventory.shared.templatetags.quantities import signed
 
+# An elasticity holds for small changes (common practice, from memory); beyond this it is a guess.
+FAR_PERCENT = 30
+
 
 @dataclass(frozen=True)
 class PriceCase:
@@ -94,6 +97,17 @@ def left_out(answer: PriceAnswer) -> list[str]:
                 ),
             }
         )
+    if later := answer.days_of_later_prices:
+        told.append(
+            ngettext(
+                "%(count)s of these prices is set for later already, on %(day)s. It is not in the "
+                "figures.",
+                "%(count)s of these prices are set for later already, from %(day)s on. They are "
+                "not in the figures.",
+                len(later),
+            )
+            % {"count": len(later), "day": date_format(later[0])}
+        )
     first, period = answer.books.first_sale, answer.books.period
     if first and first > period.first:
         told.append(
@@ -146,11 +160,19 @@ def cases(answer: PriceAnswer) -> list[PriceCase]:
 
 
 def _real_change(trial: PriceTrial) -> list[str]:
-    percent = price_changes.real_percent(Decimal(1), trial.price_ratio)
-    return [
+    percent = price_changes.real_percent(Decimal(1), trial.price_ratio) or Decimal(0)
+    told = [
         _("With the rounding prices really change by %(percent)s %%, weighted by these sales.")
         % {"percent": signed(percent, 2)}
     ]
+    if abs(percent) > FAR_PERCENT:
+        told.append(
+            _(
+                "That is far from the prices you have sold at, so what buyers would do is a guess. "
+                "Try a smaller change first."
+            )
+        )
+    return told
 
 
 def _break_even(answer: PriceAnswer, found: BreakEven) -> list[str]:

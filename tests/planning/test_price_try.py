@@ -344,6 +344,20 @@ def test_what_cannot_be_tried_is_told_at_its_field(office, pound, changes, field
     assert page.context["found"] is None
 
 
+def test_a_price_far_away_is_called_a_guess_and_prices_set_for_later_are_named(office, pound):
+    builders.lot_in(builders.place("t1"), 1_000_000)
+    sold_before(("One pound", 1000, 100))
+    later = builders.today() + timedelta(days=20)
+    prices.set_piece(product=pound, tier="stand", piece_cents=1100, valid_from=later)
+
+    far = words_of(office.get(PAGE, asked(percent="31")))
+    near = words_of(office.get(PAGE, asked(percent="30")))
+
+    assert "so what buyers would do is a guess." in far
+    assert "guess" not in near
+    assert "1 of these prices is set for later already, on " in near
+
+
 def test_a_new_price_is_tried_on_one_product_and_handed_over_to_be_set(office, pound):
     builders.lot_in(builders.place("t1"), 1_000_000)
     sold_before(("One pound", 1000, 100))
