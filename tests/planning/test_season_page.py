@@ -85,6 +85,14 @@ def test_the_books_give_demand_by_month_and_the_page_answers_in_words(client, ow
     assert reverse("planning:season") == URL
 
 
+def test_the_reports_name_the_season_plan_once(client, owner):
+    client.force_login(owner)
+
+    page = client.get(reverse("reports:reports"))
+
+    assert page.text.count(f'href="{URL}"') == 1
+
+
 def test_honey_that_may_not_be_used_is_left_out_with_its_reason(house):
     held = builders.place("tank-2", name="Held tank")
     wet = builders.place("tank-3", name="Wet tank")
