@@ -161,7 +161,13 @@ def limits(stopping: Stopping) -> list[LimitSaid]:
 
 def notices(found: EarningsBooks) -> list[str]:
     """Name what the answer leaves out, with the reason."""
-    books, told = found.books, []
+    books = found.books
+    told = []
+    if not books.costs.labour_cents_per_hour:
+        told.append(
+            _("Not known, and counted as zero: %(names)s.")
+            % {"names": _("the cost of an hour of work")}
+        )
     wet = [vessel.place.name for vessel in books.vessels if vessel.moisture_question]
     if wet:
         told.append(

@@ -97,6 +97,11 @@ def left_out(answer: PriceAnswer) -> list[str]:
                 ),
             }
         )
+    if not answer.books.book.labour_cents_per_hour:
+        told.append(
+            _("Not known, and counted as zero: %(names)s.")
+            % {"names": _("the cost of an hour of work")}
+        )
     if later := answer.days_of_later_prices:
         told.append(
             ngettext(

@@ -344,6 +344,19 @@ def test_what_cannot_be_tried_is_told_at_its_field(office, pound, changes, field
     assert page.context["found"] is None
 
 
+def test_work_without_a_wage_is_said_to_count_as_zero(office, pound):
+    builders.lot_in(builders.place("t1"), 1_000_000)
+    sold_before(("One pound", 1000, 100))
+    said = "Not known, and counted as zero: the cost of an hour of work."
+
+    with_wage = words_of(office.get(PAGE, asked()))
+    ProductionSettings(labour_cents_per_hour=0).save()
+
+    assert said not in with_wage
+    assert said in words_of(office.get(PAGE, asked()))
+    assert said in words_of(office.get(reverse("planning:earnings")))
+
+
 def test_a_price_far_away_is_called_a_guess_and_prices_set_for_later_are_named(office, pound):
     builders.lot_in(builders.place("t1"), 1_000_000)
     sold_before(("One pound", 1000, 100))
