@@ -331,9 +331,12 @@ def test_what_is_not_known_is_named(signed_in, house):
     lid = builders.part("Lid")
     builders.made_of(house, lid)
 
-    notices = signed_in.get(URL, {f"order-{lid.pk}": "4"}).context["notices"]
+    page = signed_in.get(URL, {f"order-{lid.pk}": "4"})
 
-    assert notices == [
+    # What to do comes first, and then what it was worked out without.
+    text = words_of(page)
+    assert text.index("What to do") < text.index("What was left out, and why")
+    assert page.context["notices"] == [
         "Minutes of work are not entered, so they count as 0: One pound.",
         "The cost is not entered, so it counts as 0: Lid.",
     ]
