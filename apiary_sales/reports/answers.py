@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -47,7 +48,7 @@ def of_parts(made: FilteredReport) -> list[str]:
             "amount": money(sold),
             "part": money(largest["amount_cents"]),
             "percent": percent(share),
-            "what": name.text(largest[name.name]),
+            "what": capfirst(name.text(largest[name.name])),
         }
     return [answer, *_a_year_before(made, sold)]
 

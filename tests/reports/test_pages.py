@@ -269,6 +269,13 @@ def test_variety_and_product_are_asked_only_where_they_are_more_than_the_size(of
     assert [name for name in several if name not in plain] == ["variety", "product"]
 
 
+def test_a_sentence_begins_with_a_capital_also_where_a_channel_begins_it(office, house):
+    answers = office.get("/reports/sales-by-channel/").context["made"].answers
+
+    told = [sentence.split(". ")[1] for sentence in answers if "brought the most" in sentence]
+    assert [sentence[0].isupper() for sentence in told] == [True], answers
+
+
 def test_a_line_opens_to_its_order_and_its_lot(office, house):
     table = Table(office.get("/reports/sale-lines/?product=three-pound").text)
 
