@@ -184,7 +184,9 @@ class Lines(Upright):
 
     @property
     def series(self) -> tuple[tuple[int, str], ...]:
-        return tuple((line.series, line.name) for line in self.lines)
+        """The lines of the key, in the order of the table: a strong line is of its last column."""
+        named = tuple((line.series, line.name) for line in self.lines)
+        return named[::-1] if self.lines[0].is_strong else named
 
 
 @dataclass(frozen=True)

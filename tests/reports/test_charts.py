@@ -55,6 +55,16 @@ def test_the_words_of_a_picture_have_every_figure_it_shows():
     assert drawn.series == ((1, "Sales"), (2, "Margin"))
 
 
+def test_the_key_of_lines_has_the_years_in_the_order_of_the_table():
+    newest_first = [series(3, 4, name="2026"), series(1, 2, name="2025")]
+
+    drawn = charts.lines("Sales", ["a", "b"], newest_first, is_first_strong=True)
+
+    # The table has the newest in its last column; its line stays the first, and strong.
+    assert drawn.series == ((2, "2025"), (1, "2026"))
+    assert [line.is_strong for line in drawn.lines] == [True, False]
+
+
 def test_a_line_breaks_where_nothing_is_known():
     drawn = charts.lines("Sales", ["a", "b", "c", "d"], [series(1, None, 2, 3)])
 
