@@ -87,6 +87,21 @@ def test_parts_with_a_lead_time_are_not_there_before_it():
     assert plan.bought["glass"] == pytest.approx((0, 8))
 
 
+@pytest.mark.parametrize("grams", [250.0, 30_000.0])
+def test_small_and_large_pieces_alike_are_filled_in_the_month_that_wants_them(grams):
+    plan = search.solve(
+        certain(
+            pools=(HoneyPool("honey", (20 * grams, 0.0), None, 0.0),),
+            products=(SeasonProduct("jar", grams, 2.0, needs={"glass": 1.0, "lid": 1.0}),),
+            outlets=(Outlet("jar-stand", "jar", 60_000.0, (0.0, 8.0)),),
+            parts=(SeasonPart("glass", 9, 50.0), SeasonPart("lid", 9, 5.0)),
+        )
+    )
+
+    # Filled in either month they earn the same.
+    assert plan.bottled_of("jar") == pytest.approx((0, 8))
+
+
 @pytest.mark.parametrize("minutes", [(5, 4), (6, 3)])
 @pytest.mark.parametrize("honey", [2_000, 2_500])
 @pytest.mark.parametrize("drum_cents", [0.3, 0.6])

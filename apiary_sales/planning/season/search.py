@@ -23,13 +23,13 @@ from scipy.special import gammainc, gammaincinv
 
 from apiary_sales.planning.season import demand
 from apiary_sales.planning.season.plan import Months, SeasonPlan
-from apiary_sales.planning.season.problem import Outlet, SeasonProblem
+from apiary_sales.planning.season.problem import Outlet, SeasonProblem, SeasonProduct
 
 # More cases than this make a large house wait.
 CASES, CASES_OF_LARGE, LARGE = 5, 3, 600
 # So little decides only between plans that earn the same: sell and fill no earlier than needed,
 # and do not keep what is of no use.
-PIECE_EPSILON, GRAM_EPSILON = 1e-3, 1e-6
+PIECE_EPSILON, PART_EPSILON, GRAM_EPSILON = 1e-3, 1e-4, 1e-6
 SOLVED = 0
 # Which part of all harvests goes with each part of all demands, so that high demand is as likely
 # with a poor harvest as with a good one; of three, it goes with the poor one.
@@ -150,7 +150,7 @@ class _Programme:
                 stays = self._column(
                     ("pieces", case, *piece),
                     -worth * problem.storage_cents * product.grams_each
-                    - share * PIECE_EPSILON
+                    - share * _idle(product)
                     + at_end * (product.grams_each * kept_each + parts_cents),
                 )
                 piece_rows[piece].append((stays, 1.0))
@@ -186,7 +186,7 @@ class _Programme:
             for part in problem.parts:
                 stays = self._column(
                     ("parts", case, part.key, t),
-                    -share * PIECE_EPSILON / 10 + at_end * part.cents * (1 - 1e-6),
+                    -share * PART_EPSILON + at_end * part.cents * (1 - 1e-6),
                 )
                 part_rows[part.key, t].append((stays, 1.0))
                 if t < last:
@@ -326,6 +326,16 @@ def solve(problem: SeasonProblem, *, drums_now: Mapping[str, float] | None = Non
     `NotFound`.
     """
     return _Programme(problem, drums_now or {}).solve()
+
+
+def _idle(product: SeasonProduct) -> float:
+    """Return what a piece counts less for each month on the shelf.
+
+    It is more than its honey and its parts count less meanwhile: otherwise large jars, which hold
+    much honey, would be filled at once although nobody wants them for months.
+    """
+    honey = product.grams_each * GRAM_EPSILON
+    return PIECE_EPSILON + honey + sum(product.needs.values()) * PART_EPSILON
 
 
 def is_large(problem: SeasonProblem) -> bool:
