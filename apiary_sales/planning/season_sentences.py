@@ -135,11 +135,12 @@ def orders(answer: SeasonAnswer) -> list[str]:
     """Say which parts to order, by which day."""
     if not answer.orders:
         return [_("Parts: those in stock are enough for this plan.")]
-    by_day: dict[date | None, list[PartAdvice]] = defaultdict(list)
+    # Where no day is known, the month in which the parts are needed stands in for it.
+    by_day: dict[tuple[date | None, str], list[PartAdvice]] = defaultdict(list)
     for each in answer.orders:
-        by_day[each.by].append(each)
+        by_day[each.by, "" if each.by else month_name(each.needed)].append(each)
     told = []
-    for by, rows in list(by_day.items())[:ORDERS_SAID]:
+    for (by, month), rows in list(by_day.items())[:ORDERS_SAID]:
         parts = _some(
             tuple(
                 _("%(pieces)s of %(part)s")
@@ -149,13 +150,8 @@ def orders(answer: SeasonAnswer) -> list[str]:
             PARTS_SAID,
         )
         if by is None:
-            needed = min(row.needed for row in rows)
             told.append(
-                _(
-                    "Order in time for %(month)s: %(parts)s. How long they take to arrive is not "
-                    "known; enter it with each part."
-                )
-                % {"month": month_name(needed), "parts": parts}
+                _("Order in time for %(month)s: %(parts)s.") % {"month": month, "parts": parts}
             )
         elif by <= answer.question.books.on:
             told.append(_("Order today: %(parts)s.") % {"parts": parts})
@@ -166,6 +162,10 @@ def orders(answer: SeasonAnswer) -> list[str]:
             )
     if len(by_day) > ORDERS_SAID:
         told.append(_("What is to be ordered later is in the table of parts."))
+    if any(each.by is None for each in answer.orders):
+        told.append(
+            _("How long parts take to arrive is not known for all; enter it with each part.")
+        )
     return told
 
 

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.html import strip_tags
 
 from apiary_sales.accounts.models import User
+from apiary_sales.planning import season_sentences as sentences
 from apiary_sales.planning import services
 from apiary_sales.planning.models import SeasonOutlook
 from apiary_sales.planning.queries import season_books, season_history
@@ -203,3 +204,32 @@ def test_parts_are_ordered_their_lead_time_before_the_month_that_needs_them(hous
     assert advice.part == jar
     assert advice.needed == months_later(arrives.replace(day=1), months)
     assert advice.by == max(today(), advice.needed - timedelta(days=40))
+
+
+def test_parts_without_a_lead_time_are_ordered_for_the_month_that_needs_each(house, owner):
+    pot, lid = parts.save(name="Pot", kind="jar"), parts.save(name="Lid", kind="lid")
+    for part in (pot, lid):
+        builders.made_of(house, part)
+    shelf = builders.place("shelf", "shelf")
+    parts.receive(
+        part=lid,
+        place=shelf,
+        pieces=45,
+        cost_cents=450,
+        supplier="Glass Works",
+        received_on=today(),
+        recorded_by=owner,
+        key=builders.new_key(),
+    )
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    # There are no pots, and lids for some months of ten jars each.
+    needed = {each.part: each.needed for each in answer.orders}
+    assert needed[lid] > months_later(needed[pot].replace(day=1), 1)
+    told = sentences.orders(answer)
+    (of_pots,) = [each for each in told if "of Pot" in each]
+    (of_lids,) = [each for each in told if "of Lid" in each]
+    assert of_pots.startswith(f"Order in time for {needed[pot]:%B %Y}: ")
+    assert of_lids.startswith(f"Order in time for {needed[lid]:%B %Y}: ")
+    assert told[-1] == "How long parts take to arrive is not known for all; enter it with each part."
