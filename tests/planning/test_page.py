@@ -241,6 +241,16 @@ def test_wrong_figures_are_told_in_words_and_nothing_is_planned(signed_in, house
     assert "Holding tank has 10.0 lb free." in page.content.decode()
 
 
+def test_what_is_kept_for_later_is_said_not_to_count_and_leads_to_the_season_plan(
+    signed_in, house
+):
+    page = signed_in.get(URL)
+
+    assert "Honey kept for jars after that counts for nothing here" in words_of(page)
+    start = page.content.decode().index("counts for nothing here")
+    assert f'href="{reverse("planning:season")}"' in page.content.decode()[start : start + 300]
+
+
 def test_full_drums_only(signed_in, house):
     # 2,720 g after four jars make one drum of five pounds, and none of six.
     five = signed_in.get(URL, {"bulk": "drums", "drum": "5", "drum_unit": "lb"})
