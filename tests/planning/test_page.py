@@ -241,9 +241,7 @@ def test_wrong_figures_are_told_in_words_and_nothing_is_planned(signed_in, house
     assert "Holding tank has 10.0 lb free." in page.content.decode()
 
 
-def test_what_is_kept_for_later_is_said_not_to_count_and_leads_to_the_season_plan(
-    signed_in, house
-):
+def test_what_is_kept_for_later_is_said_not_to_count_and_leads_to_the_season_plan(signed_in, house):
     page = signed_in.get(URL)
 
     assert "Honey kept for jars after that counts for nothing here" in words_of(page)
