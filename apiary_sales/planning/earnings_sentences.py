@@ -451,6 +451,11 @@ def _nothing_scarce(stopping: Stopping, until: str) -> str:
     verdicts = {row.verdict for row in stopping.rows}
     if Verdict.FILL in verdicts:
         return _("Nothing is scarce now: more of any one thing would hardly earn more.")
+    if {Verdict.ENOUGH_READY, Verdict.DRUM_PAYS} <= verdicts:
+        return _(
+            "Nothing is scarce now: the drum brings as much or more, or what is ready is enough "
+            "until %(day)s."
+        ) % {"day": until}
     if Verdict.ENOUGH_READY in verdicts:
         return _("Nothing is scarce now: what is ready is enough until %(day)s.") % {"day": until}
     if Verdict.DRUM_PAYS in verdicts:

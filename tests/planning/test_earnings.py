@@ -419,6 +419,9 @@ def test_what_is_enough_or_better_in_drums_is_folded_behind_one_line(client, own
         ("Stop: of 1 product and channel the drum brings as much or more", 1),
     ]
     assert "There is nothing to fill now." in words_of(page)
+    assert (
+        "Nothing is scarce now: the drum brings as much or more, or what is ready is enough until "
+    ) in words_of(page)
 
 
 def test_the_example_of_help_is_worked_out_from_what_it_shows(db):
