@@ -176,6 +176,24 @@ def _answer_of_month(answer: cash.MoneyAnswer) -> list[str]:
     return [received % said, paid % said]
 
 
+def _moved_answer(made: FilteredReport) -> list[str]:
+    """Say what customers paid in all the months shown, and what was paid out for what."""
+    parts = ("spent_cents", "bills_paid_cents", "tax_paid_cents", "paid_otherwise_cents")
+    spent, bills, *rest = (made.total[part] or 0 for part in parts)
+    back = -(made.total["given_back_cents"] or 0)
+    said = {
+        "given": words.money(made.total["given_cents"] or 0),
+        "back": words.money(back),
+        "paid": words.money(spent + bills + sum(rest)),
+        "spent": words.money(spent),
+        "bills": words.money(bills),
+        "rest": words.money(sum(rest)),
+    }
+    came = _("From customers came %(given)s; of that, %(back)s was given back or bounced.")
+    paid = _("Paid out %(paid)s: expenses %(spent)s, bills %(bills)s, tax and other %(rest)s.")
+    return [(came if back else _("From customers came %(given)s.")) % said, paid % said]
+
+
 def _answer_to_come(made: FilteredReport) -> list[str]:
     answer: cash.MoneyAnswer = made.frame.attrs["answer"]
     said = {
@@ -321,6 +339,7 @@ CASH_IN_AND_OUT = Report(
     picture=None,
     opens=_month_url,
     nothing=gettext_lazy("Nothing was received or paid out."),
+    answers=_moved_answer,
 )
 
 # What is to come.

@@ -224,6 +224,15 @@ def test_months_agree_with_the_books_and_with_the_documents_to_the_cent(year):
     assert sum(row["paid_cents"] for row in rows.values()) == out + 1_200  # the bank's fee
 
 
+def test_what_the_money_was_is_said_in_all_before_its_months(office, year):
+    page = " ".join(unescape(office.get("/reports/money-in-and-out/").text).split())
+
+    # 200.00 + 100.00 + 300.00 + 8.00; back went 100.00 and 40.00.
+    assert "From customers came $608.00; of that, $140.00 was given back or bounced." in page
+    # 50.00 + 25.00, 40.00 of a bill, and 7.00 of tax with the 12.00 of the bank.
+    assert "Paid out $134.00: expenses $75.00, bills $40.00, tax and other $19.00." in page
+
+
 def test_the_page_says_first_what_came_what_is_due_and_what_is_to_pay(office, year):
     page = " ".join(unescape(office.get("/reports/money-by-month/").text).split())
 
