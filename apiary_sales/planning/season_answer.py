@@ -29,19 +29,26 @@ class DrumKind:
     """So many drums of the honey of one list price by weight, and the least that is worth it.
 
     `least_price` is what the last of them brings if it is kept, or the first one if none is sold.
+    `vessels` are those that hold such honey.
     """
 
     drums: int
     price: Decimal
     least_price: Decimal
+    vessels: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class DrumAdvice:
-    """How many drums of which honey to sell this month; without any, what one has to bring."""
+    """How many drums of which honey to sell this month; without any, what one has to bring.
+
+    `takes_grams` is the most that drum buyers take this month; None where no limit is known.
+    """
 
     kinds: tuple[DrumKind, ...]
     grams: int
+    drum_grams: int
+    takes_grams: int | None
     is_limited: bool
 
     @property
@@ -356,7 +363,11 @@ def _drums(question: SeasonQuestion, plan: SeasonPlan) -> DrumAdvice | None:
         return None
     each = float(usual_drum_weight() * unit_grams())
     month = problem.drum_month_grams
-    limits = [problem.drum_year_grams, None if month is None else month * problem.month_share]
+    year = problem.drum_year_grams
+    limits = [
+        None if year is None else year * min(12, problem.months) / 12,
+        None if month is None else month * problem.month_share,
+    ]
     takes = min((limit for limit in limits if limit is not None), default=float("inf"))
     counts = {pool.key: int(plan.drums[pool.key][0] / each + 1e-6) for pool in bulk}
     sold = sorted((pool for pool in bulk if counts[pool.key]), key=lambda pool: -counts[pool.key])
@@ -378,11 +389,14 @@ def _drums(question: SeasonQuestion, plan: SeasonPlan) -> DrumAdvice | None:
                 counts[pool.key],
                 books.price_that_brings(pool.drum_cents or 0.0),
                 books.price_that_brings(max(0.0, worth)),
+                question.vessels_of(pool.key),
             )
         )
     return DrumAdvice(
         kinds=tuple(kinds),
         grams=round(sum(counts.values()) * each),
+        drum_grams=round(each),
+        takes_grams=None if takes == float("inf") else round(takes),
         is_limited=plan.drums_by_month[0] >= takes * 0.999,
     )
 

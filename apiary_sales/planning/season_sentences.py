@@ -24,6 +24,7 @@ from inventory.shared.weights import unit_name
 CENTS_SAID = 10
 # The next orders; later ones are in a table.
 ORDERS_SAID, PARTS_SAID = 3, 5
+VESSELS_SAID = 6
 
 
 def month_name(month: date) -> str:
@@ -48,6 +49,15 @@ def drums(answer: SeasonAnswer) -> list[str]:
             "least": words.price_by_weight(kind.least_price),
             "list": words.price_by_weight(kind.price),
         }
+        takes = advice.takes_grams
+        if takes is not None and takes < advice.drum_grams:
+            return [
+                _(
+                    "Sell no full drum in %(month)s: by the limit below, drum buyers take less "
+                    "than a drum of %(drum)s."
+                )
+                % {"month": month, "drum": words.weight(advice.drum_grams, 0)}
+            ]
         if kind.least_price > kind.price:
             return [
                 _(
@@ -75,13 +85,15 @@ def drums(answer: SeasonAnswer) -> list[str]:
             "least": words.price_by_weight(kind.least_price),
             "list": words.price_by_weight(kind.price),
         }
+        + " "
+        + _("It is in %(vessels)s.") % {"vessels": _some(kind.vessels, VESSELS_SAID)}
         for kind in advice.kinds
     ]
     told.append(
         _("That is %(weight)s, counted in drums of %(drum)s.")
         % {
             "weight": words.weight(advice.grams, 0),
-            "drum": words.weight(advice.grams // advice.drums, 0),
+            "drum": words.weight(advice.drum_grams, 0),
         }
     )
     if not answer.question.problem.storage_cents and not answer.question.problem.growth:
@@ -285,13 +297,20 @@ def scarce(answer: SeasonAnswer) -> list[str]:
             }
         )
     advice = answer.drums
-    if advice is not None and advice.drums:
+    if advice is not None and advice.drums and buyers is not None:
+        told.append(
+            _("Honey is not scarce: drum buyers do not take all that the jars do not need.")
+        )
+    elif advice is not None and advice.drums:
         told.append(_("Honey is not scarce: what the jars do not need is sold in drums."))
     elif advice is not None:
         kind = advice.kinds[0]
         if kind.least_price > kind.price:
             told.append(
-                _("Honey is scarce: in jars it brings more than the drum price of %(price)s.")
+                _(
+                    "Honey is scarce: kept for jars or for later, it brings more than the drum "
+                    "price of %(price)s."
+                )
                 % {"price": words.price_by_weight(kind.price)}
             )
     for row in answer.question.books.parts:

@@ -235,3 +235,48 @@ def test_parts_without_a_lead_time_are_ordered_for_the_month_that_needs_each(hou
     assert told[-1] == (
         "How long parts take to arrive is not known for all; enter it with each part."
     )
+    assert told[-1].startswith("How long parts take to arrive is not known for all")
+
+
+@pytest.mark.parametrize("pounds", [0, 500])
+def test_no_full_drum_is_sold_where_buyers_take_less_than_one_and_that_is_said(house, pounds):
+    expected(drum_year_grams=round(pounds * POUND))
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    assert sentences.drums(answer) == [
+        f"Sell no full drum in {today():%B %Y}: by the limit below, drum buyers take less than a "
+        "drum of 650 lb."
+    ]
+
+
+def test_a_limit_of_drum_buyers_for_the_year_is_said_where_it_keeps_honey_back(house):
+    # Kept honey costs more than it brings, so all that no jar needs should leave now.
+    expected(drum_year_grams=round(800 * POUND), storage_per_pound=Decimal("0.5"))
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    assert answer.drums.drums == 1
+    assert "Drum buyers take no more by the limit below" in sentences.drums(answer)[-1]
+    scarce = sentences.scarce(answer)
+    assert scarce[0].startswith(f"Drum buyers are scarce in {today():%B %Y}: one more pound sold")
+    assert "Honey is not scarce: drum buyers do not take all that the jars do not need." in scarce
+
+
+def test_honey_that_is_kept_for_its_price_is_not_said_to_be_kept_for_jars(house):
+    expected(kept_per_pound=Decimal("4"))
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    assert (
+        "Honey is scarce: kept for jars or for later, it brings more than the drum price of "
+        "$2.00 a lb." in sentences.scarce(answer)
+    )
+
+
+def test_a_drum_to_sell_is_named_with_the_vessels_that_hold_such_honey(house):
+    builders.lot_in(builders.place("drum-1", "drum", name="Drum 1"), round(650 * POUND))
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    assert sentences.drums(answer)[0].endswith(" It is in Drum 1, Holding tank.")

@@ -197,6 +197,15 @@ class SeasonQuestion:
     def last_month(self) -> date:
         return self.books.month(self.problem.months - 1)
 
+    def vessels_of(self, pool: str) -> tuple[str, ...]:
+        """Return the names of the vessels whose honey is in a pool."""
+        return tuple(
+            honey.name
+            for number, honeys in enumerate(_alike(self.books).values())
+            for honey in honeys
+            if pool == f"pool-{number}"
+        )
+
 
 def harvest_expected(books: SeasonBooks) -> HarvestExpected:
     """Return what is typed of the next harvest, or else the mean of past ones, by month."""
@@ -393,14 +402,22 @@ def _means(books: SeasonBooks, demand: DemandState, months: int) -> tuple[list[f
     return found, is_guess
 
 
+def _alike(
+    books: SeasonBooks,
+) -> dict[tuple[Decimal | None, frozenset[int]], list[HoneyState]]:
+    """Return the honey that brings the same in drums and goes into the same products together."""
+    found: dict[tuple[Decimal | None, frozenset[int]], list[HoneyState]] = defaultdict(list)
+    for honey in books.honeys:
+        found[honey.price, honey.misfits].append(honey)
+    return found
+
+
 def _pools(books: SeasonBooks, harvest: HarvestExpected, months: int) -> tuple[HoneyPool, ...]:
     """HoneyPool honey that brings the same in drums and goes into the same products."""
-    grams: dict[tuple[Decimal | None, frozenset[int]], int] = defaultdict(int)
-    for honey in books.honeys:
-        grams[honey.price, honey.misfits] += honey.grams
     typed = books.outlook.kept_per_pound
     found = []
-    for number, ((price, misfits), there) in enumerate(grams.items()):
+    for number, ((price, misfits), honeys) in enumerate(_alike(books).items()):
+        there = sum(honey.grams for honey in honeys)
         drum = None if price is None else books.net_cents(price)
         kept = drum if typed is None else books.net_cents(typed)
         found.append(

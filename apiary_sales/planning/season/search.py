@@ -267,6 +267,15 @@ class _Programme:
             marginals = result.ineqlin.marginals
             return tuple(worth(self.most, marginals, name, t) for t in range(problem.months))
 
+        def of_years() -> Months:
+            """Return what a gram more that drum buyers take in a year is worth, by month."""
+            firsts = range(max(1, problem.months - 11))
+            cents = [worth(self.most, result.ineqlin.marginals, "year", first) for first in firsts]
+            return tuple(
+                sum(cents[first] for first in firsts if first <= t < first + 12)
+                for t in range(problem.months)
+            )
+
         sold: dict[str, Months] = {}
         for outlet in problem.outlets:
             sold[outlet.key] = tuple(
@@ -293,7 +302,7 @@ class _Programme:
             },
             minute_cents=each_month("work"),
             room_cents=each_month("room"),
-            drum_cents=each_month("drums"),
+            drum_cents=_added(each_month("drums"), of_years()),
             part_cents={
                 part.key: worth(self.equal, equal, "part", part.key, 0) for part in problem.parts
             },
@@ -326,6 +335,10 @@ def solve(problem: SeasonProblem, *, drums_now: Mapping[str, float] | None = Non
     `NotFound`.
     """
     return _Programme(problem, drums_now or {}).solve()
+
+
+def _added(one: Months, other: Months) -> Months:
+    return tuple(first + second for first, second in zip(one, other, strict=True))
 
 
 def _idle(product: SeasonProduct) -> float:
