@@ -274,6 +274,11 @@ class SeasonAnswer:
         far = date.max
         return sorted(found, key=lambda each: (each.likely_on or far, -each.chances[-1].on_hand))
 
+    @property
+    def has_hours(self) -> bool:
+        """Whether hours limit the plan: without a limit one hour more is worth nothing."""
+        return bool(self.question.problem.minutes)
+
     @cached_property
     def month_rows(self) -> list[SeasonMonth]:
         problem, plan, books = self.question.problem, self.plan, self.question.books

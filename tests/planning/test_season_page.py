@@ -81,6 +81,8 @@ def test_the_books_give_demand_by_month_and_the_page_answers_in_words(client, ow
     assert "One pound: none on hand." in said
     assert "Demand is from 2 whole years" in said
     assert "Not known, and counted as zero: the cost of storage, interest" in said
+    # Hours are not limited, so one more is worth nothing and is not told.
+    assert "One hour more" not in said
     question = question_of(season_books.read(today()))
     assert question.problem.mean_of(str(house.pk))[1] == 10
     assert reverse("planning:season") == URL
@@ -128,6 +130,7 @@ def test_what_is_typed_is_kept_with_who_typed_it_and_bounds_the_plan(client, own
     page = client.post(URL, typed)
 
     assert page.status_code == 302
+    assert "One hour more" in words_of(client.get(URL))
     kept = SeasonOutlook.current()
     assert (kept.drum_month_grams, kept.kept_per_pound) == (181_437, Decimal("1.5000"))
     assert (kept.hours, kept.hours_by_month) == (Decimal("10.00"), {"12": "2.5"})
