@@ -18,7 +18,7 @@ from apiary_sales.planning.season_answer import (
     StockOut,
 )
 from inventory.shared import words
-from inventory.shared.weights import unit_name
+from inventory.shared.weights import unit_grams, unit_name
 
 # Below this a scarce thing is not worth a word.
 CENTS_SAID = 10
@@ -240,6 +240,8 @@ def room(answer: SeasonAnswer) -> list[str]:
     """Say whether the next harvest finds room."""
     tightest = answer.tightest_room
     if tightest is None:
+        if answer.question.harvest.seasons == 0 and not answer.question.harvest.total:
+            return [_("Room at harvest: by what you typed, there is no harvest.")]
         if answer.question.harvest.first is None:
             return [_("Room at harvest: no harvest is known or typed, so it is not worked out.")]
         return [_("Room at harvest: the capacity of the vessels is not known. Type it below.")]
@@ -432,14 +434,26 @@ def _of_demand(question: SeasonQuestion) -> list[str]:
             )
             % {"seasons": harvest.seasons, "grams": words.weight(round(harvest.total), 0)}
         )
-    if harvest.seasons is not None:
+    if round(harvest.late / float(unit_grams())):
+        told.append(
+            _(
+                "Of a harvest, %(grams)s are likely to come in the rest of %(month)s; they count "
+                "from %(next)s on."
+            )
+            % {
+                "grams": words.weight(round(harvest.late), 0),
+                "month": month_name(question.books.month(0)),
+                "next": month_name(question.books.month(1)),
+            }
+        )
+    if harvest.seasons is not None and harvest.total:
         told.append(
             _(
                 "New honey counts as fit for every product that is of no variety, at the average "
                 "drum price of the honey there is."
             )
         )
-    if harvest.seasons is not None and harvest.spread is None:
+    if harvest.seasons is not None and harvest.total and harvest.spread is None:
         told.append(
             _("By how much harvests differ is not known; the plan guesses %(percent)s %%.")
             % {"percent": round(expect.GUESSED_OF_HARVEST * 100)}

@@ -180,6 +180,31 @@ def test_the_harvest_that_is_typed_comes_in_its_month_and_its_room_is_told(house
     assert answer.question.problem.months == 7
 
 
+def test_what_is_still_to_come_of_the_harvest_of_this_month_counts_from_the_next_on(house):
+    expected(harvest_month=today().month, harvest_grams=1_000_000)
+    builders.lot_in(builders.place("tank-2"), 300_000, extracted_on=today())
+
+    question = question_of(season_books.read(today()))
+
+    assert question.harvest.grams[:3] == (0, 700_000, 0)
+    # The next harvest is the one in a year.
+    assert question.harvest.first == 12
+    this, following = (f"{months_later(today().replace(day=1), n):%B %Y}" for n in (0, 1))
+    assert (
+        f"Of a harvest, 1,543 lb are likely to come in the rest of {this}; they count from "
+        f"{following} on." in sentences.left_out(question)
+    )
+
+
+def test_a_harvest_typed_as_none_is_said_to_be_none(house):
+    expected(harvest_grams=0)
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    assert sentences.room(answer) == ["Room at harvest: by what you typed, there is no harvest."]
+    assert not [each for each in sentences.left_out(answer.question) if "New honey" in each]
+
+
 def test_the_past_of_the_house_is_a_world_for_a_back_test(house):
     past = season_history.read(today())
 

@@ -53,6 +53,7 @@ def read(on: date) -> SeasonBooks:
     honeys, left_honey = _honeys(on, pieces, planned, settings)
     used = {part for row in pieces for part in row.needs}
     room, unknown = _room()
+    harvests, this_month = _harvests(on)
     at_list = _average(honeys)
     net = book.drum_net_back(Decimal(1))
     drums = {key: months for key, months in history.pieces.items() if key[0] is None}
@@ -82,7 +83,8 @@ def read(on: date) -> SeasonBooks:
             for row in part_queries.stock(with_prices=False)
             if row.part.pk in used
         ),
-        harvests=_harvests(on),
+        harvests=harvests,
+        extracted_this_month=this_month,
         drums_sold=dict(sold),
         drums_known=tuple(sorted(sold)),
         list_price=at_list,
@@ -241,8 +243,8 @@ def _room() -> tuple[int, tuple[str, ...]]:
     return grams, tuple(unknown)
 
 
-def _harvests(on: date) -> dict[int, dict[int, int]]:
-    """Return what was extracted, by season and month of the year.
+def _harvests(on: date) -> tuple[dict[int, dict[int, int]], int]:
+    """Return what was extracted, by season and month of the year; then what was this month.
 
     The season of this year counts once its last month, by earlier seasons, is over.
     """
@@ -254,15 +256,18 @@ def _harvests(on: date) -> dict[int, dict[int, int]]:
         .annotate(grams=Sum("quantity_made"))
     )
     found: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    this_month = 0
     for season, month, grams in rows:
         found[season][month.month] += grams
+        this_month += grams if month == on.replace(day=1) else 0
     earlier = [month for season in found if season < on.year for month in found[season]]
     last = max(earlier, default=0)
-    return {
+    whole = {
         season: dict(months)
         for season, months in found.items()
         if season < on.year or on.month > max(last, *months)
     }
+    return whole, this_month
 
 
 def _count(month: date) -> int:

@@ -108,7 +108,8 @@ class PartOnHand:
 class SeasonBooks:
     """All that the season plan is made of, as it was read on one day.
 
-    `harvests` are grams by season and month of the year; `drums_sold` grams of bulk honey by month
+    `harvests` are grams by season and month of the year, `extracted_this_month` those of this one;
+    `drums_sold` grams of bulk honey by month
     counted without end. `new_price` is what new honey is reckoned to bring in drums: the average
     of what is there now. `drum_cost` takes a price by weight and says what it brings after
     selling; `priceless` are products with sales or stock that have no price.
@@ -125,6 +126,7 @@ class SeasonBooks:
     other_forms: tuple[str, ...]
     parts: tuple[PartOnHand, ...]
     harvests: Mapping[int, Mapping[int, int]]
+    extracted_this_month: int
     drums_sold: Mapping[int, int]
     drums_known: tuple[int, ...]
     list_price: Decimal | None
@@ -168,7 +170,8 @@ class HarvestExpected:
     """What is expected in each month of the plan, and by how much a whole harvest can differ.
 
     `seasons` is how many past ones it is from, 0 for what the owner typed; None where nothing is
-    known. `spread` is None with fewer than two.
+    known. `spread` is None with fewer than two. `late` is what is still to come this month: it
+    counts from the next one on.
     """
 
     grams: tuple[float, ...]
@@ -176,6 +179,7 @@ class HarvestExpected:
     spread: float | None
     seasons: int | None
     first: int | None
+    late: float
 
 
 @dataclass(frozen=True)
@@ -237,19 +241,25 @@ def harvest_expected(books: SeasonBooks) -> HarvestExpected:
         spread = None if variation is None else variation * mean
     if outlook.harvest_spread_grams is not None:
         spread = float(outlook.harvest_spread_grams)
+    of_this_month = mean * share.get(books.on.month, 0.0)
+    late = max(0.0, of_this_month - books.extracted_this_month)
+    if outlook.harvest_grams is None:
+        # By the books, no more than what the days left are likely to bring.
+        late = min(late, of_this_month * books.month_share)
     grams = tuple(
-        0.0 if ahead == 0 else mean * share.get(books.month(ahead).month, 0.0)
+        0.0 if ahead == 0 else mean * share.get(books.month(ahead).month, 0.0) + late * (ahead == 1)
         for ahead in range(MONTHS_MAX)
     )
     first_ahead = next(
         (
             ahead
             for ahead in range(1, MONTHS_MAX)
-            if grams[ahead] and not share.get(books.month(ahead - 1).month, 0.0)
+            if mean * share.get(books.month(ahead).month, 0.0)
+            and not share.get(books.month(ahead - 1).month, 0.0)
         ),
         None,
     )
-    return HarvestExpected(grams, mean, spread, seasons, first_ahead)
+    return HarvestExpected(grams, mean, spread, seasons, first_ahead, late)
 
 
 def _begins(share: Mapping[int, float]) -> int:
