@@ -24,7 +24,7 @@ from inventory.shared.weights import unit_grams, unit_name
 CENTS_SAID = 10
 # The next orders; later ones are in a table.
 ORDERS_SAID, PARTS_SAID = 3, 5
-VESSELS_SAID = 6
+VESSELS_SAID = 8
 
 
 def month_name(month: date) -> str:
@@ -86,7 +86,7 @@ def drums(answer: SeasonAnswer) -> list[str]:
             "list": words.price_by_weight(kind.price),
         }
         + " "
-        + _("It is in %(vessels)s.") % {"vessels": _some(kind.vessels, VESSELS_SAID)}
+        + _("Such honey is in %(vessels)s.") % {"vessels": _some(kind.vessels, VESSELS_SAID)}
         for kind in advice.kinds
     ]
     told.append(

@@ -304,4 +304,4 @@ def test_a_drum_to_sell_is_named_with_the_vessels_that_hold_such_honey(house):
 
     answer = SeasonAnswer.of(question_of(season_books.read(today())))
 
-    assert sentences.drums(answer)[0].endswith(" It is in Drum 1, Holding tank.")
+    assert sentences.drums(answer)[0].endswith(" Such honey is in Drum 1, Holding tank.")
