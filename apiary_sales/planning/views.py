@@ -88,6 +88,12 @@ class PlanComparison:
         return self.best.statement.total_cents - self.as_before.statement.total_cents
 
     @property
+    def less_than_before_cents(self) -> int | None:
+        """The same turned round: a run of the least pieces may be more than was sold before."""
+        more = self.more_than_before_cents
+        return None if more is None else -more
+
+    @property
     def might_earn_more_cents(self) -> int:
         """By how much a better plan could beat this one at most, when it is not proven."""
         answer = self.best.answer

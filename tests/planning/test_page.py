@@ -241,6 +241,22 @@ def test_wrong_figures_are_told_in_words_and_nothing_is_planned(signed_in, house
     assert "Holding tank has 10.0 lb free." in page.content.decode()
 
 
+def test_a_run_names_the_honey_it_takes_and_a_product_of_no_variety_is_to_be_checked(
+    signed_in, house
+):
+    page = signed_in.get(URL)
+
+    assert "lot 26-E01 Clover" in words_of(page)
+    assert "See that the honey named here suits its label." in words_of(page)
+
+
+def test_a_plan_that_earns_less_than_the_last_year_says_less(signed_in, house):
+    page = signed_in.get(URL, {"least": "5"})
+
+    # Four pounds at $9.50 and the rest in drums would earn $48.00; all in drums brings $20.00.
+    assert "the plan earns $28.00 less" in words_of(page)
+
+
 def test_what_is_kept_for_later_is_said_not_to_count_and_leads_to_the_season_plan(signed_in, house):
     page = signed_in.get(URL)
 

@@ -104,6 +104,11 @@ class PlanOutcome:
         return sum(bulk.grams for bulk in self.bulk)
 
     @property
+    def fills_any_honey(self) -> bool:
+        """Whether it fills products that say nothing of the variety of their honey."""
+        return any(run.product.variety_id is None for run in self.runs)
+
+    @property
     def to_buy(self) -> list[PartWanted]:
         return [part for part in self.parts if part.bought]
 
