@@ -105,6 +105,9 @@ class StockOut:
     ready: int
     chances: tuple[Chance, ...]
     on: date
+    # Pieces wanted in each month on average, and by how much years differ.
+    means: tuple[float, ...]
+    variation: float
 
     @property
     def likely_by(self) -> Chance | None:
@@ -113,17 +116,23 @@ class StockOut:
 
     @property
     def likely_on(self) -> date | None:
-        """The day on which the jars on hand are as likely gone as not, within that month."""
+        """The first day by which the jars on hand are as likely gone as not.
+
+        Within a month the pieces that are wanted come evenly.
+        """
         found = self.likely_by
         if found is None:
             return None
-        position = self.chances.index(found)
-        before = self.chances[position - 1].on_hand if position else 0.0
         last = calendar.monthrange(found.month.year, found.month.month)[1]
-        first = found.month.replace(day=1) if position else self.on
-        days = last - first.day
-        part = (LIKELY - before) / (found.on_hand - before) if found.on_hand > before else 1.0
-        return first + timedelta(days=min(days, int(days * part)))
+        first = max(self.on, found.month.replace(day=1))
+        days = last - first.day + 1
+        month = self.chances.index(found)
+        before = sum(self.means[:month])
+        for day in range(1, days):
+            wanted = before + self.means[month] * day / days
+            if _gone(wanted, self.variation, self.ready) >= LIKELY:
+                return first + timedelta(days=day - 1)
+        return first + timedelta(days=days - 1)
 
     @property
     def most_with_plan(self) -> Chance | None:
@@ -270,7 +279,16 @@ class SeasonAnswer:
                         _gone(wanted, variation[row.key], int(supply + 0.5)),
                     )
                 )
-            found.append(StockOut(row.product, row.ready, tuple(chances), books.on))
+            found.append(
+                StockOut(
+                    row.product,
+                    row.ready,
+                    tuple(chances),
+                    books.on,
+                    means=tuple(mean[:end]),
+                    variation=variation[row.key],
+                )
+            )
         far = date.max
         return sorted(found, key=lambda each: (each.likely_on or far, -each.chances[-1].on_hand))
 

@@ -223,8 +223,9 @@ def _stock_out(row: StockOut) -> str:
             "worst": month_name(most.month),
         }
     return _(
-        "%(product)s: %(ready)s on hand last until about %(day)s; gone by the end of %(month)s: "
-        "%(chance)s %%. With this plan, at most %(planned)s %% (at the end of %(worst)s)."
+        "%(product)s: %(ready)s on hand last until about %(day)s. The chance that they are gone by "
+        "the end of %(month)s is %(chance)s %%. With this plan, the chance to be sold out is at "
+        "most %(planned)s %% (at the end of %(worst)s)."
     ) % {
         "product": row.product.name,
         "ready": words.pieces(row.ready),

@@ -305,3 +305,21 @@ def test_a_drum_to_sell_is_named_with_the_vessels_that_hold_such_honey(house):
     answer = SeasonAnswer.of(question_of(season_books.read(today())))
 
     assert sentences.drums(answer)[0].endswith(" Such honey is in Drum 1, Holding tank.")
+
+
+def test_jars_run_out_on_the_day_by_which_half_the_seasons_want_them(house):
+    this_month = today().replace(day=1)
+    for back in range(1, 25):
+        brought_in(house, 990, months_later(this_month, -back))
+    left = round(1_000 * season_books.read(today()).month_share)
+    builders.packed_lot(house, builders.place("shelf", "shelf"), left + 900)
+
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    # A thousand are wanted a month, and of this month what is left of it: nine tenths of the next
+    # are over when as many are wanted as there are, give or take what comes by chance.
+    (row,) = answer.stock_outs
+    following = months_later(this_month, 1)
+    days = (months_later(following, 1) - following).days
+    assert row.likely_on is not None
+    assert abs((row.likely_on - following).days - 0.9 * days) <= 2
