@@ -146,6 +146,8 @@ def _filled(each: FillAdvice) -> str:
 def orders(answer: SeasonAnswer) -> list[str]:
     """Say which parts to order, by which day."""
     if not answer.orders:
+        if answer.question.parts_unlisted and not answer.question.books.parts:
+            return [_("Parts: no product has its parts listed, so nobody knows what to order.")]
         return [_("Parts: those in stock are enough for this plan.")]
     # Where no day is known, the month in which the parts are needed stands in for it.
     by_day: dict[tuple[date | None, str], list[PartAdvice]] = defaultdict(list)
@@ -370,6 +372,10 @@ def left_out(question: SeasonQuestion) -> list[str]:
         (
             _("Minutes of work are not known and count as zero: %(names)s."),
             question.minutes_unknown,
+        ),
+        (
+            _("No parts are listed for these products, so their parts are left out: %(names)s."),
+            question.parts_unlisted,
         ),
         (
             _("The cost of parts is not known and counts as zero: %(names)s."),

@@ -323,3 +323,15 @@ def test_jars_run_out_on_the_day_by_which_half_the_seasons_want_them(house):
     days = (months_later(following, 1) - following).days
     assert row.likely_on is not None
     assert abs((row.likely_on - following).days - 0.9 * days) <= 2
+
+
+def test_parts_that_are_not_listed_are_not_said_to_be_enough(house):
+    answer = SeasonAnswer.of(question_of(season_books.read(today())))
+
+    assert sentences.orders(answer) == [
+        "Parts: no product has its parts listed, so nobody knows what to order."
+    ]
+    assert (
+        "No parts are listed for these products, so their parts are left out: One pound."
+        in sentences.left_out(answer.question)
+    )

@@ -198,6 +198,16 @@ class SeasonQuestion:
     minutes_unknown: tuple[str, ...]
 
     @property
+    def parts_unlisted(self) -> tuple[str, ...]:
+        """Return the products with sales of which no part is listed."""
+        wanted = {demand.product.pk for demand in self.books.demands}
+        return tuple(
+            row.product.name
+            for row in self.books.pieces
+            if row.product.pk in wanted and not row.needs
+        )
+
+    @property
     def last_month(self) -> date:
         return self.books.month(self.problem.months - 1)
 
