@@ -63,6 +63,8 @@ class FillAdvice:
     product: Product
     pieces: int
     grams: int
+    # More are likely to be wanted this month than are on hand.
+    is_wanted_now: bool
 
     @property
     def cases(self) -> int:
@@ -235,7 +237,14 @@ class SeasonAnswer:
             filled = self.plan.bottled_of(row.key)
             if filled and filled[0] >= PIECES_MIN:
                 pieces = round(filled[0])
-                found.append(FillAdvice(row.product, pieces, round(pieces * row.grams_each)))
+                found.append(
+                    FillAdvice(
+                        row.product,
+                        pieces,
+                        round(pieces * row.grams_each),
+                        is_wanted_now=row.ready < self.question.problem.mean_of(row.key)[0],
+                    )
+                )
         return sorted(found, key=lambda each: -each.grams)
 
     @cached_property

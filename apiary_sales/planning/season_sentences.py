@@ -119,7 +119,8 @@ def fills(answer: SeasonAnswer) -> list[str]:
             % {"month": month}
         ]
     whole = [each for each in answer.fills if each.cases]
-    less = [each for each in answer.fills if not each.cases]
+    less = [each for each in answer.fills if not each.cases and not each.is_wanted_now]
+    soon = [each for each in answer.fills if not each.cases and each.is_wanted_now]
     told = []
     if whole:
         told.append(
@@ -128,6 +129,11 @@ def fills(answer: SeasonAnswer) -> list[str]:
         )
     else:
         told.append(_("Bottle no full case in %(month)s.") % {"month": month})
+    if soon:
+        told.append(
+            _("Less than a case, but the jars on hand will not do for this month: %(pieces)s.")
+            % {"pieces": _listed([_filled(each) for each in soon])}
+        )
     if less:
         told.append(
             _("Less than a case, so it can wait for a larger run: %(pieces)s.")

@@ -335,3 +335,16 @@ def test_parts_that_are_not_listed_are_not_said_to_be_enough(house):
         "No parts are listed for these products, so their parts are left out: One pound."
         in sentences.left_out(answer.question)
     )
+
+
+def test_less_than_a_case_cannot_wait_where_no_jars_are_on_hand_for_this_month(house):
+    half = builders.product("Half pound")
+    prices.set_piece(product=half, tier="stand", piece_cents=950, valid_from=date(2020, 1, 1))
+    for back in range(1, 25):
+        brought_in(half, 6, months_later(today().replace(day=1), -back))
+
+    told = sentences.fills(SeasonAnswer.of(question_of(season_books.read(today()))))
+
+    (of_half,) = [each for each in told if "Half pound" in each]
+    assert of_half.startswith("Less than a case, but the jars on hand will not do for this month: ")
+    assert not [each for each in told if "can wait" in each]
