@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from apiary_sales.api.serializers import StrictIntegerField
+from apiary_sales.api.serializers import CENTS_MAX, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from apiary_sales.orders.late_cost_models import LateCosting
 from apiary_sales.orders.late_costs import sold_without_cost
@@ -34,9 +34,16 @@ class LateCostingSerializer(serializers.ModelSerializer):
 
 
 class LateCostingToMakeSerializer(serializers.Serializer):
-    """The season whose honey is costed; everything without one."""
+    """The season whose honey is costed; everything without one.
+
+    With the cost and number of lines as they were read, nothing is costed when they have changed.
+    """
 
     season = StrictIntegerField(required=False, allow_null=True, min_value=1900, max_value=2200)
+    expected_total_cents = StrictIntegerField(
+        min_value=0, max_value=CENTS_MAX, required=False, allow_null=True
+    )
+    expected_lines = StrictIntegerField(min_value=0, required=False, allow_null=True)
 
 
 class SoldWithoutCostSerializer(serializers.Serializer):

@@ -29,7 +29,11 @@ def test_goods_are_costed_late_and_that_is_undone(client, sell, jars, shelf):  #
         headers = {"Idempotency-Key": key}
         return client.post(path, body, content_type="application/json", headers=headers)
 
-    made = post("/api/late-costings/", "once", season=2026)
+    shown = {"expected_total_cents": 600, "expected_lines": 2}
+    changed = post("/api/late-costings/", "changed", season=2026, **shown)
+    assert (changed.status_code, changed.json()["code"]) == (409, "figures_changed")
+    shown["expected_lines"] = 1
+    made = post("/api/late-costings/", "once", season=2026, **shown)
     assert (made.status_code, made.json()["cost_cents"]) == (201, 600)
     assert post("/api/late-costings/", "once", season=2026).status_code == 409
 

@@ -1,5 +1,6 @@
 """Goods sold before their cost was known, and the cost they get later."""
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -231,6 +232,42 @@ def test_the_page_says_what_can_be_costed_costs_it_and_undoes_it(client, sell, j
     undone = client.post(f"{done.request['PATH_INFO']}undo/", {"key": "back"}, follow=True)
     assert "Undone. What was costed then has no cost again." in undone.text
     assert costs() == [None, None]
+
+
+def hidden(page, name):
+    [value] = re.findall(f'name="{name}" value="([^"]*)"', page)
+    return value
+
+
+def test_costs_that_changed_since_they_were_shown_are_shown_anew_and_not_recorded(
+    client, sell, jars, shelf
+):
+    client.force_login(builders.person("office"))
+    lot = builders.packed_lot(jars, shelf, 10)
+    other = builders.packed_lot(builders.product("Quart"), shelf, 4)
+    sell(6)
+    sell(1, product=other.product)
+    cost_is(lot, 1_000)
+    asked = "/selling/without-cost/?season=2026"
+    names = ("key", "season", "expected_total_cents", "expected_lines")
+
+    def send(page):
+        return client.post(asked, {name: hidden(page, name) for name in names}, follow=True)
+
+    shown = client.get(asked).text
+    cost_is(lot, 1_500)
+    dearer = send(shown)
+    cost_is(other, 400)
+    more = send(dearer.text)
+    before = costs()
+    done = send(more.text)
+
+    told = "The figures have changed: it comes to $9.00 now, and $6.00 was shown."
+    assert (dearer.status_code, told in dearer.text) == (422, True)
+    told = "The figures have changed: 2 lines can be costed now, for $10.00, and 1 was shown."
+    assert (more.status_code, told in more.text) == (422, True)
+    assert (before, done.status_code) == ([None, None], 200)
+    assert costs() == [900, 100]
 
 
 def test_undoing_says_where_the_cost_is_taken_off_when_the_books_are_closed(

@@ -5,6 +5,7 @@ from typing import Any, cast
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.orders.forms.lines import total_shown_field
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import WholeNumberField
 
@@ -21,11 +22,16 @@ class SeasonAskedForm(HouseForm):
 
 
 class LateCostForm(ActForm):
-    """Cost what is shown; the season is in the address that was looked at."""
+    """Cost what is shown; the season is in the address that was looked at.
+
+    The page writes the cost and number of lines as they are now, also after a refusal.
+    """
 
     season = WholeNumberField(
         required=False, min_value=1900, max_value=2200, widget=forms.HiddenInput
     )
+    expected_total_cents = total_shown_field()
+    expected_lines = WholeNumberField(required=False, widget=forms.HiddenInput)
 
 
 class LateCostUndoForm(ActForm):

@@ -4,13 +4,16 @@ from collections.abc import Iterable, Mapping
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from apiary_sales.orders.late_cost_models import LateCost, LateCosting
 from apiary_sales.orders.late_costs import costs_known_now, sold_without_cost
 from apiary_sales.orders.models import FulfilmentLine, GoodsReturn, Order, OrderLine
 from apiary_sales.orders.rules.returns import costs_of_returns
 from apiary_sales.orders.services import fulfilments
-from inventory.shared.errors import BadValue, NotAllowedNow
+from inventory.shared import words
+from inventory.shared.checks import check_total
+from inventory.shared.errors import BadValue, FiguresChanged, NotAllowedNow
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Item
@@ -18,20 +21,30 @@ from inventory.stock.services import ledger
 
 
 @transaction.atomic
-def cost(*, season: int | None = None, recorded_by: Person, key: str) -> LateCosting:
+def cost(
+    *,
+    season: int | None = None,
+    expected_total_cents: int | None = None,
+    expected_lines: int | None = None,
+    recorded_by: Person,
+    key: str,
+) -> LateCosting:
     """Cost what was sold without a known cost, as of the day it was sold; return the record.
 
     A line gets what hand-over would have given it had the cost been known then; a known cost is
     never changed, and what came back of it gets its share. With a `season`, only what has honey of
     that season in it. In the journal a cost counts on the day of the sale or, where its books are
-    closed, on the first open day.
-    Raises `BadValue`, `NotAllowedNow` when no cost is known yet, `AlreadyRecorded`.
+    closed, on the first open day. `expected_total_cents` and `expected_lines` are the cost and the
+    number of lines that were shown.
+    Raises `BadValue`, `FiguresChanged`, `NotAllowedNow` when no cost is known yet,
+    `AlreadyRecorded`.
     """
     if season is not None and not 1900 <= season <= 2200:
         raise BadValue(_("Enter the season as a year, for example 2026."), parameter="season")
     rows = _locked(line.goods.pk for line in sold_without_cost(season).known)
     refuse_repeat(LateCosting, key)
     costs = costs_known_now([row for row in rows if _is_without_cost(row)])
+    _check_shown(costs, expected_total_cents, expected_lines)
     if not costs:
         raise NotAllowedNow(
             _("Nothing that was sold without a cost has one by now. Enter the costs first.")
@@ -61,6 +74,28 @@ def undo(*, costing: LateCosting, recorded_by: Person, key: str) -> LateCosting:
     made = LateCosting.objects.create(undoes=costing, recorded_by=recorded_by, idempotency_key=key)
     _write(rows, {})
     return made
+
+
+def _check_shown(
+    costs: Mapping[int, int], expected_total_cents: int | None, expected_lines: int | None
+) -> None:
+    """Raise `FiguresChanged` when other costs, or others in number, would be written than shown."""
+    total, lines = sum(costs.values()), len(costs)
+    if expected_lines is not None and expected_lines != lines:
+        raise FiguresChanged(
+            ngettext(
+                "The figures have changed: %(now)s line can be costed now, for %(cost)s, and "
+                "%(shown)s was shown. Look at the new figures, and try again.",
+                "The figures have changed: %(now)s lines can be costed now, for %(cost)s, and "
+                "%(shown)s was shown. Look at the new figures, and try again.",
+                lines,
+            )
+            % {"now": lines, "cost": words.money(total), "shown": expected_lines},
+            parameter="expected_lines",
+            now=lines,
+            shown=expected_lines,
+        )
+    check_total(total, expected_total_cents)
 
 
 def _is_without_cost(row: FulfilmentLine) -> bool:

@@ -56,7 +56,11 @@ class SoldWithoutCostView(ActView):
 
     def act(self, data: dict[str, Any]) -> LateCosting:
         return late_costs.cost(
-            season=data["season"], recorded_by=person_of(self.request), key=data["key"]
+            season=data["season"],
+            expected_total_cents=data["expected_total_cents"],
+            expected_lines=data["expected_lines"],
+            recorded_by=person_of(self.request),
+            key=data["key"],
         )
 
     def done_message(self, made: LateCosting) -> str:
