@@ -6,6 +6,7 @@ The page that shows it and the act that writes it both read this; nothing is wri
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from fractions import Fraction
 from functools import cached_property
 
 from django.db.models import F, Q, QuerySet
@@ -23,10 +24,22 @@ WITH_A_COST = (*OrderLine.STOCKED, OrderLine.Kind.SERVICE)
 
 @dataclass(frozen=True)
 class LineWithoutCost:
-    """Goods handed over without a known cost; `cost_cents` is what they cost by now, if known."""
+    """Goods handed over without a known cost; `cost_cents` is what they cost by now, if known.
+
+    `season_share` is how much of the lot is honey of the season asked for; None without one.
+    """
 
     goods: FulfilmentLine
     cost_cents: int | None
+    season_share: Fraction | None = None
+
+    @property
+    def percent_of_season(self) -> int | None:
+        """The whole percent of the lot that is of the season, where others are in it too."""
+        if self.season_share is None or self.season_share == 1:
+            return None
+        # What there is a little of is never said to be none, nor all.
+        return min(max(round(self.season_share * 100), 1), 99)
 
     @property
     def amount_cents(self) -> int:
@@ -100,11 +113,16 @@ def sold_without_cost(season: int | None = None) -> SoldWithoutCost:
         "order_line__service",
     )
     found = list(rows.prefetch_related("returns"))
+    shares: dict[int, Fraction] = {}
     if season is not None and found:
         seasons = season_shares.seasons_of_lots()
-        found = [row for row in found if row.lot_id and season in seasons[row.lot_id]]
+        shares = {lot: of_lot[season] for lot, of_lot in seasons.items() if season in of_lot}
+        found = [row for row in found if row.lot_id in shares]
     costs = costs_known_now(found)
-    lines = [LineWithoutCost(row, costs.get(row.pk)) for row in found]
+    lines = [
+        LineWithoutCost(row, costs.get(row.pk), shares.get(row.lot_id) if row.lot_id else None)
+        for row in found
+    ]
     newest_first = sorted(
         lines, key=lambda line: (line.goods.fulfilment.filled_on, line.goods.pk), reverse=True
     )

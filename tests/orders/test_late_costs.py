@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 from django.utils import timezone
+from django.utils.html import strip_tags
 
 from apiary_sales.orders.late_cost_models import LateCosting
 from apiary_sales.orders.late_costs import sold_without_cost
@@ -108,6 +109,25 @@ def test_at_the_average_a_late_cost_is_that_of_the_day_it_was_sold(sell, cost, j
 
     # (3 × 2.00 + 97 × 9.00) / 100 = 8.79
     assert costs() == [200, 879]
+
+
+def test_a_row_of_a_season_says_how_little_of_its_honey_is_in_it(client, sell, jars, shelf):
+    """500 g of 10,500 g are 4.8 %."""
+    client.force_login(builders.person("office"))
+    of_2026 = builders.lot_in(builders.place("a"), 10_000, season=2026)
+    of_2025 = builders.lot_in(builders.place("b"), 10_000, season=2025)
+    blend = builders.packed_lot(jars, shelf, 4, parent=of_2026)
+    blend.parent_links.update(grams=10_000)
+    blend.parent_links.create(parent=of_2025, grams=500)
+    quarts = builders.product("Quart")
+    builders.packed_lot(quarts, shelf, 4, parent=of_2025)
+    sell(1)
+    sell(1, product=quarts)
+
+    page = " ".join(strip_tags(client.get("/selling/without-cost/?season=2025").text).split())
+
+    assert page.count("has some honey of 2025") == 1
+    assert "has some honey of 2025: about 5 %" in page
 
 
 def test_a_season_costs_what_has_its_honey_in_it_through_a_blend(sell, cost, jars, shelf):
