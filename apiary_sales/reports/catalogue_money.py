@@ -435,6 +435,7 @@ MONEY_TO_COME = Report(
     nothing=gettext_lazy("Nothing is due or expected on these days."),
     warns=lambda frame: list(frame.attrs["not_known"]),
     answers=_coming_answer,
+    instead_of_main=(to_come.BILLS, to_come.EXPECTED_IN, to_come.EXPECTED_OUT),
 )
 
 # What remains after selling.

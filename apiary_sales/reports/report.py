@@ -34,7 +34,8 @@ class Report:
     a report with its rows: its main figure, and what to compare that with. `is_unfinished` tells
     whether the figure of a column in a row is of a time that is not over; of a report with a row a
     month it is the month of today. `main` names the column whose figure a phone shows beside the
-    name of a row, where it is not the first that is drawn.
+    name of a row, where it is not the first that is drawn. Of `instead_of_main` a row without that
+    figure shows the first that it has; only where its name and kind say which that is.
     """
 
     slug: str
@@ -53,6 +54,7 @@ class Report:
     answers: Callable[[FilteredReport], list[str]] = lambda _made: []
     is_unfinished: Callable[[Row, str, Any], bool] | None = None
     main: str = ""
+    instead_of_main: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -286,6 +288,7 @@ class FilteredReport:
     ) -> list[Cell]:
         """Return the cells of a row with the addresses behind them, or, without, of a sum."""
         is_sum = urls is None
+        main = self._main if is_sum else self._main_of(values)
         return [
             Cell(
                 column.label,
@@ -293,7 +296,7 @@ class FilteredReport:
                 ""
                 if is_sum and not column.adds_up and not column.is_derived
                 else self._shown_in(record, column, values[column.name]),
-                f"{column.css} {self._on_phone(at, column, values[column.name])}".strip(),
+                f"{column.css} {self._on_phone(at, column, main, values[column.name])}".strip(),
                 None if urls is None else urls.get(column.name),
             )
             for at, column in enumerate(self.columns_shown)
@@ -309,17 +312,25 @@ class FilteredReport:
             return format_html("{} <small>({})</small>", shown, _("so far"))
         return shown
 
-    def _on_phone(self, at: int, column: Column, value: Any) -> str:
+    @staticmethod
+    def _on_phone(at: int, column: Column, main: Column | None, value: Any) -> str:
         """Return the class of a cell on a phone, where a row is two lines or three."""
         if at == 0:
             return "line-what"
-        if column == self._main:
+        if column == main:
             return "line-end"
         if value is None or value == "" or (column.is_left_out_when_nothing and not value):
             return "line-off"
         if not column.is_number:
             return "line-dot" if at > 1 else ""
         return "line-said" if at > 1 else "line-first"
+
+    def _main_of(self, values: dict[str, Any]) -> Column | None:
+        main, instead = self._main, self.report.instead_of_main
+        if main is None or values[main.name] is not None:
+            return main
+        found = (column for column in self.columns_shown if column.name in instead)
+        return next((column for column in found if values[column.name] is not None), main)
 
     @cached_property
     def _main(self) -> Column | None:

@@ -1,6 +1,7 @@
 """Money by month: to the cent what the books of money have, and what comes, with its day."""
 
 import csv
+import re
 from collections import defaultdict
 from datetime import date, datetime, timedelta
 from html import unescape
@@ -326,6 +327,18 @@ def test_what_is_overdue_is_said_apart_and_never_in_this_month(office, awaited):
     assert "Due by the end of December: $50.00; overdue: $70.00." in page
     assert "Bills to pay by then: $200.00, of which $100.00 is overdue." in page
     assert "Nov 2026 (from today on)" in page
+
+
+def test_each_row_of_money_to_come_shows_the_figure_it_has_on_a_phone(office, awaited):
+    page = office.get("/reports/money-to-come/").text
+
+    [table] = re.findall(r"<tbody>(.*?)</tbody>", page, re.DOTALL)
+    rows = table.split("<tr")[1:]
+    shown = [
+        re.findall(r'<td class="[^"]*line-end[^"]*"[^>]*>(.*?)</td>', row, re.S) for row in rows
+    ]
+    assert {len(each) for each in shown} == {1}
+    assert all("$" in each for [each] in shown)
 
 
 def test_what_nobody_knows_is_said_and_not_counted(office, awaited):
