@@ -1,5 +1,6 @@
 """The page on which a price is tried before it is set."""
 
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,6 +14,7 @@ from apiary_sales.planning.forms_price import PriceTryForm, SalesPeriodForm, per
 from apiary_sales.planning.price_answer import PriceWish
 from apiary_sales.planning.queries import price_books
 from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, Channel
+from inventory.bottling.models import Product
 from inventory.shared.forms.fields import as_typed
 from inventory.shared.money import amount
 
@@ -44,6 +46,7 @@ class PriceTryView(PermissionRequiredMixin, TemplateView):
                 "left_out": price_sentences.left_out(found),
                 "cases": price_sentences.cases(found),
                 "keep_url": _keep_url(wish, found),
+                "one_by_one": _one_by_one(wish, books.products),
             }
         return super().get_context_data(
             form=form,
@@ -63,6 +66,7 @@ def _keep_url(wish: PriceWish, found: price_answer.PriceAnswer) -> str:
         price = urlencode({tier: amount(wish.new_cents)})
         return f"{reverse('pricing:price_set', args=[code])}?{price}"
     if wish.products:
+        # A change by percent is of whole price lists; see `_one_by_one`.
         return ""
     tiers = [TIER_OF_CHANNEL[Channel(wish.channel)]] if wish.channel else TIER_OF_CHANNEL.values()
     query = {
@@ -72,3 +76,17 @@ def _keep_url(wish: PriceWish, found: price_answer.PriceAnswer) -> str:
         "valid_from": timezone.localdate().isoformat(),
     }
     return f"{reverse('pricing:price_change')}?{urlencode(query, doseq=True)}"
+
+
+def _one_by_one(wish: PriceWish, products: Sequence[Product]) -> list[tuple[str, str]]:
+    """Return the chosen products with the pages on which their prices are set, one for each.
+
+    None where the tried prices can be set at once.
+    """
+    if wish.new_cents is not None:
+        return []
+    return [
+        (product.name, reverse("pricing:price_set", args=[product.code]))
+        for product in products
+        if product.pk in wish.products
+    ]

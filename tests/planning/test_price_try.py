@@ -383,6 +383,20 @@ def test_a_new_price_is_tried_on_one_product_and_handed_over_to_be_set(office, p
     )
 
 
+def test_a_percent_on_some_products_leads_to_where_each_price_is_set(office, pound):
+    builders.lot_in(builders.place("t1"), 1_000_000)
+    sold_before(("One pound", 1000, 100))
+    why = "A change by percent can be set at once only for all products of a price list."
+
+    some = office.get(PAGE, asked(products="pound"))
+    every = office.get(PAGE, asked())
+
+    assert why in words_of(some)
+    assert f'<a href="{reverse("pricing:price_set", args=["pound"])}">One pound</a>' in some.text
+    assert why not in words_of(every)
+    assert reverse("pricing:price_change") in every.context["keep_url"]
+
+
 def test_the_coming_months_of_a_year_ago_can_be_tried_alone(office, pound):
     builders.lot_in(builders.place("t1"), 1_000_000)
     sold_before(("One pound", 400, 360), ("One pound", 600, 200))
