@@ -87,8 +87,18 @@ def part_prices(
 
 def prices_for_plans(on: date | None = None) -> dict[int, Fraction]:
     """Return what one of each part will cost in cents, by part; those without a price left out."""
+    return known_for_plans(plan_prices(on))
+
+
+def plan_prices(on: date | None = None) -> dict[int, PartPrices]:
+    """Return the quoted and last prices of every part, without the averages, which cost more."""
     # Whatever has an average was paid once, so that there is a last price.
-    found = {part: prices.for_plans for part, prices in part_prices(on, averages={}).items()}
+    return part_prices(on, averages={})
+
+
+def known_for_plans(prices: Mapping[int, PartPrices]) -> dict[int, Fraction]:
+    """Return what one of each part will cost in cents; those without a price left out."""
+    found = {part: each.for_plans for part, each in prices.items()}
     return {part: cents for part, cents in found.items() if cents is not None}
 
 

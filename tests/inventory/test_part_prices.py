@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 
 from apiary_sales.pricing.queries import costs as pricing_costs
+from apiary_sales.pricing.services import prices as pricing
 from inventory.bottling.part_prices import part_prices
 from inventory.bottling.services import parts
 from inventory.shared.errors import BadValue
@@ -82,6 +83,25 @@ def test_prices_of_an_earlier_day_leave_out_what_came_after(jar, receive):
     assert pricing_costs.book(JULY).part_costs == {jar.pk: 60}
     assert pricing_costs.book(JUNE).part_costs == {jar.pk: 40}
     assert pricing_costs.book(AUGUST).part_costs == {jar.pk: 75}
+
+
+def test_a_cost_line_says_whether_a_part_was_quoted_and_when_or_paid_last(jar, receive):
+    pound = builders.product("One pound")
+    builders.made_of(pound, jar)
+    pricing.set_piece(product=pound, tier="stand", piece_cents=900, valid_from=JUNE)
+    receive(100, 4_000, JUNE)
+    parts.quote(part=jar, unit_price=Decimal("0.75"), quoted_on=AUGUST)
+
+    def told(day):
+        [line] = [
+            line
+            for line in pricing_costs.book(day).filled_cost(pound, pricing_costs.honey_cost()).lines
+            if line.kind == "part"
+        ]
+        return line.how
+
+    assert told(JULY) == "1 for 1, at $0.40, paid last"
+    assert told(AUGUST) == "1 for 1, at $0.75, quoted on Aug 1, 2026"
 
 
 def test_a_quote_has_a_price_that_can_be_and_a_day_that_has_come(jar):

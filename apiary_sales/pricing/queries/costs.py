@@ -26,7 +26,7 @@ from inventory.bottling.models import (
     UsedPart,
     parts_of_products,
 )
-from inventory.bottling.part_prices import prices_for_plans
+from inventory.bottling.part_prices import known_for_plans, plan_prices
 from inventory.shared import conventions
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, ProductionSettings
@@ -46,11 +46,15 @@ def book(on: date) -> Book:
     )
     percents = _taxes_in_prices(on)
     own = ProductTax.objects.by_product() if percents else {}
+    part_prices = plan_prices(on)
     return Book(
         on=on,
         products=products,
         parts=_parts(products),
-        part_costs=_part_costs(on),
+        part_costs=known_for_plans(part_prices),
+        quoted_on={
+            part: each.quoted.quoted_on for part, each in part_prices.items() if each.quoted
+        },
         runs=_runs(on),
         minutes=dict(FillingTime.objects.values_list("product_id", "minutes_each")),
         labour_cents_per_hour=ProductionSettings.current().labour_cents_per_hour,
@@ -113,11 +117,6 @@ def _parts(products: tuple[Product, ...]) -> dict[int, tuple[UsedPart, ...]]:
         )
         for product in products
     }
-
-
-def _part_costs(on: date) -> dict[int, Fraction]:
-    """Return what one of each part will cost in cents: as quoted, else as it was paid last."""
-    return prices_for_plans(on)
 
 
 def runs_recorded(on: date) -> QuerySet[BottlingRun]:

@@ -17,7 +17,7 @@ from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
 from typing import cast
 
-from django.utils.formats import number_format
+from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
@@ -215,6 +215,8 @@ class Book:
     # Percent of tax that is in the prices: by product, and of honey by weight.
     tax_percents: Mapping[int, Decimal] = field(default_factory=dict)
     bulk_tax_percent: Decimal = Decimal(0)
+    # The day of the quote of each part whose cost is one; the others cost what was paid last.
+    quoted_on: Mapping[int, date] = field(default_factory=dict)
 
     def supposing(self, what_if: WhatIf) -> "Book":
         """Return the same book with some figures tried out."""
@@ -412,7 +414,16 @@ class Book:
         if cost is None:
             return CostLine(kind, row.part.name, how, None)
         price = words.unit_price(_money(cost))
-        how = _("%(how)s, at %(price)s, quoted or paid last") % {"how": how, "price": price}
+        quoted_on = self.quoted_on.get(row.part_id)
+        if quoted_on is None:
+            how = _("%(how)s, at %(price)s, paid last") % {"how": how, "price": price}
+        else:
+            day = date_format(quoted_on, "DATE_FORMAT")
+            how = _("%(how)s, at %(price)s, quoted on %(day)s") % {
+                "how": how,
+                "price": price,
+                "day": day,
+            }
         return CostLine(
             kind, row.part.name, how, _money(cost * Fraction(row.quantity, row.per_pieces))
         )
