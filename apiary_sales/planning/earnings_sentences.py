@@ -61,6 +61,7 @@ class Said:
     kind: str
     sentence: str
     demand: str
+    level: str
     figures: tuple[FigureSaid, ...]
 
 
@@ -90,6 +91,7 @@ def said(stopping: Stopping, row: StoppingRow) -> Said:
         kind=KINDS[row.verdict],
         sentence=_when_to_stop(row, stopping.period.last),
         demand=_demand(row.demand),
+        level=_level(row.demand),
         figures=tuple(_figure(row, measure) for measure in Measure),
     )
 
@@ -316,6 +318,24 @@ def _demand(demand: ComingDemand) -> str:
         "from %(years)s earlier years",
         demand.years,
     ) % {"years": demand.years}
+
+
+def _level(demand: ComingDemand) -> str:
+    """Say by how much this year differs from a year ago where a figure leaves that out."""
+    percent = demand.level_left_out_percent
+    if percent is None:
+        return ""
+    if percent < 0:
+        sentence = _(
+            "In all channels it sells %(percent)s %% less this year than a year ago; that is not "
+            "reckoned."
+        )
+    else:
+        sentence = _(
+            "In all channels it sells %(percent)s %% more this year than a year ago; that is not "
+            "reckoned."
+        )
+    return sentence % {"percent": words.number(abs(percent))}
 
 
 def _scarce_now(stopping: Stopping, until: str) -> list[str]:

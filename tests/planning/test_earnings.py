@@ -8,17 +8,20 @@ and drums at $2.00 a pound:
     two pounds  11.00    1.00     2      0.40   9.60     4.00      5.60     2.80     168.00
 """
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from apiary_sales.imports.services import bringing_in
 from apiary_sales.planning import earnings_sentences as sentences
 from apiary_sales.planning.queries import earnings, tanks
-from apiary_sales.planning.rules.coming_demand import coming_demand
+from apiary_sales.planning.rules.coming_demand import ComingDemand, coming_demand
 from apiary_sales.planning.rules.demand import Period
 from apiary_sales.planning.rules.earnings import Measure
 from apiary_sales.planning.rules.estimates import Estimate
@@ -30,6 +33,7 @@ from apiary_sales.web.help import figures
 from inventory.stock.models import Lot, Place, ProductionSettings
 from inventory.stock.services import honey
 from tests import builders
+from tests.imports.lists import uploaded
 from tests.inventory import bottling_room
 from tests.planning.test_page import bid, priced, sold, words_of
 
@@ -82,6 +86,13 @@ def tank(db):
 
 def answer(hours="40", **figures):
     return earnings.read(SEPTEMBER, months=1).answer(hours=Decimal(hours), **figures)
+
+
+def brought_in(day: str, name: str, pieces: int) -> None:
+    """Bring in one sale of the stand from a list."""
+    head = ["Date", "Product", "Pieces", "Weight", "Amount", "Channel", "Customer"]
+    row = [day, name, str(pieces), "", "1", "stand", ""]
+    bringing_in.bring_in(begun=uploaded("past-sales", [head, row]), brought_in_by=builders.person())
 
 
 def row_of(found, product):
@@ -352,6 +363,42 @@ def test_where_a_month_is_not_known_the_last_months_are_averaged():
     assert coming_demand(period, only_december, [30, 10]).pieces == 30
     assert coming_demand(period, only_december, [30, 10]).recent_months == 2
     assert coming_demand(period, only_december, []).pieces is None
+
+
+@pytest.mark.parametrize(
+    ("lately", "told"),
+    [
+        (34, "In all channels it sells 36 % more this year than a year ago; that is not reckoned."),
+        (30, "In all channels it sells 20 % more this year than a year ago; that is not reckoned."),
+        (29, ""),
+        (21, ""),
+        (20, "In all channels it sells 20 % less this year than a year ago; that is not reckoned."),
+        # Fewer than 20 are chance, so that the level is not known.
+        (19, ""),
+    ],
+)
+def test_that_this_year_sells_more_or_less_is_said_since_the_average_leaves_it_out(
+    tank, labour, lately, told
+):
+    """25 sold in the thirteen weeks up to September 2 of last year, and 40 on the third."""
+    small = filled("Small", "0.5", jars=100, jar_cents=60, minutes="3", cents=500)
+    for day, pieces in (("2025-06-02", 1), ("2025-07-10", 25), ("2025-09-03", 40)):
+        brought_in(day, "Small", pieces)
+    brought_in("2026-07-10", "Small", lately)
+
+    found = answer()
+
+    row = row_of(found, small)
+    assert row.demand.pieces == 40
+    assert sentences.said(found, row).level == told
+
+
+def test_what_the_last_months_were_averaged_for_has_this_year_in_it():
+    told = ComingDemand(40, years=1, level=Fraction(3, 2))
+
+    assert told.level_left_out_percent == 50
+    assert replace(told, recent_months=12).level_left_out_percent is None
+    assert replace(told, pieces=None).level_left_out_percent is None
 
 
 def test_honey_leaves_a_tank_in_the_order_in_which_it_came(owner):

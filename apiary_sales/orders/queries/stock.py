@@ -55,26 +55,26 @@ class PastOfStock:
 class PastReading:
     """What went of some products, read once it is asked for: a form of an order never asks."""
 
-    def __init__(self, found: Sequence[ProductStock], on: date) -> None:
-        self._found = found
+    def __init__(self, products: Sequence[Product], on: date) -> None:
+        self._products = products
         self._on = on
 
     @cached_property
     def by_product(self) -> dict[int, PastOfStock]:
-        products = [each.product.pk for each in self._found]
+        products = [each.pk for each in self._products]
         by_day: dict[int, Counter[date]] = defaultdict(Counter)
         first = cover.first_day_read(self._on)
         for product, day, much in sales_sources.by_day(products, first, self._on):
             by_day[product][day] += much
         firsts = sales_sources.first_days(products)
         return {
-            each.product.pk: PastOfStock(
+            each.pk: PastOfStock(
                 self._on,
-                by_day[each.product.pk],
-                firsts.get(each.product.pk),
-                cover.GRAMS_MIN if each.product.item.is_weighed else cover.PIECES_MIN,
+                by_day[each.pk],
+                firsts.get(each.pk),
+                cover.GRAMS_MIN if each.item.is_weighed else cover.PIECES_MIN,
             )
-            for each in self._found
+            for each in self._products
         }
 
 
@@ -273,7 +273,7 @@ def short_by_season(sizes: Iterable[SizeStock], *, on: date) -> list[SizeCover]:
     Those that are low already are left out, since they are told anyway; the shortest first.
     """
     found = list(sizes)
-    past = PastReading([each for size in found for each in size.products], on).by_product
+    past = PastReading([each.product for size in found for each in size.products], on).by_product
     covers = [
         SizeCover(size, reduce(add, (past[each.product.pk] for each in size.products)))
         for size in found
@@ -329,7 +329,7 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
         "pieces_planned",
     )
     today = on or timezone.localdate()
-    past = PastReading(found, today)
+    past = PastReading([each.product for each in found], today)
     return [
         ProductForSale(
             each,

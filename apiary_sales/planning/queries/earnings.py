@@ -1,9 +1,12 @@
 """What the answer when to stop bottling is worked out of, as the books have it."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 
+from apiary_sales.orders.queries.stock import PastReading
 from apiary_sales.planning.queries import books as book_queries
 from apiary_sales.planning.queries import monthly_sales, tanks
 from apiary_sales.planning.queries.monthly_sales import MonthlySales
@@ -24,6 +27,8 @@ class EarningsBooks:
     weeks_in_tank: dict[int, Decimal]
     room: TankRoom
     expected_grams: int | None
+    # Of each product what it sells of late over what it sold a year ago, None if not known.
+    level_of: Mapping[int, Fraction | None]
 
     def answer(
         self,
@@ -52,21 +57,31 @@ class EarningsBooks:
     def _demand(self, offer: Offer) -> ComingDemand:
         sales, product, channel = self.sales, offer.product.pk, offer.channel
         recent = sales.known_months(product, channel)[-RECENT_MONTHS:]
-        return coming_demand(
+        demand = coming_demand(
             self.period,
             lambda month: sales.expected(product, channel, month),
             [sales.in_month(product, channel, month) or 0 for month in recent],
         )
+        return replace(demand, level=self.level_of.get(product))
 
 
 def read(on: date, *, months: int) -> EarningsBooks:
     """Read all of it for so many coming months, in a constant number of queries."""
     period = period_from(on, months)
+    books = book_queries.read(on, months=months)
     return EarningsBooks(
-        books=book_queries.read(on, months=months),
+        books=books,
         period=period,
         sales=monthly_sales.monthly(on),
         weeks_in_tank=tanks.weeks_in_tank(on),
         room=tanks.room(),
         expected_grams=tanks.expected_grams(period),
+        level_of=_levels(books, on),
     )
+
+
+def _levels(books: Books, on: date) -> dict[int, Fraction | None]:
+    """Return the level of this year of each product, as the stock page has it."""
+    products = {offer.product.pk: offer.product for offer in books.offers}
+    past = PastReading([*products.values()], on).by_product
+    return {key: each.season.level if each.season else None for key, each in past.items()}

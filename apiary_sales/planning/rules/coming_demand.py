@@ -12,6 +12,8 @@ from apiary_sales.planning.rules.estimates import Estimate
 
 # So many of the last months are averaged where the same months of earlier years are not known.
 RECENT_MONTHS = 12
+# From so much up or down since a year ago it is said that the average leaves that out.
+LEVEL_TOLD = Fraction(1, 5)
 
 
 @dataclass(frozen=True)
@@ -19,13 +21,27 @@ class ComingDemand:
     """Pieces that are likely to sell in a period; None while no month is known.
 
     `recent_months` is how many of the last months were averaged in place of those of earlier years
-    that are not known; zero where each coming month is known from an earlier year.
+    that are not known; zero where each coming month is known from an earlier year. `level` is what
+    the product sells of late over what it sold a year ago, in all channels; None if not known. The
+    pieces do not reckon with it.
     """
 
     pieces: int | None
     spread: int | None = None
     years: int = 0
     recent_months: int = 0
+    level: Fraction | None = None
+
+    @property
+    def level_left_out_percent(self) -> int | None:
+        """By how many percent sales went up, or down below zero, where that is much and left out.
+
+        What the last months were averaged for has this year in it.
+        """
+        if self.pieces is None or self.recent_months or self.level is None:
+            return None
+        change = self.level - 1
+        return round(change * 100) if abs(change) >= LEVEL_TOLD else None
 
 
 def coming_demand(
