@@ -115,6 +115,31 @@ def left_out(stopping: Stopping) -> str:
     ) % {"count": len(unknown), "all": len(stopping.rows)}
 
 
+def levels(stopping: Stopping) -> str:
+    """Name the products that sell much more or less this year; empty without any.
+
+    Their rows may be folded away, because what is ready would be enough if it sold as before.
+    """
+    changed = {
+        row.earning.offer.product: percent
+        for row in stopping.rows
+        if (percent := row.demand.level_left_out_percent) is not None
+    }
+    if not changed:
+        return ""
+    return _("Not reckoned is that this year sells more or less than a year ago: %(products)s.") % {
+        "products": "; ".join(
+            (
+                _("%(product)s %(percent)s %% less")
+                if percent < 0
+                else _("%(product)s %(percent)s %% more")
+            )
+            % {"product": product.name, "percent": words.number(abs(percent))}
+            for product, percent in changed.items()
+        )
+    }
+
+
 def to_fill(rows: Sequence[Said]) -> list[Said]:
     """Return the rows of which more could be sold: first what to fill, then what can't be now."""
     order = list(KINDS)

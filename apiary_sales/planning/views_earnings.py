@@ -46,6 +46,7 @@ class EarningsView(PermissionRequiredMixin, TemplateView):
                 "stopping": stopping,
                 "scarce_now": sentences.scarce_now(stopping),
                 "left_out": sentences.left_out(stopping),
+                "levels": sentences.levels(stopping),
                 "limits": sentences.limits(stopping),
                 "rows": page_of(self.request, to_fill, ROWS_A_PAGE) if to_fill else None,
                 "stops": [

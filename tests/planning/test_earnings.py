@@ -9,7 +9,7 @@ and drums at $2.00 a pound:
 """
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 
@@ -391,6 +391,26 @@ def test_that_this_year_sells_more_or_less_is_said_since_the_average_leaves_it_o
     row = row_of(found, small)
     assert row.demand.pieces == 40
     assert sentences.said(found, row).level == told
+    assert bool(sentences.levels(found)) == bool(told)
+
+
+def test_what_sells_more_is_named_on_the_page_also_where_its_row_is_folded_away(
+    client, owner, tank, labour
+):
+    small = filled("Small", "0.5", jars=100, jar_cents=60, minutes="3", cents=500)
+    today = builders.today()
+    for days_ago, pieces in ((460, 1), (400, 25), (30, 34)):
+        brought_in((today - timedelta(days=days_ago)).isoformat(), "Small", pieces)
+    builders.packed_lot(small, Place.objects.get(code="shelf"), 500)
+    client.force_login(owner)
+
+    page = client.get(reverse("planning:earnings"), {"months": "1"})
+
+    assert page.context["rows"] is None
+    assert (
+        "Not reckoned is that this year sells more or less than a year ago: Small 36 % more."
+        in words_of(page)
+    )
 
 
 def test_what_the_last_months_were_averaged_for_has_this_year_in_it():
