@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.planning.models import SeasonOutlook
 from apiary_sales.planning.rules.demand import Outlook
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import NumberField, WeightField
+from inventory.shared.forms.fields import NumberField, WeightField, WholeNumberField
 from inventory.shared.weights import by_unit
 from inventory.stock.forms.fields import as_weight
 
@@ -99,6 +99,8 @@ class SeasonOutlookForm(ActForm):
         help_text=_("If empty, hours do not limit the plan."),
     )
 
+    version = WholeNumberField(required=False, min_value=0, widget=forms.HiddenInput)
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for month in MONTHS:
@@ -116,6 +118,7 @@ class SeasonOutlookForm(ActForm):
         names = ("outlook", "kept_per_pound", "storage_per_pound", "interest_percent")
         found: dict[str, Any] = {name: getattr(outlook, name) for name in names}
         found |= {"harvest_month": outlook.harvest_month, "hours": outlook.hours}
+        found["version"] = outlook.version
         for name in WEIGHTS:
             grams = getattr(outlook, f"{name}_grams")
             if grams is not None:
@@ -133,7 +136,7 @@ class SeasonOutlookForm(ActForm):
         data = self.cleaned_data
         names = ("outlook", "kept_per_pound", "storage_per_pound", "interest_percent")
         return {
-            **{name: data[name] for name in (*names, "harvest_month", "hours")},
+            **{name: data[name] for name in (*names, "harvest_month", "hours", "version")},
             **{f"{name}_grams": data[name] for name in WEIGHTS},
             "hours_by_month": {
                 month: data[f"hours_{month}"]

@@ -1,5 +1,7 @@
 """What the owner expects of the season, beside what the books say."""
 
+from datetime import UTC, datetime, timedelta
+
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -76,6 +78,13 @@ class SeasonOutlook(models.Model):
 
     def __str__(self) -> str:
         return "Season outlook"
+
+    @property
+    def version(self) -> int:
+        """The second of its saving, counted from 2020 so that a form takes it; 0 if never saved."""
+        if self._state.adding:
+            return 0
+        return (self.changed_at - datetime(2020, 1, 1, tzinfo=UTC)) // timedelta(seconds=1)
 
     @classmethod
     def current(cls) -> "SeasonOutlook":

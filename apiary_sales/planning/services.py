@@ -14,7 +14,7 @@ from apiary_sales.planning.rules.demand import Outlook
 from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.services import runs
 from inventory.shared import checks, words
-from inventory.shared.errors import BadValue, HouseError, Problems
+from inventory.shared.errors import BadValue, HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock.models import Item, Place
 from inventory.stock.services import ledger
@@ -165,11 +165,14 @@ def save_season_outlook(
     hours: Decimal | None,
     hours_by_month: Mapping[int, Decimal],
     changed_by: Person,
+    version: int | None = None,
 ) -> SeasonOutlook:
     """Keep what the owner expects of the season; None is taken from the books, or is not known.
 
     Prices are of the house's unit of weight. `hours_by_month` has the hours of the months (1 to 12)
-    that differ from `hours`. Raises `BadValue` for figures that cannot be.
+    that differ from `hours`. `version` is the one that was looked at, 0 for none.
+    Raises `BadValue` for figures that cannot be, and `NotAllowedNow` where somebody else has
+    changed them since.
     """
     problems = Problems()
     if outlook not in Outlook.values:
@@ -200,6 +203,14 @@ def save_season_outlook(
             problems.add(name, _("Enter hours from 0 to 10,000."))
     problems.raise_any()
     row = SeasonOutlook.objects.select_for_update().filter(pk=1).first() or SeasonOutlook(pk=1)
+    if version is not None and row.version != version and row.changed_by_id != changed_by.pk:
+        raise NotAllowedNow(
+            _(
+                "%(person)s has changed what you expect of the season in the meantime. Open the "
+                "season plan again, and add your figures there."
+            )
+            % {"person": row.changed_by.display_name if row.changed_by else _("Somebody")}
+        )
     row.outlook = outlook
     row.kept_per_pound, row.storage_per_pound = kept_per_pound, storage_per_pound
     row.interest_percent = interest_percent

@@ -139,6 +139,21 @@ def test_what_is_typed_is_kept_with_who_typed_it_and_bounds_the_plan(client, own
     assert max(answer.plan.drums_by_month) <= 181_437.1
 
 
+def test_what_somebody_else_typed_in_the_meantime_is_not_written_over(client, owner, house):
+    client.force_login(owner)
+    seen = client.get(URL).context["form"]["version"].value()
+    expected(hours=Decimal(12), changed_by=builders.person("office"))
+
+    refused = client.post(URL, {"key": "k", "version": seen, "outlook": "usual", "hours": "3"})
+    again = client.get(URL).context["form"]["version"].value()
+    taken = client.post(URL, {"key": "l", "version": again, "outlook": "usual", "hours": "3"})
+
+    assert refused.status_code == 422
+    assert "has changed what you expect of the season in the meantime" in words_of(refused)
+    assert taken.status_code == 302
+    assert SeasonOutlook.current().hours == Decimal(3)
+
+
 def test_figures_that_cannot_be_are_refused_by_name(db):
     with pytest.raises(SeveralProblems) as refused:
         expected(interest_percent=Decimal(101), harvest_month=7, hours_by_month={3: Decimal(-1)})
