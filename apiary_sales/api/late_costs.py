@@ -81,9 +81,16 @@ class SoldWithoutCostApiView(APIView):
         )
 
 
-class LateCostingsApiView(ApiActView):
+class LateCostingsApiView(ApiActView, generics.ListAPIView):
     permission_required = PRICES
     serializer_class = LateCostingToMakeSerializer
+    queryset = read.costings()
+
+    @extend_schema(responses=LateCostingSerializer(many=True))
+    def get(self, request: Request) -> Response:
+        """List the late costings, the newest first."""
+        page = self.paginate_queryset(self.get_queryset())
+        return self.get_paginated_response(LateCostingSerializer(page, many=True).data)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: LateCostingSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -91,15 +98,6 @@ class LateCostingsApiView(ApiActView):
         key = self.key()
         made = late_costs.cost(**self.checked(), recorded_by=person_of(request), key=key)
         return Response(_told(made), status=status.HTTP_201_CREATED)
-
-
-class LateCostingListApiView(generics.ListAPIView):
-    """The late costings, newest first."""
-
-    permission_classes = [ViewPermission]
-    permission_required = PRICES
-    serializer_class = LateCostingSerializer
-    queryset = read.costings()
 
 
 class LateCostingUndoApiView(ApiActView):

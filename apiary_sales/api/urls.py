@@ -756,11 +756,6 @@ urlpatterns = [
     ),
     path("late-costings/", late_costs.LateCostingsApiView.as_view(), name="late-costings"),
     path(
-        "late-costings/list/",
-        late_costs.LateCostingListApiView.as_view(),
-        name="late-costing-list",
-    ),
-    path(
         "late-costings/<int:pk>/undo/",
         late_costs.LateCostingUndoApiView.as_view(),
         name="late-costing-undo",

@@ -28,7 +28,7 @@ VESSELS_SAID = 8
 
 
 def month_name(month: date) -> str:
-    return date_format(month, "F Y")
+    return date_format(month, "YEAR_MONTH_FORMAT")
 
 
 def drums(answer: SeasonAnswer) -> list[str]:

@@ -40,5 +40,5 @@ def test_goods_are_costed_late_and_that_is_undone(client, sell, jars, shelf):  #
     undone = post(f"/api/late-costings/{made.json()['id']}/undo/", "back")
     assert (undone.status_code, undone.json()["is_undone"]) == (200, True)
     assert FulfilmentLine.objects.get().cost_cents is None
-    [listed] = client.get("/api/late-costings/list/").json()["results"]
+    [listed] = client.get("/api/late-costings/").json()["results"]
     assert listed == undone.json()
