@@ -277,11 +277,8 @@ CASH_BY_MONTH = Report(
         _cents("other_cents", gettext_lazy("Other"), is_left_out_when_nothing=True),
         THERE,
     ),
-    picture=Picture(
-        "lines",
-        gettext_lazy("Received, the year before, and paid out"),
-        ("received_cents", "received_before_cents", "paid_cents"),
-    ),
+    picture=Picture("years", RECEIVED.label, (RECEIVED.name, RECEIVED_BEFORE.name)),
+    more_pictures=(Picture("years", PAID.label, (PAID.name, PAID_BEFORE.name)),),
     opens=_month_url,
     nothing=gettext_lazy("Nothing was received or paid out."),
     warns=_warns_cash,

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import ngettext
 
 from apiary_sales.reports import charts
 from apiary_sales.reports.columns import Column, Unit
+from apiary_sales.reports.frames.years import YEARS_SHOWN
 
 if TYPE_CHECKING:
     from apiary_sales.reports.report import FilteredReport
@@ -23,14 +25,17 @@ Drawing = charts.Bars | charts.Lines | charts.Columns | charts.Multiples
 class Picture:
     """What a report draws of these columns: in the order of its table, or over time.
 
-    `kind` is "bars" (a row each), "columns" (a month each), "lines" (over the rows) or "multiples"
-    (a small drawing for each `label`, with a mark for each row on its day).
+    `kind` is "bars" (a row each), "columns" (a month each), "lines" (over the rows), "years" (a
+    line each over its months) or "multiples" (a small drawing for each `label`, with a mark for
+    each row on its day). Of "years" the first column is drawn, and where there is a second, that
+    is what was a year before.
 
     No columns means every column that holds a figure: one line a season; with `begins`, those
     whose name begins so. `label` is the column of the report or its frame that names the rows,
     where it is not the first; rows of one label are drawn together when they `add_up`. The figures
     `beside` are written beside the label; they are drawn where none of the columns is known.
-    Lines that are `newest_first` are drawn from the last column on, the newest strongest.
+    Lines that are `newest_first` are drawn from the last column on, the newest strongest; those
+    that are `as_far_as_newest` end with its last figure.
     """
 
     kind: str
@@ -42,6 +47,7 @@ class Picture:
     begins: str = ""
     beside: tuple[str, ...] = ()
     newest_first: bool = False
+    as_far_as_newest: bool = False
     # A line across small drawings, with its words, and the column that says which marks are hollow.
     limit: int | None = None
     limit_words: str | Promise = ""
@@ -65,9 +71,14 @@ def draw(made: FilteredReport, picture: Picture) -> Drawing | None:
         return None
     if picture.kind == "multiples":
         return _multiples(made, picture, made.columns_by_name[names[0]])
+    if picture.kind == "years":
+        return _years(made, picture, names)
     is_over_time = picture.kind in ("columns", "lines")
     places = range(len(made.rows)) if is_over_time else made.order
     rows = [_row(made, picture, at, names) for at in places]
+    if picture.as_far_as_newest:
+        known = [at for at, row in enumerate(rows) if row.figures[names[0]] is not None]
+        rows = rows[: known[-1] + 1] if known else rows
     if picture.adds_up:
         rows = _added_up(rows)
     return _drawn(made, picture, names, rows)
@@ -162,6 +173,41 @@ def _months(made: FilteredReport) -> list[date]:
     if column is None:
         return []
     return [date.fromisoformat(f"{row[column.name]}-01") for row in made.rows]
+
+
+def _years(made: FilteredReport, picture: Picture, names: Sequence[str]) -> charts.Lines | None:
+    """Draw the months of the newest years, the newest strongest."""
+    now, *before = names
+    column = made.columns_by_name[now]
+    figures: dict[tuple[int, int], Any] = {}
+    hollow: dict[int, set[int]] = {}
+    months = _months(made)
+    for at, month in enumerate(months):
+        figures[month.year, month.month] = made.rows[at][now]
+        if made.is_unfinished(made.records[at], now):
+            hollow.setdefault(month.year, set()).add(month.month - 1)
+    for at, month in enumerate(months if before else ()):
+        # A month that is not whole in the books is known, and is compared with no other.
+        figures[month.year - 1, month.month] = made.rows[at][before[0]]
+    newest = max(year for year, _month in figures)
+    series = []
+    for year in range(newest, newest - YEARS_SHOWN, -1):
+        values = [figures.get((year, month)) for month in range(1, 13)]
+        series.append(
+            charts.Series(
+                name=str(year),
+                values=tuple(column.drawn(value) for value in values),
+                words=tuple(column.text(value) for value in values),
+                hollow=frozenset(hollow.get(year, ())),
+            )
+        )
+    return charts.lines(
+        str(picture.title),
+        [date_format(date(newest, month, 1), "M") for month in range(1, 13)],
+        series,
+        write=column.at_axis,
+        is_first_strong=True,
+    )
 
 
 def _multiples(made: FilteredReport, picture: Picture, column: Column) -> charts.Multiples | None:

@@ -259,6 +259,22 @@ def test_a_year_before_has_a_total_only_where_each_month_of_it_is_known(office, 
     assert before("/reports/money-by-month.csv?since=2026-11-01") == "200.00"
 
 
+@pytest.mark.parametrize("days", ["", "?since=2026-01-01"])
+def test_what_was_received_is_drawn_over_the_year_before(office, year, days):
+    """October 2025, in which the books began, is compared with no other; 2025 is known from there.
+    Of this year alone, too, the year before is drawn.
+    """
+    received, paid = office.get(f"/reports/money-by-month/{days}").context["made"].pictures
+
+    assert [line.name for line in received.lines] == ["2026", "2025"]
+    now, before = received.lines
+    assert [mark.words for mark in before.marks] == ["$200.00", "$0.00"][: 1 if days else 2]
+    assert [mark.words for mark in now.marks] == ["$0.00"] * 9 + ["$100.00", "$168.00"]
+    assert [mark.is_hollow for mark in now.marks] == [False] * 10 + [True]
+    assert before.marks[0].x == now.marks[10].x
+    assert [line.marks[-1].words for line in paid.lines][0] == "$84.00"
+
+
 @pytest.fixture
 def awaited(db):
     """What is to come on November 20, 2026; see the test for each figure."""
