@@ -111,6 +111,8 @@ JOURNAL = Report(
     nothing=NO_ENTRIES,
     warns=_without_cost,
     answers=answers.of_journal,
+    instead_of_main=(CREDIT.name,),
+    names_main=True,
 )
 TRIAL_BALANCE = Report(
     slug="trial-balance",

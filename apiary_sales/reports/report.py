@@ -35,7 +35,8 @@ class Report:
     whether the figure of a column in a row is of a time that is not over; of a report with a row a
     month it is the month of today. `main` names the column whose figure a phone shows beside the
     name of a row, where it is not the first that is drawn. Of `instead_of_main` a row without that
-    figure shows the first that it has; only where its name and kind say which that is.
+    figure shows the first that it has; only where its name and kind say which that is, or where
+    the report `names_main`: there that figure says on a phone what it is.
     """
 
     slug: str
@@ -55,6 +56,7 @@ class Report:
     is_unfinished: Callable[[Row, str, Any], bool] | None = None
     main: str = ""
     instead_of_main: tuple[str, ...] = ()
+    names_main: bool = False
 
 
 @dataclass(frozen=True)
@@ -312,13 +314,13 @@ class FilteredReport:
             return format_html("{} <small>({})</small>", shown, _("so far"))
         return shown
 
-    @staticmethod
-    def _on_phone(at: int, column: Column, main: Column | None, value: Any) -> str:
+    def _on_phone(self, at: int, column: Column, main: Column | None, value: Any) -> str:
         """Return the class of a cell on a phone, where a row is two lines or three."""
         if at == 0:
             return "line-what"
-        if column == main:
-            return "line-end"
+        is_named = self.report.names_main
+        if column == main and not (is_named and value is None):
+            return "line-end line-named" if is_named else "line-end"
         if value is None or value == "" or (column.is_left_out_when_nothing and not value):
             return "line-off"
         if not column.is_number:
