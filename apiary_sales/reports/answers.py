@@ -184,8 +184,10 @@ def of_seasons_by_month(made: FilteredReport) -> list[str]:
     ]
     if not whole:
         return []
-    sums = made.sums(whole)
-    if sums[newest] is None or sums[before] is None:
+    last = made.rows[whole[-1]]
+    season, season_before = newest.removeprefix("season_"), before.removeprefix("season_")
+    now, then = last[f"by_then_{season}"], last[f"by_then_{season_before}"]
+    if now is None or then is None:
         return []
     write = weight if made.asked.measure == "grams" else money
     return [
@@ -194,12 +196,12 @@ def of_seasons_by_month(made: FilteredReport) -> list[str]:
             "of season %(before)s had come to %(then)s by then; this is %(change)s."
         )
         % {
-            "month": made.rows[whole[-1]]["month"],
-            "season": newest.removeprefix("season_"),
-            "before": before.removeprefix("season_"),
-            "amount": write(sums[newest]),
-            "then": write(sums[before]),
-            "change": _change(sums[newest], sums[before]),
+            "month": last["month"],
+            "season": season,
+            "before": season_before,
+            "amount": write(now),
+            "then": write(then),
+            "change": _change(now, then),
         }
     ]
 

@@ -264,16 +264,20 @@ def _season_columns(frame: pd.DataFrame, asked: sales.SalesFilters) -> list[Colu
             Column(f"season_{year}", str(year), unit, adds_up=True, url=behind(year))
             for year in years
         ),
+        *(
+            Column(f"by_then_{year}", _("%(year)s by then") % {"year": year}, unit)
+            for year in years
+        ),
     ]
 
 
 def _is_unfinished_of_season(row: Row, name: str, asked: sales.SalesFilters) -> bool:
     """Tell whether a month of a season is the one of today."""
-    if not name.startswith("season_"):
+    if not name.startswith(("season_", "by_then_")):
         return False
     today = timezone.localdate()
     years, month = divmod(int(row["age"]), 12)
-    return (int(name.split("_")[1]) + years, month + 1) == (today.year, today.month)
+    return (int(name.rpartition("_")[2]) + years, month + 1) == (today.year, today.month)
 
 
 def _below_nothing(frame: pd.DataFrame) -> list[str]:
@@ -470,6 +474,10 @@ SEASON_AGAINST_SEASON = Report(
             "Months are counted from January of the season, so each row is the same time "
             "of the year in every season. A month that has not started yet has no figure."
         ),
+        gettext_lazy(
+            "“By then” is all that the season's honey has come to by the end of the month. That is "
+            "drawn, as far as the newest season has come."
+        ),
         *MARGIN_DEFINITION,
     ),
     form=forms.SeasonsForm,
@@ -477,14 +485,17 @@ SEASON_AGAINST_SEASON = Report(
     columns=_season_columns,
     picture=Picture(
         "lines",
-        gettext_lazy("Each season, month by month"),
+        gettext_lazy("What each season's honey has come to by the end of each month"),
         label="month_short",
+        begins="by_then_",
         newest_first=True,
+        as_far_as_newest=True,
     ),
     opens=lambda _row, _address: None,
     nothing=NO_SALES,
     answers=answers.of_seasons_by_month,
     is_unfinished=_is_unfinished_of_season,
+    names_main=True,
 )
 MARGIN_BY_SIZE = Report(
     slug="margin-by-size",

@@ -223,6 +223,21 @@ def test_runs_are_drawn_apart_by_size(office):
     assert drawn[1].limit_words == "the weight on the label"
 
 
+def test_seasons_are_drawn_as_they_add_up_as_far_as_the_newest_has_come(office, house):
+    page = office.get("/reports/season-against-season/")
+    picture = page.context["made"].picture
+
+    assert [tick.words for tick in picture.across if not tick.is_narrow] == [
+        "Aug",
+        "Sep",
+        "Oct",
+        "Nov",
+    ]
+    newest = picture.lines[0]
+    assert [mark.words for mark in newest.marks] == ["$204.00"] * 2 + ["$1,602.28"] * 2
+    assert "By the end of October, the honey of season 2026 has come to $1,602.28" in page.text
+
+
 @pytest.mark.parametrize("slug", [slug for slug in SALES if slug != "sale-lines"])
 def test_every_figure_of_sales_opens_to_the_lines_it_came_from(office, house, slug):
     """A row's amount is the total of the lines behind its address; charges have rows too."""

@@ -234,6 +234,20 @@ def test_seasons_are_laid_side_by_side_by_their_age(house):
     assert found["month"].tolist()[-1] == "August, 1 year later"
 
 
+def test_seasons_are_added_up_to_the_end_of_each_month(house):
+    """204.00 in August and 1,398.28 in October 2026; 230.00 of season 2025 a year after it."""
+    found = sales.season_against_season(SalesFilters())
+
+    assert column(found, "age", "by_then_2026") == {
+        7: 20_400,
+        8: 20_400,
+        9: 160_228,
+        10: 160_228,
+        **dict.fromkeys(range(11, 20)),
+    }
+    assert list(column(found, "age", "by_then_2025").values())[-2:] == [0, 23_000]
+
+
 def test_only_the_newest_seasons_are_laid_side_by_side(house):
     for season in (2022, 2023, 2024):
         lot = builders.packed_lot(house.pounds, house.stand, 5, best_by=date(2026, 12, 1))

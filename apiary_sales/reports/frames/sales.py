@@ -228,7 +228,7 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
 
     Month 0 is January of the season's year, so that the same row is the same time of the year in
     each season. A column `season_<year>` holds the measure; it is unknown (None) for months that
-    had not begun by the last day looked at.
+    had not begun by the last day looked at. `by_then_<year>` is the sum up to the end of the month.
     """
     import pandas as pd
 
@@ -247,19 +247,19 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
         for season, age, figure in by_age.itertuples(index=False)
     }
     last_day = filters.until or timezone.localdate()
-    rows = [
-        [
-            age,
-            _month_of(age),
-            _short_month_of(age),
-            *(
-                _figure(found, season, age, (last_day.year - season) * 12 + last_day.month - 1)
-                for season in seasons
-            ),
-        ]
-        for age in (range(min(ages), max(ages) + 1) if ages else ())
-    ]
-    columns = {f"season_{season}": WHOLE for season in seasons}
+    rows = []
+    by_then: dict[int, int | None] = dict.fromkeys(seasons)
+    for age in range(min(ages), max(ages) + 1) if ages else ():
+        figures, together = [], []
+        for season in seasons:
+            age_now = (last_day.year - season) * 12 + last_day.month - 1
+            figure = _figure(found, season, age, age_now)
+            if figure is not None:
+                by_then[season] = (by_then[season] or 0) + figure
+            figures.append(figure)
+            together.append(by_then[season] if age <= age_now else None)
+        rows.append([age, _month_of(age), _short_month_of(age), *figures, *together])
+    columns = {f"{name}_{season}": WHOLE for name in ("season", "by_then") for season in seasons}
     made = frame_of(rows, {"age": WHOLE, "month": TEXT, "month_short": TEXT, **columns})
     return uncosted.keep(made, sold)
 
