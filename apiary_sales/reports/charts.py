@@ -84,8 +84,11 @@ class LabelLine:
 
 @dataclass(frozen=True)
 class BarRow:
+    """A row of bars under its words; what is down is counted from the top of the row."""
+
     label: tuple[LabelLine, ...]
     bars: tuple[ChartBar, ...]
+    height: int
 
 
 @dataclass(frozen=True)
@@ -104,13 +107,17 @@ class Bars:
 
     @property
     def is_tall(self) -> bool:
-        """Whether it is drawn smaller on paper than others, so that there is room for its table."""
+        """Whether it is smaller on paper than others, and its rows stand there in columns, so that
+        there is room for its table.
+        """
         return self.height > TALL
 
     @property
     def height_on_paper(self) -> float:
-        zoom = PAPER_ZOOM_OF_TALL if self.is_tall else PAPER_ZOOM
-        return self.height * zoom + PAPER_FRAME
+        if not self.is_tall:
+            return self.height * PAPER_ZOOM + PAPER_FRAME
+        rows = math.ceil(len(self.rows) / PAPER_PANELS)
+        return rows * max(row.height for row in self.rows) * PAPER_ZOOM_OF_TALL + PAPER_FRAME
 
 
 @dataclass(frozen=True)
@@ -287,29 +294,29 @@ def bars(title: str, labels: Sequence[str], series: Sequence[Series]) -> Bars | 
     room = 1 - (longest * LETTER_WIDTH + 8) / PHONE_WIDTH
     width = min(BARS_WIDTH, max(BARS_WIDTH_MIN, room))
     scale = _BarScale(low, width / ((high - low) or 1.0))
-    rows, top = [], 0
+    rows = []
     for index in range(shown):
         lines = _wrapped(labels[index])
-        below = top + WORDS_HEIGHT * len(lines)
+        below = WORDS_HEIGHT * len(lines)
         rows.append(
             BarRow(
                 label=tuple(
-                    LabelLine(words, top + WORDS_HEIGHT * (number + 1) - 5)
+                    LabelLine(words, WORDS_HEIGHT * (number + 1) - 5)
                     for number, words in enumerate(lines)
                 ),
                 bars=tuple(
                     _bar(number, one, index, scale, below + number * BAR_HEIGHT)
                     for number, one in enumerate(series)
                 ),
+                height=below + BAR_HEIGHT * len(series) + ROW_GAP,
             )
         )
-        top = below + BAR_HEIGHT * len(series) + ROW_GAP
     return Bars(
         title=title,
         rows=tuple(rows),
         series=tuple((number + 1, str(one.name)) for number, one in enumerate(series)),
         zero=_percent(-low * scale.per_unit),
-        height=top,
+        height=sum(row.height for row in rows),
         description=_described(labels[:shown], series),
         left_out=_left_out(shown, len(labels)),
     )

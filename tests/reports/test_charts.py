@@ -3,6 +3,8 @@
 from datetime import date
 from decimal import Decimal
 
+import pytest
+
 from apiary_sales.reports import charts
 from apiary_sales.reports.charts import Run, RunGroup, Series
 from apiary_sales.reports.frames.months import months_between
@@ -46,6 +48,15 @@ def test_the_picture_says_how_many_rows_it_leaves_out():
 
     assert len(drawn.rows) == 12
     assert drawn.left_out == "The chart shows the first 12 rows; 6 more are in the table."
+
+
+def test_many_bars_take_a_third_of_their_height_on_paper():
+    """Twelve rows of 20 + 2 × 20 + 8 stand four below each other there, drawn at 65 %."""
+    drawn = charts.bars("Margin", ["?"] * 12, [series(*range(12)), series(*range(12))])
+
+    assert [row.height for row in drawn.rows] == [68] * 12
+    assert drawn.height == 816
+    assert drawn.height_on_paper == pytest.approx(4 * 68 * 0.65 + charts.PAPER_FRAME)
 
 
 def test_the_words_of_a_picture_have_every_figure_it_shows():
