@@ -717,6 +717,7 @@ YIELD_BY_RUN = Report(
     opens=lambda row, _address: _url("inventory:run_detail", row["run"]),
     nothing=NO_RUNS,
     answers=answers.of_runs,
+    rows_a_page=25,
     more_pictures=(
         Picture(
             "multiples",

@@ -19,6 +19,7 @@ from apiary_sales.reports.forms import FilterForm
 from apiary_sales.reports.frames import months
 from apiary_sales.reports.frames.make import WHOLE, total
 from apiary_sales.reports.pictures import Picture as Picture
+from inventory.shared.paging import ROWS_A_PAGE
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,7 +37,8 @@ class Report:
     month it is the month of today. `main` names the column whose figure a phone shows beside the
     name of a row, where it is not the first that is drawn. Of `instead_of_main` a row without that
     figure shows the first that it has; only where its name and kind say which that is, or where
-    the report `names_main`: there that figure says on a phone what it is.
+    the report `names_main`: there that figure says on a phone what it is. The table has
+    `rows_a_page`: fewer where a row takes much of a phone.
     """
 
     slug: str
@@ -57,6 +59,7 @@ class Report:
     main: str = ""
     instead_of_main: tuple[str, ...] = ()
     names_main: bool = False
+    rows_a_page: int = ROWS_A_PAGE
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST
 from apiary_sales.reports import catalogue, exports, long_files
 from apiary_sales.reports.forms import FilterForm
 from apiary_sales.reports.report import FilteredReport, Report
-from inventory.shared.paging import ROWS_A_PAGE, page_of
+from inventory.shared.paging import page_of
 from inventory.shared.people import person_of
 
 # So many rows can be shown at once, to be printed; longer tables are for the files.
@@ -88,7 +88,8 @@ def long_file(request: HttpRequest, slug: str, ending: str) -> HttpResponse:
 def _page(request: HttpRequest, made: FilteredReport) -> Page[int]:
     """Return the rows of the page that is asked for, or all of them where that is asked."""
     is_all = request.GET.get("rows") == "all" and len(made.order) <= ROWS_AT_ONCE_MAX
-    return page_of(request, made.order, max(len(made.order), 1) if is_all else ROWS_A_PAGE)
+    rows = max(len(made.order), 1) if is_all else made.report.rows_a_page
+    return page_of(request, made.order, rows)
 
 
 def _on_paper(request: HttpRequest, made: FilteredReport, page: Page[int]) -> dict[str, Any]:

@@ -1,13 +1,16 @@
 """Pages of reports: what is asked stands in the address, and figures add up and open."""
 
 import re
+from dataclasses import replace
 from datetime import date
 from html import unescape
 from html.parser import HTMLParser
 
 import pytest
 
-from apiary_sales.reports import catalogue, views
+from apiary_sales.reports import catalogue
+from apiary_sales.reports.frames import bottling
+from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.report import FilteredReport
 from inventory.bottling.services import products
 from inventory.stock.models import Place
@@ -145,7 +148,8 @@ def test_the_total_is_the_sum_of_the_rows_shown(office, billed, slug):
 
 
 def test_a_long_table_has_pages_and_its_total_is_of_all_rows(office, house, monkeypatch):
-    monkeypatch.setattr(views, "ROWS_A_PAGE", 2)
+    report = replace(catalogue.REPORTS["sale-lines"], rows_a_page=2)
+    monkeypatch.setitem(catalogue.REPORTS, "sale-lines", report)
 
     second = Table(html_of(office, "sale-lines", page=2))
     all_rows = Table(html_of(office, "sale-lines", rows="all"))
@@ -221,6 +225,21 @@ def test_runs_are_drawn_apart_by_size(office):
 
     assert [len(picture.panels) for picture in drawn] == [1, 1]
     assert drawn[1].limit_words == "the weight on the label"
+
+
+def test_runs_stand_25_on_a_page_since_each_takes_much_of_a_phone(office, monkeypatch):
+    bottling_room.recorded(bottling_room.set_up())
+    one = bottling.runs_by_size(RunFilters())
+    many = one.loc[one.index.repeat(26)].reset_index(drop=True)
+    report = replace(catalogue.REPORTS["yield-by-run"], frame=lambda _asked: many)
+    monkeypatch.setitem(catalogue.REPORTS, "yield-by-run", report)
+
+    page, rest, every = (
+        office.get(f"/reports/yield-by-run/{asked}").text for asked in ("", "?page=2", "?rows=all")
+    )
+
+    assert [text.count('<th scope="row"') - 1 for text in (page, rest, every)] == [25, 1, 26]
+    assert "Page 1 of 2" in page
 
 
 def test_seasons_are_drawn_as_they_add_up_as_far_as_the_newest_has_come(office, house):
