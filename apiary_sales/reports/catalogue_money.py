@@ -284,6 +284,7 @@ CASH_BY_MONTH = Report(
     warns=_warns_cash,
     answers=_cash_answer,
     is_unfinished=_is_so_far,
+    is_newest_first=True,
 )
 CASH_IN_AND_OUT = Report(
     slug="money-in-and-out",

@@ -186,8 +186,15 @@ class Lines(Upright):
     """Lines over time, each with marks of its own; a month that is not known breaks the line."""
 
     lines: tuple[ChartLine, ...]
+    # On paper it takes half of the width, beside another.
+    is_half_on_paper: bool = False
 
     template = "reports/_lines.html"
+
+    @property
+    def height_on_paper(self) -> float:
+        whole = super().height_on_paper
+        return whole / 2 if self.is_half_on_paper else whole
 
     @property
     def series(self) -> tuple[tuple[int, str], ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -201,13 +201,14 @@ def _years(made: FilteredReport, picture: Picture, names: Sequence[str]) -> char
                 hollow=frozenset(hollow.get(year, ())),
             )
         )
-    return charts.lines(
+    drawn = charts.lines(
         str(picture.title),
         [date_format(date(newest, month, 1), "M") for month in range(1, 13)],
         series,
         write=column.at_axis,
         is_first_strong=True,
     )
+    return drawn and replace(drawn, is_half_on_paper=bool(made.report.more_pictures))
 
 
 def _multiples(made: FilteredReport, picture: Picture, column: Column) -> charts.Multiples | None:

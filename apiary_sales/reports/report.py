@@ -38,7 +38,8 @@ class Report:
     name of a row, where it is not the first that is drawn. Of `instead_of_main` a row without that
     figure shows the first that it has; only where its name and kind say which that is, or where
     the report `names_main`: there that figure says on a phone what it is. The table has
-    `rows_a_page`: fewer where a row takes much of a phone.
+    `rows_a_page`: fewer where a row takes much of a phone. A table of months that
+    `is_newest_first` says so.
     """
 
     slug: str
@@ -60,6 +61,7 @@ class Report:
     instead_of_main: tuple[str, ...] = ()
     names_main: bool = False
     rows_a_page: int = ROWS_A_PAGE
+    is_newest_first: bool = False
 
 
 @dataclass(frozen=True)
@@ -120,6 +122,11 @@ class FilteredReport:
     def uncosted(self) -> uncosted.Uncosted | None:
         """How much of what is shown has no cost, where there is a margin."""
         return uncosted.of(self) if self.rows else None
+
+    @property
+    def is_newest_first(self) -> bool:
+        """Whether the table begins with the newest month, and not as somebody sorted it."""
+        return self.report.is_newest_first and self.sorted_by is None
 
     @property
     def headings(self) -> list[Heading]:
@@ -225,6 +232,8 @@ class FilteredReport:
         """The rows of the table by their place in the frame; what is not known comes last."""
         places = range(len(self.frame))
         column = self.sorted_by
+        if column is None and self.is_newest_first:
+            return list(places)[::-1]
         if column is None:
             return self._with_largest_together(list(places))
         values = [column.sort_key(row[column.name]) for row in self.rows]

@@ -95,7 +95,7 @@ def _page(request: HttpRequest, made: FilteredReport) -> Page[int]:
 def _on_paper(request: HttpRequest, made: FilteredReport, page: Page[int]) -> dict[str, Any]:
     """Return which rows fit below the pictures on one sheet, and whether others are left out.
 
-    Of months the last ones are printed, of all else the first.
+    Of months the newest ones are printed, of all else the first.
     """
     used = sum(drawing.height_on_paper for drawing in made.pictures)
     used += PAPER_SENTENCE_HEIGHT * (len(made.answers) + 2 * len(made.warnings))
@@ -106,7 +106,8 @@ def _on_paper(request: HttpRequest, made: FilteredReport, page: Page[int]) -> di
     count = max(ROWS_ON_PAPER_MIN, int((PAPER_HEIGHT - used) / height))
     there = len(page.object_list)
     is_cut = bool(made.pictures) and request.GET.get("rows") != "all" and there > count
-    first = there - count if made.month_column and made.sorted_by is None else 0
+    is_last = made.month_column and made.sorted_by is None and not made.is_newest_first
+    first = there - count if is_last else 0
     return {
         "is_cut_on_paper": is_cut,
         "rows_on_paper": count,

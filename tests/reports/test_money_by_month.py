@@ -275,6 +275,18 @@ def test_what_was_received_is_drawn_over_the_year_before(office, year, days):
     assert paid.lines[0].marks[-1].words == "$84.00"
 
 
+def test_the_newest_month_is_first_and_the_table_says_so_until_somebody_sorts_it(office, year):
+    def months(address):
+        page = office.get(address).text
+        table = page[page.index('id="table"') :]
+        found = [table.index(name) for name in ("November 2026", "October 2025")]
+        return found == sorted(found), "The newest month is first." in page
+
+    assert months("/reports/money-by-month/") == (True, True)
+    assert months("/reports/money-by-month/?sort=month") == (False, False)
+    assert months("/reports/money-in-and-out/") == (False, False)
+
+
 @pytest.fixture
 def awaited(db):
     """What is to come on November 20, 2026; see the test for each figure."""
