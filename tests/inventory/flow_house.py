@@ -17,7 +17,7 @@ from inventory.bottling.models import Product
 from inventory.bottling.services import comb, gift_boxes, jars, returned_jars, reversals
 from inventory.shared.errors import HouseError
 from inventory.stock.flow import Band, Form, Leaf
-from inventory.stock.models import Balance, Lot, Place, Posting
+from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 from inventory.stock.services import honey, ledger, others, purchases, stores
 from inventory.stock.services.arrivals import VesselReceived
 from tests import builders
@@ -34,7 +34,9 @@ WAYS_OUT = {
     "feeding": Band.FED_TO_BEES,
     "sample": Band.SAMPLED,
 }
-VESSEL_BANDS = {"tank": Band.TANKS, "drum": Band.DRUMS, "pail": Band.PAILS}
+BANDS = {"tank": Band.TANKS, "drum": Band.DRUMS, "pail": Band.PAILS, "shelf": Band.STOCK}
+# Acts that say how much there is, whatever was told before.
+LEVELS = ("count", "reweighing")
 
 
 @dataclass
@@ -51,19 +53,31 @@ class Move:
 
 @dataclass
 class End:
+    """So many units of a lot that an act brought to a band; `place` is None outside the house.
+
+    `short` are those that it took beside, which were not there: a later level has settled them.
+    """
+
     act: int
     lot: int
     units: int
     band: Band
+    place: int | None = None
+    short: int = 0
 
 
 class SecondBook:
-    """What was told: honey that came in, moves from lot to lot, and ends. What is undone is cut."""
+    """What was told: honey that came in, moves from lot to lot, and ends. What is undone is cut.
+
+    Acts that counted or weighed, the `levels`, said how much there was, and that stays so: when
+    something before them is undone, what they found differs by as much.
+    """
 
     def __init__(self) -> None:
         self.came: list[tuple[int, int, int, Fraction]] = []
         self.moves: list[Move] = []
         self.ends: list[End] = []
+        self.levels: set[int] = set()
         self.is_bulk: dict[int, bool] = {}
         self.label: dict[int, Fraction] = {}
         # Honey in one of a lot where no act says so.
@@ -72,7 +86,32 @@ class SecondBook:
     def undo(self, act: int) -> None:
         self.came = [row for row in self.came if row[0] != act]
         self.moves = [move for move in self.moves if move.act != act]
+        undone = [end for end in self.ends if end.act == act and end.place is not None]
         self.ends = [end for end in self.ends if end.act != act]
+        for end in undone:
+            self._tell_again(end)
+        # Where a level agrees with what was told, nothing was found.
+        self.ends = [end for end in self.ends if end.units or end.short]
+
+    def _tell_again(self, undone: End) -> None:
+        """Tell what came after an end that is undone, up to the next level of its place."""
+        of_place = [end for end in self.ends if (end.place, end.lot) == (undone.place, undone.lot)]
+        of_place.sort(key=lambda end: end.act)
+        there = sum(end.units for end in of_place if end.act < undone.act)
+        was_there = there + undone.units
+        for end in of_place:
+            if end.act < undone.act:
+                continue
+            was_there += end.units
+            if end.act in self.levels:
+                [outside] = [each for each in self.ends if each.act == end.act and each != end]
+                end.units = was_there - there
+                outside.units = -end.units
+                return
+            wanted = end.short - end.units
+            end.short = max(wanted - max(there, 0), 0)
+            end.units = end.short - wanted
+            there += end.units
 
     def expected(self) -> tuple[dict[int, Fraction], dict[int, dict[Leaf, Fraction]]]:
         """Return what came in, and where it is, by origin: exact grams."""
@@ -111,6 +150,8 @@ class SecondBook:
         cells: dict[int, dict[Leaf, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
         for end in self.ends:
             self._end(cells, end, each[end.lot], label[end.lot])
+            settled = End(end.act, end.lot, -end.short, Band.COUNTS)
+            self._end(cells, settled, each[end.lot], label[end.lot])
         for move in self.moves:
             form = Form.BULK if self.is_bulk[move.parent] else Form.PIECES
             got = _moved(each, move)
@@ -171,7 +212,7 @@ class FlowHouse:
         posting = Posting.objects.get(kind="extraction")
         self.know(self.room.room.lot)
         self.came(posting, self.room.room.lot, 200_000)
-        self.end(posting, self.room.room.lot, 200_000, Band.TANKS)
+        self.end(posting, self.room.room.lot, 200_000, self.vessels[0])
 
     # What is written in the second book.
 
@@ -190,18 +231,20 @@ class FlowHouse:
             (posting.pk, lot.pk, units, Fraction(units) if grams is None else grams)
         )
 
-    def end(self, posting: Posting, lot: Lot, units: int, band: Band) -> None:
+    def end(self, posting: Posting, lot: Lot, units: int, where: Place | Band) -> None:
         self.know(lot)
-        if units:
-            self.book.ends.append(End(posting.pk, lot.pk, units, band))
+        if not units:
+            return
+        if isinstance(where, Place):
+            end = End(posting.pk, lot.pk, units, BANDS[where.kind], where.pk)
+        else:
+            end = End(posting.pk, lot.pk, units, where)
+        self.book.ends.append(end)
 
     def move(self, posting, parent: Lot, units: int, child: Lot, child_units: int, grams=None):
         self.know(parent)
         self.know(child)
         self.book.moves.append(Move(posting.pk, parent.pk, units, child.pk, child_units, grams))
-
-    def band(self, place: Place) -> Band:
-        return VESSEL_BANDS[place.kind]
 
     def inside(self, place: Place) -> Balance | None:
         return Balance.objects.in_vessel(place)
@@ -211,13 +254,19 @@ class FlowHouse:
         there = self.inside(target)
         assert there is not None
         now = there.honey_lot
-        self.end(posting, now, grams, self.band(target))
+        self.end(posting, now, grams, target)
         if lot != now:
             self.move(posting, lot, grams, now, grams)
         if before is not None and before.lot != now:
-            self.end(posting, before.honey_lot, -before.quantity, self.band(target))
-            self.end(posting, now, before.quantity, self.band(target))
+            self.end(posting, before.honey_lot, -before.quantity, target)
+            self.end(posting, now, before.quantity, target)
             self.move(posting, before.honey_lot, before.quantity, now, before.quantity)
+
+    @staticmethod
+    def refuse_short(there: Balance | None, grams: int) -> None:
+        """What takes more than there is leaves something to settle: not a matter of this house."""
+        if there is None or there.quantity < grams:
+            raise HouseError("There is not so much.")
 
     # The acts.
 
@@ -280,7 +329,7 @@ class FlowHouse:
         drawn, before = self.inside(source), self.inside(target)
         posting = honey.transfer(source=source, target=target, grams=grams, **self.by())
         assert drawn is not None
-        self.end(posting, drawn.honey_lot, -grams, self.band(source))
+        self.end(posting, drawn.honey_lot, -grams, source)
         self.poured(posting, before, target, drawn.honey_lot, grams)
 
     def lose(self, index: int, way: int, grams: int) -> None:
@@ -289,7 +338,7 @@ class FlowHouse:
         reason = list(WAYS_OUT)[way % len(WAYS_OUT)]
         posting = honey.write_off(place=source, grams=grams, reason=reason, **self.by())
         assert there is not None
-        self.end(posting, there.honey_lot, -grams, self.band(source))
+        self.end(posting, there.honey_lot, -grams, source)
         self.end(posting, there.honey_lot, grams, WAYS_OUT[reason])
 
     def outside(self, index: int, grams: int, kind: str, place: str, band: Band) -> None:
@@ -309,8 +358,10 @@ class FlowHouse:
             ),
             **self.by(),
         )
-        self.end(posting, there.honey_lot, -grams, self.band(source))
+        self.end(posting, there.honey_lot, -grams, source)
         self.end(posting, there.honey_lot, grams, band)
+        if kind in LEVELS:
+            self.book.levels.add(posting.pk)
 
     def sell_bulk(self, index: int, grams: int) -> None:
         self.outside(index, grams, "sale", Place.Kind.CUSTOMER, Band.SOLD)
@@ -328,6 +379,7 @@ class FlowHouse:
             self.room.room, pieces, source=source, without_labels=without_labels
         )
         drawn = int(POUND * (pieces + broken)) + over * pieces + 77
+        self.refuse_short(there, drawn)
         run = bottling_room.record(
             planned,
             pieces_filled=pieces,
@@ -338,11 +390,11 @@ class FlowHouse:
         )
         assert there is not None
         lot, lost = there.honey_lot, round(POUND * broken)
-        self.end(run.posting, lot, -drawn, self.band(source))
+        self.end(run.posting, lot, -drawn, source)
         self.end(run.posting, lot, 77, Band.FILLING_LOSS)
         self.end(run.posting, lot, lost, Band.BROKEN)
         self.move(run.posting, lot, drawn - 77 - lost, run.packed_lot, pieces)
-        self.end(run.posting, run.packed_lot, pieces, Band.STOCK)
+        self.end(run.posting, run.packed_lot, pieces, self.shelf)
 
     def cream(self, index: int, seed: int, pieces: int) -> None:
         source, seed_source = self.vessel(index), self.vessel(seed)
@@ -356,6 +408,8 @@ class FlowHouse:
             seed_percent=Decimal(10),
         )
         drawn, added = 420 * pieces, 46 * pieces
+        self.refuse_short(there, drawn)
+        self.refuse_short(seeds, added)
         run = forms_room.record(
             run,
             pieces_filled=pieces,
@@ -366,20 +420,20 @@ class FlowHouse:
         assert there is not None
         assert seeds is not None
         for balance, place, grams in ((there, source, drawn), (seeds, seed_source, added)):
-            self.end(run.posting, balance.honey_lot, -grams, self.band(place))
+            self.end(run.posting, balance.honey_lot, -grams, place)
         self.move(run.posting, there.honey_lot, drawn, run.packed_lot, pieces)
         self.move(run.posting, seeds.honey_lot, added, run.packed_lot, 0)
-        self.end(run.posting, run.packed_lot, pieces, Band.STOCK)
+        self.end(run.posting, run.packed_lot, pieces, self.shelf)
 
     def harvest_comb(self, grams: int) -> None:
         lot = forms_room.comb_at(self.shelf, self.comb, grams)
         self.came(self.last(), lot, grams)
-        self.end(self.last(), lot, grams, Band.STOCK)
+        self.end(self.last(), lot, grams, self.shelf)
 
     def harvest_squares(self, pieces: int) -> None:
         lot = forms_room.comb_at(self.shelf, self.square, pieces)
         self.came(self.last(), lot, pieces, Fraction(300 * pieces))
-        self.end(self.last(), lot, pieces, Band.STOCK)
+        self.end(self.last(), lot, pieces, self.shelf)
 
     def cut(self, index: int, pieces: int, drained: int) -> None:
         comb_lot = self.packed(index, self.comb)
@@ -398,10 +452,10 @@ class FlowHouse:
             moisture_percent=Decimal("17.8"),
             **self.by(),
         )
-        self.end(made.posting, comb_lot, -grams, Band.STOCK)
+        self.end(made.posting, comb_lot, -grams, self.shelf)
         self.end(made.posting, comb_lot, 50, Band.FILLING_LOSS)
         self.move(made.posting, comb_lot, 310 * pieces, made.packed_lot, pieces)
-        self.end(made.posting, made.packed_lot, pieces, Band.STOCK)
+        self.end(made.posting, made.packed_lot, pieces, self.shelf)
         if drained:
             self.move(made.posting, comb_lot, drained, made.drained_lot, drained)
             self.poured(made.posting, before, vessel, made.drained_lot, drained)
@@ -410,6 +464,7 @@ class FlowHouse:
         comb_lot = self.packed(of, self.comb)
         source = self.vessel(index)
         there = self.inside(source)
+        self.refuse_short(there, 310 * pieces)
         run = forms_room.plan(
             self.room.room,
             self.chunk,
@@ -426,11 +481,11 @@ class FlowHouse:
             figures_are_right=True,
         )
         assert there is not None
-        self.end(run.posting, there.honey_lot, -310 * pieces, self.band(source))
-        self.end(run.posting, comb_lot, -150 * pieces, Band.STOCK)
+        self.end(run.posting, there.honey_lot, -310 * pieces, source)
+        self.end(run.posting, comb_lot, -150 * pieces, self.shelf)
         self.move(run.posting, there.honey_lot, 310 * pieces, run.packed_lot, pieces)
         self.move(run.posting, comb_lot, 150 * pieces, run.packed_lot, 0)
-        self.end(run.posting, run.packed_lot, pieces, Band.STOCK)
+        self.end(run.posting, run.packed_lot, pieces, self.shelf)
 
     def packed(self, index: int, *products: Product) -> Lot:
         found = Lot.objects.filter(product__isnull=False, owner=None).exclude(product__kind="goods")
@@ -452,9 +507,9 @@ class FlowHouse:
             changed_by=self.person,
             key=builders.new_key(),
         )
-        self.end(made.posting, lot, -pieces, Band.STOCK)
+        self.end(made.posting, lot, -pieces, self.shelf)
         self.move(made.posting, lot, pieces, made.lot, pieces)
-        self.end(made.posting, made.lot, pieces, Band.STOCK)
+        self.end(made.posting, made.lot, pieces, self.shelf)
 
     def empty(self, index: int, pieces: int, more: int) -> None:
         lot = self.packed(index)
@@ -473,7 +528,7 @@ class FlowHouse:
             key=builders.new_key(),
         )
         whole = grams + made.loss_grams
-        self.end(made.posting, lot, -pieces, Band.STOCK)
+        self.end(made.posting, lot, -pieces, self.shelf)
         self.move(made.posting, lot, pieces, made.lot, whole, Fraction(whole))
         self.end(made.posting, made.lot, made.loss_grams, Band.FILLING_LOSS)
         self.poured(made.posting, before, vessel, made.lot, grams)
@@ -506,10 +561,10 @@ class FlowHouse:
         for row in made.changed.select_related("lot__product__size", "lot__product__item"):
             if row.lot.product.kind == "goods":
                 continue
-            self.end(made.posting, row.lot, -row.pieces * sign, Band.STOCK)
+            self.end(made.posting, row.lot, -row.pieces * sign, self.shelf)
             self.move(made.posting, row.lot, row.pieces * sign, made.lot, boxes)
             boxes = 0
-        self.end(made.posting, made.lot, made.pieces * sign, Band.STOCK)
+        self.end(made.posting, made.lot, made.pieces * sign, self.shelf)
 
     def give(self, index: int, way: int, pieces: int) -> None:
         lot = self.packed(index)
@@ -522,7 +577,7 @@ class FlowHouse:
             reason=reason,
             **self.by(),
         )
-        self.end(posting, lot, -pieces, Band.STOCK)
+        self.end(posting, lot, -pieces, self.shelf)
         self.end(posting, lot, pieces, WAYS_OUT[reason])
 
     def count(self, index: int, more: int) -> None:
@@ -539,13 +594,14 @@ class FlowHouse:
             **self.by(),
         )
         if posting:
-            self.end(posting, lot, more, Band.STOCK)
+            self.end(posting, lot, more, self.shelf)
             self.end(posting, lot, -more, Band.COUNTS)
+            self.book.levels.add(posting.pk)
 
     def sell(self, index: int, pieces: int) -> None:
         lot = self.packed(index)
         posting = jar_room.sell(lot, self.shelf, pieces)
-        self.end(posting, lot, -pieces, Band.STOCK)
+        self.end(posting, lot, -pieces, self.shelf)
         self.end(posting, lot, pieces, Band.SOLD)
 
     def came_back(self, index: int, pieces: int) -> None:
@@ -553,7 +609,7 @@ class FlowHouse:
         kept = returned_jars.set_aside(
             lot=lot, place=self.shelf, pieces=pieces, reason="Found open", **self.by()
         )
-        self.end(kept.set_aside, lot, -pieces, Band.STOCK)
+        self.end(kept.set_aside, lot, -pieces, self.shelf)
         self.end(kept.set_aside, lot, pieces, Band.RETURNED)
 
     def receive_theirs(self, grams: int) -> None:
@@ -575,7 +631,7 @@ class FlowHouse:
         there = self.inside(self.their_drum)
         posting = others.hand_back(place=self.their_drum, grams=grams, **self.by())
         assert there is not None
-        self.end(posting, there.honey_lot, -grams, Band.DRUMS)
+        self.end(posting, there.honey_lot, -grams, self.their_drum)
         self.end(posting, there.honey_lot, grams, Band.HANDED_BACK)
 
     def buy_theirs(self, index: int, grams: int) -> None:
@@ -585,7 +641,7 @@ class FlowHouse:
             place=self.their_drum, grams=grams, target=target, cost_cents=500, **self.by()
         )
         assert theirs is not None
-        self.end(self.last(), theirs.honey_lot, -grams, Band.DRUMS)
+        self.end(self.last(), theirs.honey_lot, -grams, self.their_drum)
         self.end(self.last(), theirs.honey_lot, grams, Band.BOUGHT)
         self.came(self.last(), lot, grams)
         self.poured(self.last(), before, target, lot, grams)
@@ -594,19 +650,39 @@ class FlowHouse:
         found = Posting.objects.filter(reverses=None, reversed_by=None)
         found = found.exclude(kind__in=["sale", "part_receipt", "return"])
         posting = found.order_by("-pk")[index : index + 1].first()
-        if posting and not self.counted_since(posting):
+        if posting and not self.is_told_otherwise(posting):
             reversals.reverse(posting=posting, **self.by())
             self.book.undo(posting.pk)
 
-    def counted_since(self, posting: Posting) -> bool:
-        """Tell whether pieces of a posting were counted later, in a count that was not undone.
+    def is_told_otherwise(self, posting: Posting) -> bool:
+        """Tell whether acts between a posting and the next level would be others without it.
 
-        A count stays right whatever is undone before it, so its difference becomes another one.
-        The second book is told in order and doesn't reckon it anew; `test_count_sheets` does.
+        Where honey was counted or weighed later, a posting is undone though acts came between, and
+        those are told again. Another lot may be in the vessel then, a sale of all that was in it
+        another sale, and jars may not be carried that were not there. The second book is told in
+        order and doesn't reckon such acts anew; `test_late_entries` does.
         """
-        return Posting.objects.filter(
-            kind="count",
-            pk__gt=posting.pk,
-            reversed_by=None,
-            lines__lot__in=posting.lines.filter(lot__product__isnull=False).values("lot"),
-        ).exists()
+        found_something = {end.act for end in self.book.ends} & self.book.levels
+        moved = PostingLine.objects.filter(posting=posting, place__kind__in=Place.IN_HOUSE)
+        moved = moved.exclude(item__kind="part")
+        since = {
+            line: PostingLine.objects.standing().filter(
+                item=line.item_id, place=line.place_id, posting_id__gt=posting.pk
+            )
+            for line in moved
+        }
+        if not any(later.filter(posting__kind__in=LEVELS).exists() for later in since.values()):
+            return False
+        for line, later in since.items():
+            if line.lot.product:
+                later = later.filter(lot=line.lot_id)
+            lots = {line.lot_id}
+            for other in later.order_by("posting_id"):
+                lots.add(other.lot_id)
+                if len(lots) > 1:
+                    return True
+                if other.posting_id in found_something:
+                    break
+                if other.posting.kind == ("transfer" if line.lot.product else "sale"):
+                    return True
+        return False
