@@ -13,6 +13,7 @@ from inventory.shared import days
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, Shortage
 from inventory.stock.queries import books, shortages
 from inventory.stock.services import ledger
+from inventory.stock.services import shortages as shortages_service
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, signed_in, text
 
@@ -361,6 +362,23 @@ def test_a_person_settles_what_was_short_by_what_they_know(shelf):
         "They were in the window",
     )
     assert Balance.objects.get(lot=short.lot, place=shelf).quantity == 22
+
+
+@pytest.mark.parametrize("how", ["from_stock", "count_difference"])
+def test_what_settled_an_entry_is_undone_with_it(shelf, how):
+    short = goods_sold_short(shelf)
+    person = builders.person()
+    shortages_service.settle(shortage=short, how=how, settled_by=person, key="settled")
+
+    ledger.reverse(posting=short.posting, recorded_by=person, key="undone")
+
+    assert Balance.objects.get(lot=short.lot, place=shelf).quantity == 24
+    assert (
+        not Balance.objects.filter(lot=short.lot)
+        .exclude(place__kind__in=[Place.Kind.SHELF, Place.Kind.SUPPLIER])
+        .exclude(quantity=0)
+    )
+    assert list(books.faults()) == []
 
 
 def test_what_is_settled_is_not_settled_again(shelf):

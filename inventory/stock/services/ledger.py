@@ -11,6 +11,7 @@ told again (`retelling`): what differs is posted as corrections, in the same tra
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 
 from django.db import IntegrityError, transaction
 from django.db.models import Q, Sum
@@ -374,8 +375,7 @@ class _Batch:
             kind=Posting.Kind.CORRECTION,
             lines=lines,
             occurred_at=event.posting.occurred_at,
-            note=_("Told again after entry %(number)s was made or corrected")
-            % {"number": cause.corrects_id or cause.pk},
+            note=_told_again_after(cause),
             key=keys.part(self.key, f"again-{self._count}"),
             corrects=event.posting,
             caused_by=cause,
@@ -407,13 +407,16 @@ class _Batch:
         """What was counted after it was short is known: the rest is a difference of that count."""
         if row.place_id is None:
             return
+        counted = PostingLine.objects.filter(place=row.place_id, item=row.item_id)
+        if row.item.kind != Item.Kind.HONEY:
+            # A count of other jars beside them says nothing of these.
+            counted = counted.filter(lot=row.lot_id)
         count = (
             Posting.objects.filter(
                 kind__in=retelling.LEVELS,
                 occurred_at__gte=row.posting.occurred_at,
                 reversed_by=None,
-                lines__place=row.place_id,
-                lines__item=row.item_id,
+                pk__in=counted.values("posting"),
             )
             .exclude(pk=row.posting_id)
             .order_by("occurred_at", "id")
@@ -617,8 +620,10 @@ def reverse(
     ).exists()
     batch = _Batch(recorded_by, key)
     batch.may_not_lack({line.item for line in undone})
+    settlements = _settlements_of(posting)
     if not has_caused:
-        _check_vessels_are_free(undone)
+        given_back = [_negated(effective_lines(settlement)) for settlement in settlements]
+        _check_vessels_are_free(_merged(chain(undone, *given_back)))
     try:
         is_told_again = has_caused or _was_counted_since(undone, posting.occurred_at)
         if not is_told_again:
@@ -631,6 +636,13 @@ def reverse(
             key=key,
             reverses=posting,
         )
+        for settlement in settlements:
+            batch.correct(
+                settlement,
+                [],
+                note=_told_again_after(reversal),
+                key=keys.part(key, f"settlement-{settlement.pk}"),
+            )
         _take_off_shortages(posting, reversal)
         if is_told_again:
             batch.tell_again(posting, undone, caused_by=reversal)
@@ -646,9 +658,22 @@ def reverse(
     return reversal
 
 
+def _told_again_after(cause: Posting) -> str:
+    return _("Told again after entry %(number)s was made or corrected") % {
+        "number": cause.corrects_id or cause.pk
+    }
+
+
+def _settlements_of(posting: Posting) -> list[Posting]:
+    """Return the entries that settled what this one lacked."""
+    rows = Shortage.objects.filter(posting=posting, settled_by__kind=Posting.Kind.SETTLEMENT)
+    return [row.settled_by for row in rows.select_related("settled_by") if row.settled_by]
+
+
 def _take_off_shortages(posting: Posting, reversal: Posting) -> None:
-    """What an undone entry lacked is not lacking any more."""
-    for row in Shortage.objects.filter(posting=posting).open():
+    """What an undone entry lacked is not lacking any more, settled or not."""
+    is_settlement = Q(settled_by__kind=Posting.Kind.SETTLEMENT)
+    for row in Shortage.objects.filter(Q(settled_by=None) | is_settlement, posting=posting):
         row.settled_by = reversal
         row.save(update_fields=["settled_by"])
 

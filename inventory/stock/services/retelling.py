@@ -227,8 +227,8 @@ class _Retelling:
         self.new: Quantities = {}
         # The lot that was last in a vessel, for what is drawn from an empty one.
         self._last: dict[int, int] = {}
-        # What settled a shortage that is no longer one is taken back where it comes.
-        self._taken_back: dict[int, Quantities] = {}
+        # What settled a shortage that is another one now is changed where it comes.
+        self._changed_settlements: dict[int, Quantities] = {}
         # When the lines of a count sheet were counted, and what had changed by then.
         self._counts: list[tuple[datetime, int, Key]] = []
         self._changed_by_count: dict[tuple[int, Key], int] = {}
@@ -268,7 +268,7 @@ class _Retelling:
             if (there := _at(self.new, place)) and self.is_honey:
                 self._last[place] = max(there, key=lambda lot: there[lot])
         lines = dict(event.lines)
-        _add(lines, self._taken_back.pop(event.posting.pk, {}))
+        _add(lines, self._changed_settlements.pop(event.posting.pk, {}))
         shorts = tuple(
             Short(row.place_id or 0, row.lot_id or 0, row.quantity) for row in event.shortages
         )
@@ -283,20 +283,25 @@ class _Retelling:
         if change:
             correction = EntryCorrection(event, self.item, change, shorts)
             self.outcome.corrections.append(correction)
-            self._take_back_settlements(event, shorts)
+            self._settle_what_is_short_now(event, shorts)
 
-    def _take_back_settlements(self, event: Event, shorts: tuple[Short, ...]) -> None:
-        """What a count or a receipt had settled and is no longer short is not settled either."""
+    def _settle_what_is_short_now(self, event: Event, shorts: tuple[Short, ...]) -> None:
+        """Let a settlement be of what is short now: what is not short any more is not settled.
+
+        More is settled only by a difference of count; stock that gave some need not have more.
+        """
         left = {(short.place, short.lot): short.quantity for short in shorts}
         for row in event.shortages:
             gone = row.quantity - left.get((row.place_id or 0, row.lot_id or 0), 0)
-            if row.settled_by_id is None or gone <= 0:
+            if row.settled_by_id is None or not gone:
                 continue
-            back = self._taken_back.setdefault(row.settled_by_id, {})
             settled = PostingLine.objects.filter(posting=row.settled_by_id, item=self.item)
+            if gone < 0 and settled.filter(place__in=self.physical).exists():
+                continue
+            change = self._changed_settlements.setdefault(row.settled_by_id, {})
             for line in settled.filter(lot=row.lot_id):
                 sign = 1 if line.quantity < 0 else -1
-                _add(back, {(line.place_id, line.lot_id or 0): sign * gone})
+                _add(change, {(line.place_id, line.lot_id or 0): sign * gone})
 
     # Pieces and goods by weight: each lot at each place for itself.
 
