@@ -12,9 +12,10 @@ import shutil
 import sqlite3
 import subprocess
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from datetime import datetime
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,21 @@ from inventory.shared.errors import BadValue, NotAllowedNow
 # Where Debian keeps the programs of each version; the usual one may be of an older version.
 INSTALLED = Path("/usr/lib/postgresql")
 STAMP = "%Y%m%dT%H%M%S"
+
+
+def first_free(name: str, is_taken: Callable[[str], bool]) -> str:
+    """Return the name, or the first with a number behind it that nothing has.
+
+    Two restores within one second each keep what they replaced.
+    """
+    names = (name if number == 1 else f"{name}-{number}" for number in count(1))
+    return next(each for each in names if not is_taken(each))
+
+
+def kept_beside(path: Path, now: datetime) -> Path:
+    """Return the path under which a restore keeps what was at this one."""
+    name = f"{path.name}.before-restore-{now:{STAMP}}"
+    return path.with_name(first_free(name, lambda each: path.with_name(each).exists()))
 
 
 class Database(ABC):
@@ -102,7 +118,7 @@ class SQLite(Database):
             _remove(target)
 
     def swap(self, beside: str, now: datetime) -> str:
-        old = self.path.with_name(f"{self.path.name}.before-restore-{now:{STAMP}}")
+        old = kept_beside(self.path, now)
         connections.close_all()
         _one_file(Path(beside))
         if self.path.exists():
@@ -238,11 +254,12 @@ class PostgreSQL(Database):
     def swap(self, beside: str, now: datetime) -> str:
         from psycopg import errors, sql
 
-        old = f"{self.name}_before_{now:{STAMP}}".lower()
         rename = sql.SQL("ALTER DATABASE {} RENAME TO {}")
         name = self.name
         connections.close_all()
         with self._maintenance() as server:
+            there = {row[0] for row in server.execute("SELECT datname FROM pg_database")}
+            old = first_free(f"{name}_before_{now:{STAMP}}".lower(), there.__contains__)
             try:
                 server.execute(rename.format(sql.Identifier(name), sql.Identifier(old)))
             except errors.ObjectInUse as error:

@@ -5,7 +5,7 @@ import re
 import sqlite3
 import stat
 from contextlib import closing
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from io import StringIO
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -123,6 +123,17 @@ def test_a_restore_brings_a_house_from_an_earlier_to_a_later_backup(house, prove
     restoring.restore(file=Path(second.file))
 
     assert grams() == later
+
+
+def test_two_restores_within_a_second_each_keep_what_they_replaced(tmp_path):
+    now = datetime(2026, 11, 27, 12, 54, 7, tzinfo=UTC)
+    first = snapshots.kept_beside(tmp_path / "honey.sqlite3", now)
+    first.touch()
+
+    second = snapshots.kept_beside(tmp_path / "honey.sqlite3", now)
+
+    assert first.name == "honey.sqlite3.before-restore-20261127T125407"
+    assert second.name == "honey.sqlite3.before-restore-20261127T125407-2"
 
 
 def test_nothing_is_replaced_by_a_backup_whose_books_are_wrong(house):

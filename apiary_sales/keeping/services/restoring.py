@@ -127,7 +127,7 @@ def _bring_back_files(source: Path, now: datetime) -> int:
         if place.exists():
             if archive.digest_of(place) == archive.digest_of(path):
                 continue
-            place.rename(place.with_name(f"{place.name}.before-restore-{now:{snapshots.STAMP}}"))
+            place.rename(snapshots.kept_beside(place, now))
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         shutil.copyfile(path, place)
         place.chmod(0o600)
@@ -144,7 +144,7 @@ def _bring_back_key(source: Path, now: datetime) -> str:
     place = Path(settings.DATA_DIR) / KEY_FILE
     if os.environ.get("SECRET_KEY") or not place.exists():
         return "set elsewhere"
-    place.rename(place.with_name(f"{KEY_FILE}.before-restore-{now:{snapshots.STAMP}}"))
+    place.rename(snapshots.kept_beside(place, now))
     place.touch(mode=0o600)
     place.write_text(key)
     return "restored"
