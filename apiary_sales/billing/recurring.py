@@ -1,9 +1,9 @@
 """The days on which an expense comes again."""
 
-import calendar
 from datetime import date, timedelta
 
 from apiary_sales.billing.models import Rhythm
+from inventory.shared.days import month_number, months_later
 
 MONTHS = {Rhythm.MONTH: 1, Rhythm.QUARTER: 3, Rhythm.YEAR: 12}
 
@@ -22,10 +22,10 @@ def next_day(first_on: date, rhythm: str, after: date) -> date:
         weeks = (after - first_on).days // 7 + 1
         return first_on + timedelta(weeks=max(weeks, 0))
     months = MONTHS[Rhythm(rhythm)]
-    passed = (after.year - first_on.year) * 12 + after.month - first_on.month
+    passed = month_number(after) - month_number(first_on)
     steps = max(passed // months, 0)
-    day = _months_later(first_on, steps * months)
-    return day if day > after else _months_later(first_on, (steps + 1) * months)
+    day = months_later(first_on, steps * months)
+    return day if day > after else months_later(first_on, (steps + 1) * months)
 
 
 def days_due(first_on: date, rhythm: str, next_on: date, until: date) -> int:
@@ -35,9 +35,3 @@ def days_due(first_on: date, rhythm: str, next_on: date, until: date) -> int:
         count += 1
         next_on = next_day(first_on, rhythm, next_on)
     return count
-
-
-def _months_later(day: date, months: int) -> date:
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    last = calendar.monthrange(year, month + 1)[1]
-    return date(year, month + 1, min(day.day, last))

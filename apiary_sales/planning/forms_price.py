@@ -8,12 +8,13 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.planning.price_answer import PriceWish
-from apiary_sales.planning.rules.demand import Period, months_later, period_from, years_before
+from apiary_sales.planning.rules.demand import Period, period_from
 from apiary_sales.planning.rules.price_try import Reaction
 from apiary_sales.pricing.forms.prices import NEGATIVE, PerPoundField
 from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL
 from apiary_sales.pricing.rules.price_changes import PERCENT_MAX, Ending
 from inventory.bottling.models import Product
+from inventory.shared.days import months_later, years_before
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyField, NumberField, WeightField
 from inventory.shared.weights import by_unit

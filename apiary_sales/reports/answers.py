@@ -20,7 +20,7 @@ from django.utils.translation import ngettext
 from apiary_sales.reports.columns import WRITTEN, Unit, in_percent
 from apiary_sales.reports.frames import sales, years
 from apiary_sales.reports.frames.make import plain, total
-from apiary_sales.reports.frames.months import year_before
+from inventory.shared.days import years_before
 from inventory.shared.weights import in_words
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def of_months(made: FilteredReport) -> list[str]:
     """Say what was sold in the last month, beside the same month a year before."""
     last = made.records[-1]
     month = date.fromisoformat(f"{last['month']}-01")
-    before = year_before(month)
+    before = years_before(month, 1)
     found = {record["month"]: record for record in made.records}
     earlier = found.get(f"{before:%Y-%m}")
     amount = plain(last["amount_cents"])
@@ -393,7 +393,7 @@ def _a_year_before(made: FilteredReport, now: int) -> list[str]:
     if asked.since is None or asked.until is None:
         return []
     until = min(asked.until, years.last_day(asked))
-    earlier = replace(asked, since=_earlier(asked.since), until=_earlier(until))
+    earlier = replace(asked, since=years_before(asked.since, 1), until=years_before(until, 1))
     then = total(made.report.frame(earlier), "amount_cents")
     if not then:
         return []
@@ -401,12 +401,6 @@ def _a_year_before(made: FilteredReport, now: int) -> list[str]:
         _("In the same days a year before it was %(then)s; this is %(change)s.")
         % {"then": money(then), "change": _change(now, then)}
     ]
-
-
-def _earlier(day: date) -> date:
-    """Return the same day a year before; February 28 for the 29th."""
-    is_leap_day = (day.month, day.day) == (2, 29)
-    return day.replace(year=day.year - 1, day=28 if is_leap_day else day.day)
 
 
 def _month(first: date) -> str:

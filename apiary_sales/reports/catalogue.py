@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from calendar import monthrange
 from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -20,6 +19,7 @@ from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.report import Picture, Report
 from inventory.bottling.models import BottlingRun
+from inventory.shared.days import month_end
 from inventory.shared.weights import by_unit
 from inventory.stock.models import Item, Place
 
@@ -235,7 +235,8 @@ def _way_lines(row: Row, address: Address) -> str:
 
 def _month_lines(address: Address, year: int, month: int, **more: str) -> str:
     """Return the address of the sales of a month, within the days asked for."""
-    first, last = date(year, month, 1), date(year, month, monthrange(year, month)[1])
+    first = date(year, month, 1)
+    last = month_end(first)
     since = max(first, date.fromisoformat(address.get("since", first.isoformat())))
     until = min(last, date.fromisoformat(address.get("until", last.isoformat())))
     return lines_url(address, since=since.isoformat(), until=until.isoformat(), **more)

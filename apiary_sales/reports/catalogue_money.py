@@ -21,9 +21,9 @@ from apiary_sales.reports import forms_money as forms
 from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import cash, sales, selling_cost, to_come
 from apiary_sales.reports.frames.make import total
-from apiary_sales.reports.frames.months import year_before
 from apiary_sales.reports.report import FilteredReport, Picture, Report
 from inventory.shared import words
+from inventory.shared.days import month_end, years_before
 from inventory.shared.weights import by_unit
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ PAID_BEFORE = _cents(
 
 def _days_of_month(month: str) -> dict[str, str]:
     first = date.fromisoformat(f"{month}-01")
-    return {"since": first.isoformat(), "until": to_come.month_end(first).isoformat()}
+    return {"since": first.isoformat(), "until": month_end(first).isoformat()}
 
 
 def _month_url(row: Row, _address: Address) -> str:
@@ -154,7 +154,7 @@ def _cash_answer(made: FilteredReport) -> list[str]:
 
 def _answer_of_month(answer: cash.MoneyAnswer) -> list[str]:
     month = date_format(answer.today, "F")
-    before = year_before(answer.today.replace(day=1))
+    before = years_before(answer.today.replace(day=1), 1)
     said = {
         "month": month,
         "received": words.money(answer.received_cents),

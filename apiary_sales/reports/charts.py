@@ -16,7 +16,8 @@ from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import ngettext
 
-from apiary_sales.reports.frames.months import month_label, months_between
+from apiary_sales.reports.frames.months import month_label
+from inventory.shared.days import months_between
 
 BARS_MAX = 12
 PANELS_MAX = 12

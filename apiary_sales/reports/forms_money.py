@@ -11,7 +11,8 @@ from apiary_sales.orders.models import Order
 from apiary_sales.reports.forms import ChosenField, FilterDayField, FilterForm
 from apiary_sales.reports.frames.cash import CashFilters
 from apiary_sales.reports.frames.sales import ALL, NONE, SalesFilters
-from apiary_sales.reports.frames.to_come import ComingFilters, month_end
+from apiary_sales.reports.frames.to_come import ComingFilters
+from inventory.shared.days import month_end
 
 
 class CashForm(FilterForm):

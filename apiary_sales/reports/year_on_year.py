@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from calendar import monthrange
 from collections.abc import Callable
 from datetime import date
 from functools import partial
@@ -21,6 +20,7 @@ from apiary_sales.reports.forms import ChosenField, HoneySalesForm
 from apiary_sales.reports.frames import years
 from apiary_sales.reports.frames.years import YEARS_SHOWN, YearFilters
 from apiary_sales.reports.report import Picture, Report
+from inventory.shared.days import month_end
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,7 +62,7 @@ class YearsForm(HoneySalesForm):
 
 def _is_unfinished(row: Row, name: str, asked: YearFilters) -> bool:
     last = years.last_day(asked)
-    is_whole = last.day == monthrange(last.year, last.month)[1] and last < timezone.localdate()
+    is_whole = last == month_end(last) and last < timezone.localdate()
     is_of_month = row["month_number"] == last.month
     return is_of_month and not is_whole and name in (f"year_{last.year}", "change")
 
@@ -75,7 +75,7 @@ def _columns(
             month = int(row["month_number"])
             kept = {name: value for name, value in address.items() if name != "until"}
             first = date(year, month, 1)
-            last = min(date(year, month, monthrange(year, month)[1]), years.last_day(asked))
+            last = min(month_end(first), years.last_day(asked))
             return lines_url(kept, since=first.isoformat(), until=last.isoformat())
 
         return url

@@ -1,5 +1,6 @@
 """Days people name, and the moments the books keep."""
 
+import calendar
 from datetime import date, datetime, time, timedelta
 
 from django.utils import timezone
@@ -39,3 +40,31 @@ def midnight_after(moment: datetime) -> datetime:
 def end(day: date) -> datetime:
     """Return the last moment of a day."""
     return timezone.make_aware(datetime.combine(day, time.max))
+
+
+def month_number(day: date) -> int:
+    """Return the month of a day, counted without end: the next month has the next number."""
+    return day.year * 12 + day.month - 1
+
+
+def months_later(day: date, months: int) -> date:
+    """Return the same day of the month so many months later, or the last one that month has."""
+    years, month = divmod(month_number(day) + months, 12)
+    return date(years, month + 1, min(day.day, calendar.monthrange(years, month + 1)[1]))
+
+
+def years_before(day: date, years: int) -> date:
+    """Return the same day so many years before; February 28 for the 29th where there is none."""
+    return months_later(day, -12 * years)
+
+
+def month_end(day: date, months: int = 0) -> date:
+    """Return the last day of the month so many months later."""
+    first = months_later(day.replace(day=1), months)
+    return first.replace(day=calendar.monthrange(first.year, first.month)[1])
+
+
+def months_between(first: date, last: date) -> list[date]:
+    """Return the first day of each month from the month of `first` to that of `last`."""
+    numbers = range(month_number(first), month_number(last) + 1)
+    return [date(number // 12, number % 12 + 1, 1) for number in numbers]

@@ -13,11 +13,11 @@ from apiary_sales.planning import season_sentences as sentences
 from apiary_sales.planning import services
 from apiary_sales.planning.models import SeasonOutlook
 from apiary_sales.planning.queries import season_books, season_history
-from apiary_sales.planning.rules.demand import months_later
 from apiary_sales.planning.rules.season import first_month, question_of
 from apiary_sales.planning.season_answer import SeasonAnswer
 from apiary_sales.pricing.services import prices
 from inventory.bottling.services import parts
+from inventory.shared.days import months_later
 from inventory.shared.errors import SeveralProblems
 from inventory.stock.models import Lot
 from tests import builders

@@ -7,7 +7,7 @@ import pytest
 
 from apiary_sales.reports import charts
 from apiary_sales.reports.charts import Run, RunGroup, Series
-from apiary_sales.reports.frames.months import months_between
+from inventory.shared.days import months_between
 
 
 def series(*values, name="Sales"):

@@ -2,7 +2,8 @@
 
 from datetime import date
 
-from apiary_sales.reports.frames.months import is_unfinished, month_label, months_between
+from apiary_sales.reports.frames.months import is_unfinished, month_label
+from inventory.shared.days import months_between
 
 
 def test_no_month_is_left_out_between_the_first_and_the_last():

@@ -16,6 +16,7 @@ from apiary_sales.billing.models import (
     ExpenseCategory,
     RecurringExpense,
 )
+from inventory.shared.days import months_between
 from inventory.shared.money import amount
 
 
@@ -110,7 +111,7 @@ class ByMonth:
 
 def by_month(since: date, until: date) -> ByMonth:
     """Return what the book has as expenses from one day to another, by the day they count on."""
-    months = _months(since, until)
+    months = months_between(since, max(since, until))
     place = {month: index for index, month in enumerate(months)}
     sums: dict[str, list[int]] = {}
     found = (
@@ -172,14 +173,3 @@ def proposals(on: date) -> list[ExpenseProposal]:
         )
         for each in found.order_by("next_on", "id")
     ]
-
-
-def _months(since: date, until: date) -> list[date]:
-    months = [since.replace(day=1)]
-    while (following := _following(months[-1])) <= until:
-        months.append(following)
-    return months
-
-
-def _following(month: date) -> date:
-    return date(month.year + month.month // 12, month.month % 12 + 1, 1)

@@ -10,9 +10,10 @@ from django.db.models.functions import Coalesce, Greatest, TruncMonth
 
 from apiary_sales.imports.models import PastSale
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
-from apiary_sales.planning.rules.demand import channel_of, months_later
+from apiary_sales.planning.rules.demand import channel_of
 from apiary_sales.planning.rules.estimates import Estimate
 from apiary_sales.pricing.models import ChannelCost
+from inventory.shared.days import months_between, months_later, years_before
 
 YEARS_BACK = 5
 # A month that began without sales still counts where the first one came by this day of it.
@@ -56,12 +57,8 @@ class MonthlySales:
         first = self.known_from(product_id, channel)
         if first is None:
             return []
-        month = max(first, months_later(self.this_month, -12 * self.years))
-        found = []
-        while month < self.this_month:
-            found.append(month)
-            month = months_later(month, 1)
-        return found
+        oldest = max(first, years_before(self.this_month, self.years))
+        return months_between(oldest, months_later(self.this_month, -1))
 
     def in_month(self, product_id: int | None, channel: str, month: date) -> int | None:
         """Return what was sold in a month; None where that is not known."""

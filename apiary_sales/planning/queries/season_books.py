@@ -27,6 +27,7 @@ from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.rules import filling
+from inventory.shared.days import month_number
 from inventory.stock import density
 from inventory.stock.models import Balance, Item, Lot, Place, ProductionSettings
 from inventory.stock.rules import is_above_limit
@@ -61,7 +62,7 @@ def read(on: date) -> SeasonBooks:
     for months in drums.values():
         for month, grams in months.items():
             if month < history.this_month:
-                sold[_count(month)] += grams
+                sold[month_number(month)] += grams
     return SeasonBooks(
         on=on,
         outlook=SeasonOutlook.current(),
@@ -140,14 +141,16 @@ def _demands(
             if not sold:
                 continue
             name = f"{product.name}, {channel.label}"
-            known = tuple(_count(month) for month in history.known_months(product.pk, str(channel)))
+            known = tuple(
+                month_number(month) for month in history.known_months(product.pk, str(channel))
+            )
             net = _net_cents(book, product, str(channel))
             if net is None:
                 priceless.append(name)
             elif len(known) < rules.MONTHS_KNOWN_MIN:
                 too_new.append(name)
             else:
-                by_month = {_count(month): count for month, count in sold.items()}
+                by_month = {month_number(month): count for month, count in sold.items()}
                 found.append(DemandState(product, str(channel), net, by_month, known))
     return tuple(found), tuple(priceless), tuple(too_new)
 
@@ -268,11 +271,6 @@ def _harvests(on: date) -> tuple[dict[int, dict[int, int]], int]:
         if season < on.year or on.month > max(last, *months)
     }
     return whole, this_month
-
-
-def _count(month: date) -> int:
-    """Return a month counted without end, as the rules of the season do."""
-    return month.year * 12 + month.month - 1
 
 
 def _cents(cost: Fraction | None) -> float | None:

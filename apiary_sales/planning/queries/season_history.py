@@ -8,7 +8,6 @@ from django.db.models import Sum
 from django.db.models.functions import TruncMonth
 
 from apiary_sales.planning.queries import monthly_sales, season_books
-from apiary_sales.planning.rules.demand import months_later
 from apiary_sales.planning.rules.season import PieceState, question_of
 from apiary_sales.planning.season.back_test import (
     Decision,
@@ -18,6 +17,7 @@ from apiary_sales.planning.season.back_test import (
     WorldProduct,
 )
 from inventory.bottling.models import BottlingRun
+from inventory.shared.days import month_number, months_between, months_later
 from inventory.stock.models import Item, Lot, Place, PostingLine
 
 
@@ -45,10 +45,7 @@ def read(on: date) -> PastOfHouse | None:
     history = monthly_sales.monthly(on)
     if history.first_month is None or not books.demands:
         return None
-    months, month = [], history.first_month
-    while month < history.this_month:
-        months.append(month)
-        month = months_later(month, 1)
+    months = months_between(history.first_month, months_later(history.this_month, -1))
     if not months or books.list_price is None:
         return None
     number = {month: position for position, month in enumerate(months)}
@@ -64,7 +61,7 @@ def read(on: date) -> PastOfHouse | None:
     )
     # Nobody sells what costs more to sell than it brings.
     sold_with_gain = [row for row in books.demands if row.net_cents > 0]
-    first = months[0].year * 12 + months[0].month - 1
+    first = month_number(months[0])
     drum = books.net_cents(books.list_price)
     kept = books.outlook.kept_per_pound
     minutes = [each for each in question.problem.minutes[1:] if each < 1e9]

@@ -10,8 +10,9 @@ from typing import cast
 from django.db.models import Min, Sum
 from django.utils import timezone
 
-from apiary_sales.planning.rules.demand import Period, years_before
+from apiary_sales.planning.rules.demand import Period
 from apiary_sales.pricing.queries import costs
+from inventory.shared.days import years_before
 from inventory.stock import density
 from inventory.stock.models import Balance, Item, Lot, Place, PostingLine
 

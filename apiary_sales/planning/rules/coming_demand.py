@@ -7,8 +7,9 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
-from apiary_sales.planning.rules.demand import Period, months_later
+from apiary_sales.planning.rules.demand import Period
 from apiary_sales.planning.rules.estimates import Estimate
+from inventory.shared.days import months_later
 
 # So many of the last months are averaged where the same months of earlier years are not known.
 RECENT_MONTHS = 12

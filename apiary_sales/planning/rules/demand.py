@@ -1,6 +1,5 @@
 """What is likely to be sold, from what was sold in the same months of earlier years."""
 
-import calendar
 import statistics
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -13,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.pricing.models import ChannelCost
+from inventory.shared.days import months_later, years_before
 
 
 class Outlook(TextChoices):
@@ -160,16 +160,6 @@ class PastPeriods:
 def period_from(first: date, months: int) -> Period:
     """Return the period of so many months that begins on `first`."""
     return Period(first, months_later(first, months) - timedelta(days=1))
-
-
-def months_later(day: date, months: int) -> date:
-    """Return the same day of the month so many months later, or the last one that month has."""
-    years, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(years, month + 1, min(day.day, calendar.monthrange(years, month + 1)[1]))
-
-
-def years_before(day: date, years: int) -> date:
-    return months_later(day, -12 * years)
 
 
 def channel_of(order_channel: str, tier: str | None) -> str:

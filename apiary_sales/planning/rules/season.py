@@ -11,7 +11,7 @@ from typing import cast
 from django.utils.translation import gettext as _
 
 from apiary_sales.planning.models import SeasonOutlook
-from apiary_sales.planning.rules.demand import Outlook, months_later
+from apiary_sales.planning.rules.demand import Outlook
 from apiary_sales.planning.season import expect
 from apiary_sales.planning.season.problem import (
     HoneyPool,
@@ -22,6 +22,7 @@ from apiary_sales.planning.season.problem import (
 )
 from apiary_sales.pricing.models import ChannelCost
 from inventory.bottling.models import PackagingPart, Product
+from inventory.shared.days import month_number, months_later
 from inventory.shared.weights import unit_grams
 
 MONTHS_MAX = 18
@@ -140,7 +141,7 @@ class SeasonBooks:
     @property
     def now(self) -> int:
         """This month, counted without end."""
-        return self.on.year * 12 + self.on.month - 1
+        return month_number(self.on)
 
     def month(self, ahead: int) -> date:
         return months_later(self.on.replace(day=1), ahead)
@@ -478,7 +479,7 @@ def first_month(books: SeasonBooks, part: PackagingPart) -> int:
     if not days:
         return 0
     arrives = date.fromordinal(books.on.toordinal() + days)
-    ahead = arrives.year * 12 + arrives.month - 1 - books.now
+    ahead = month_number(arrives) - books.now
     return min(MONTHS_MAX, ahead + (1 if arrives.day > ARRIVES_BY else 0))
 
 

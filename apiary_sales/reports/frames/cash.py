@@ -23,13 +23,9 @@ from apiary_sales.billing.models import Entry, EntryLine
 from apiary_sales.billing.queries.cash_book import KEPT_IN
 from apiary_sales.reports.frames import to_come
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
-from apiary_sales.reports.frames.months import (
-    is_unfinished,
-    month_label,
-    months_between,
-    year_before,
-)
+from apiary_sales.reports.frames.months import is_unfinished, month_label
 from apiary_sales.reports.frames.to_come import ToCome
+from inventory.shared.days import month_end, months_between, years_before
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -140,7 +136,7 @@ class MoneyBook:
 
     def before(self, first: date) -> dict[str, int | None]:
         """Return what was received and paid in the same month a year before, None if not known."""
-        earlier = year_before(first)
+        earlier = years_before(first, 1)
         is_known = self.is_known(earlier)
         return {
             "received_before_cents": self.of(earlier).received_cents if is_known else None,
@@ -150,7 +146,7 @@ class MoneyBook:
     def is_known(self, first: date) -> bool:
         """Tell whether the books have all of a month: not that they began in, nor one not over."""
         has_begun = self.began_on is not None and self.began_on <= first
-        return has_begun and to_come.month_end(first) < self.today
+        return has_begun and month_end(first) < self.today
 
 
 def money_book(today: date) -> MoneyBook:
@@ -246,7 +242,7 @@ class MoneyAnswer:
     def of(cls, book: MoneyBook, coming: ToCome) -> MoneyAnswer:
         today = book.today
         first = today.replace(day=1)
-        until = to_come.month_end(today, 1)
+        until = month_end(today, 1)
         sums = _coming_sums(coming, today, upto=until)
         # What is due later is to be paid too, but not by then.
         by_then = [sums[month] for month in sums if month not in (OVERDUE, NO_DAY)]

@@ -21,10 +21,10 @@ from apiary_sales.reports.frames import brought_in, uncosted
 from apiary_sales.reports.frames.brought_in import NONE as NONE
 from apiary_sales.reports.frames.brought_in import PastLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
-from apiary_sales.reports.frames.months import months_between
 from apiary_sales.reports.frames.season_rows import SeasonRows, with_what_follows
 from inventory.bottling.models import Product
 from inventory.physics import units
+from inventory.shared.days import months_between
 
 if TYPE_CHECKING:
     import pandas as pd

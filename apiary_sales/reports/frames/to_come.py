@@ -6,7 +6,6 @@ standing orders, and expenses that come again: these days and amounts may change
 
 from __future__ import annotations
 
-import calendar
 import statistics
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
@@ -41,6 +40,7 @@ from apiary_sales.orders.trade_models import StandingOrder, StandingOrderDay
 from apiary_sales.pricing.queries import prices
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
 from inventory.shared import words
+from inventory.shared.days import month_end
 from inventory.shared.money import share_cents
 
 if TYPE_CHECKING:
@@ -126,12 +126,6 @@ class ToCome:
 
     items: tuple[ComingItem, ...]
     not_known: tuple[str, ...]
-
-
-def month_end(day: date, months: int = 0) -> date:
-    """Return the last day of the month so many months later."""
-    years, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(years, month + 1, calendar.monthrange(years, month + 1)[1])
 
 
 def lines(filters: ComingFilters) -> pd.DataFrame:

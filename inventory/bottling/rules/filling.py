@@ -1,6 +1,5 @@
 """Filling jars: what a weight needs in room, where drawn honey went, and what cannot be."""
 
-import calendar
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
@@ -11,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import Product, Size
 from inventory.shared import words
+from inventory.shared.days import month_end
 from inventory.shared.errors import (
     BadValue,
     LotOnHold,
@@ -266,8 +266,7 @@ def is_excessive(size: Size, shares: Shares, pieces: int) -> bool:
 
 def best_by(day: date, months: int) -> date:
     """Return the last day of the month that lies `months` after `day`."""
-    years, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(years, month + 1, calendar.monthrange(years, month + 1)[1])
+    return month_end(day, months)
 
 
 def declared(size: Size) -> str:
