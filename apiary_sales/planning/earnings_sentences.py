@@ -9,9 +9,10 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from apiary_sales.planning import books_sentences
 from apiary_sales.planning.programme import HOUR_MINUTES
 from apiary_sales.planning.queries.earnings import EarningsBooks
-from apiary_sales.planning.rules.books import NotUsedBecause, PartState
+from apiary_sales.planning.rules.books import PartState
 from apiary_sales.planning.rules.coming_demand import ComingDemand
 from apiary_sales.planning.rules.earnings import Measure
 from apiary_sales.planning.rules.scarce import Scarce, Scarcity
@@ -201,13 +202,7 @@ def notices(found: EarningsBooks) -> list[str]:
             _("Not used, because it is above your limit of moisture: %(vessels)s.")
             % {"vessels": ", ".join(wet)}
         )
-    for because in NotUsedBecause:
-        names = [each.place.name for each in books.not_used if each.because == because]
-        if names:
-            told.append(
-                _("Not used, because %(reason)s: %(vessels)s.")
-                % {"reason": because.label, "vessels": "; ".join(names)}
-            )
+    told += books_sentences.never_used(books)
     unpriced = [
         _("%(product)s, %(channel)s")
         % {"product": offer.product.name, "channel": offer.channel_label}
@@ -223,15 +218,7 @@ def notices(found: EarningsBooks) -> list[str]:
             _("Left out because it is not filled from a tank alone: %(products)s.")
             % {"products": "; ".join(product.name for product in books.left_out)}
         )
-    if books.planned_runs:
-        told.append(
-            ngettext(
-                "%(count)s run is planned already. Its honey, parts and jars are set aside.",
-                "%(count)s runs are planned already. Their honey, parts and jars are set aside.",
-                books.planned_runs,
-            )
-            % {"count": books.planned_runs}
-        )
+    told += books_sentences.planned_runs(books)
     if found.room.unmeasured:
         told.append(
             _("Their room is not counted, because their capacity is not entered: %(vessels)s.")

@@ -60,6 +60,17 @@ LOTS_NAMED = 3
 AS_TYPED = Decimal("0.0025")
 
 
+def hours_field() -> NumberField:
+    """Return the field for how many hours of work there are to bottle in."""
+    return NumberField(
+        label=_("Hours available for bottling"),
+        min_value=0,
+        max_value=10_000,
+        max_digits=7,
+        decimal_places=2,
+    )
+
+
 class OutlookForm(HouseForm):
     """For how long the plan is, and how much of past sales it counts on."""
 
@@ -140,13 +151,7 @@ class FiguresForm(HouseForm):
     `figures()` makes of the cleaned data what the plan is worked out from.
     """
 
-    hours = NumberField(
-        label=_("Hours available for bottling"),
-        min_value=0,
-        max_value=10_000,
-        max_digits=7,
-        decimal_places=2,
-    )
+    hours = hours_field()
     rate = MoneyField(label=_("Labour cost per hour"), required=True)
     per_run = NumberField(
         label=_("Minutes to set up and clean for each run"),

@@ -1,17 +1,17 @@
-"""What a person may say when asking when to stop bottling; all of it may be left as it is."""
+"""The form of the page on when to stop bottling; every field has a usual value."""
 
 from collections.abc import Mapping
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.planning.forms import MONTHS, MONTHS_USUAL
+from apiary_sales.planning.forms import MONTHS, MONTHS_USUAL, hours_field
 from apiary_sales.planning.rules.earnings import Measure
 from apiary_sales.planning.rules.figures import HOURS
 from apiary_sales.pricing.forms.prices import PerPoundField
 from inventory.shared import conventions
 from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import NumberField, WeightField
+from inventory.shared.forms.fields import WeightField
 from inventory.shared.weights import by_unit
 
 
@@ -19,13 +19,7 @@ class EarningsForm(HouseForm):
     """For how long, with how many hours, and what replaces the figures of the books."""
 
     months = forms.TypedChoiceField(label=_("Jars to be sold in"), choices=MONTHS, coerce=int)
-    hours = NumberField(
-        label=_("Hours available for bottling"),
-        min_value=0,
-        max_value=10_000,
-        max_digits=7,
-        decimal_places=2,
-    )
+    hours = hours_field()
     parts = forms.ChoiceField(
         label=_("Parts"),
         choices=[

@@ -21,7 +21,6 @@ from apiary_sales.pricing.rules.prices import PricesOfProduct
 from inventory.shared.money import cents_half_up
 from inventory.shared.weights import unit_grams
 
-OF_PRICE = ("price", "discount", "card", "tax")
 PARTS = ("part", "case", "broken")
 
 

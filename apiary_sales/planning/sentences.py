@@ -8,8 +8,9 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from apiary_sales.planning import books_sentences
 from apiary_sales.planning.programme import HOUR_MINUTES, Figure, Limit
-from apiary_sales.planning.rules.books import NotUsedBecause, Offer, VesselState
+from apiary_sales.planning.rules.books import Offer, VesselState
 from apiary_sales.planning.rules.figures import WhichHoney
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.planning.rules.statement import number
@@ -122,15 +123,7 @@ def notices(question: Question) -> list[str]:
             _("No drum price fits this honey, so the plan sells no drums of it: %(vessels)s.")
             % {"vessels": ", ".join(bidless)}
         )
-    if books.planned_runs:
-        told.append(
-            ngettext(
-                "%(count)s run is planned already. Its honey, parts and jars are set aside.",
-                "%(count)s runs are planned already. Their honey, parts and jars are set aside.",
-                books.planned_runs,
-            )
-            % {"count": books.planned_runs}
-        )
+    told += books_sentences.planned_runs(books)
     return told
 
 
@@ -150,13 +143,7 @@ def _honey_not_used(question: Question) -> Iterator[str]:
                 for vessel in wet
             )
         }
-    for because in NotUsedBecause:
-        names = [each.place.name for each in books.not_used if each.because == because]
-        if names:
-            yield _("Not used, because %(reason)s: %(vessels)s.") % {
-                "reason": because.label,
-                "vessels": "; ".join(names),
-            }
+    yield from books_sentences.never_used(books)
     chosen = [vessel for vessel in idle if not vessel.moisture_question]
     stay = [
         vessel for vessel in chosen if vessel.is_drum and figures.which_honey == WhichHoney.TANKS

@@ -223,10 +223,9 @@ class MarginForm(HoneySalesForm):
         goods.choices = [*_choices(goods), (sales.GOODS, _("other goods"))]
 
 
-class SeasonsForm(HoneySalesForm):
-    """Which seasons to lay side by side, and by what."""
-
-    measure = ChosenField(
+def measure_field() -> ChosenField:
+    """Return the field for what sales are compared by."""
+    return ChosenField(
         label=gettext_lazy("Show"),
         choices=[
             ("", gettext_lazy("money")),
@@ -234,6 +233,12 @@ class SeasonsForm(HoneySalesForm):
             ("margin_cents", gettext_lazy("margin")),
         ],
     )
+
+
+class SeasonsForm(HoneySalesForm):
+    """Which seasons to lay side by side, and by what."""
+
+    measure = measure_field()
     seasons = forms.TypedChoiceField(
         label=gettext_lazy("How many seasons"),
         required=False,

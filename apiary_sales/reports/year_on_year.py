@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.reports import answers
 from apiary_sales.reports.columns import Address, Column, Row, Unit
-from apiary_sales.reports.forms import ChosenField, HoneySalesForm
+from apiary_sales.reports.forms import HoneySalesForm, measure_field
 from apiary_sales.reports.frames import years
 from apiary_sales.reports.frames.years import YEARS_SHOWN, YearFilters
 from apiary_sales.reports.report import Picture, Report
@@ -33,14 +33,7 @@ class YearsForm(HoneySalesForm):
 
     makes = YearFilters
 
-    measure = ChosenField(
-        label=gettext_lazy("Show"),
-        choices=[
-            ("", gettext_lazy("money")),
-            ("grams", gettext_lazy("weight")),
-            ("margin_cents", gettext_lazy("margin")),
-        ],
-    )
+    measure = measure_field()
     years = forms.TypedChoiceField(
         label=gettext_lazy("How many years"),
         required=False,

@@ -12,7 +12,7 @@ class Plan:
     """Whole pieces and drums, with all that follows from them, in exact figures.
 
     `pieces` is keyed by vessel and product, `drums` (bulk units) by vessel, `sold` by buyer. What
-    is not in them is zero. `whole` are the vessels that are sold as they stand.
+    is not in them is zero. `whole` are the vessels that are sold unopened.
     """
 
     programme: Programme

@@ -67,7 +67,7 @@ class Honey:
         return floor(self.grams / Fraction(product.grams_each))
 
     def with_more(self, grams: Figure) -> "Honey":
-        """Return it with so much more in the vessel; as it stands, it earns more by its weight."""
+        """Return the same with more honey in the vessel; sold unopened, it earns more too."""
         whole_cents = self.whole_cents
         if whole_cents is not None and self.grams:
             whole_cents = whole_cents * (self.grams + grams) / Fraction(self.grams)

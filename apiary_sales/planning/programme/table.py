@@ -86,7 +86,7 @@ class Table:
         }
 
     def drums_left(self, counts: list[int]) -> dict[str, int]:
-        """Return how many drums of each pool are not sold as they stand, where that is counted."""
+        """Return how many drums of each pool are left beside those sold whole, where counted."""
         found = {}
         for pool in self.sources:
             sold = [

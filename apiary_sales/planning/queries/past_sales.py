@@ -73,7 +73,7 @@ def _past_sales(
 
 
 def _known(periods: tuple[Period, ...], first: date) -> tuple[Period, ...]:
-    """Return what is known of each period: what lies before the first sale is not."""
+    """Return the part of each period that is known: from the first sale on."""
     return tuple(Period(max(period.first, first), period.last) for period in periods)
 
 

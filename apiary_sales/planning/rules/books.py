@@ -39,7 +39,7 @@ class VesselState:
 
     @property
     def alike(self) -> Hashable:
-        """What is the same for vessels that can stand for each other in a plan."""
+        """What two vessels have in common when a plan may use either of them."""
         return self.is_drum, self.bid_per_pound, self.misfits, bool(self.moisture_question)
 
 

@@ -119,7 +119,7 @@ class Scarcity:
 
     @property
     def scarcest(self) -> Scarce | None:
-        """What a tenth more of earns most; None where more of nothing earns more."""
+        """The one of which a tenth more earns most; None where more earns nothing."""
         if not any(self.tenth.values()):
             return None
         return max(self.tenth, key=lambda kind: self.tenth[kind])

@@ -38,7 +38,7 @@ class RunWanted:
 
 @dataclass(frozen=True)
 class BulkWanted:
-    """Honey to sell in drums, to the gram: of one vessel, or drums that are sold as they stand."""
+    """Honey to sell in drums, to the gram: from one vessel, or of drums that are sold unopened."""
 
     vessels: tuple[VesselState, ...]
     grams: int
@@ -169,7 +169,7 @@ def _bulk(question: Question, plan: Plan) -> Iterator[BulkWanted]:
 
 
 def _standing(question: Question, plan: Plan) -> list[tuple[VesselState, ...]]:
-    """Return the drums that are sold as they stand, those of one price together."""
+    """Return the drums that are sold unopened, those of one price together."""
     found: dict[Decimal, list[VesselState]] = defaultdict(list)
     for vessel in question.books.vessels:
         is_one_unit = vessel.is_drum and question.figures.bulk == Bulk.DRUMS

@@ -66,11 +66,6 @@ class PartStock:
         return _price(self.prices.last.unit_cents if self.prices.last else None)
 
     @property
-    def plan_price(self) -> Decimal | None:
-        """What plans and prices take one to cost, in units of currency, to four places."""
-        return _price(self.prices.for_plans)
-
-    @property
     def days_of_cover(self) -> int | None:
         """Whole days that the pieces last at the recent rate; None while none are used."""
         return int(self.on_hand / self.used_per_day) if self.used else None
