@@ -350,6 +350,15 @@ def test_a_sale_that_comes_in_late_is_in_the_result(van, shelf, pounds):
         assert no_faults()
 
 
+def test_what_was_loaded_on_paper_after_the_market_is_sold_once(van, shelf, pounds):
+    with time_machine.travel(NOON + timedelta(hours=8), tick=False):
+        market_day = load(plan(van, shelf, (pounds, 24)), (pounds, 24))
+        unload(market_day, CameHome(pounds, 20, sold=4), target=shelf)
+
+    assert (pieces(pounds, van), pieces(pounds, shelf)) == (0, 92)
+    assert no_faults()
+
+
 def test_sales_of_another_place_or_day_are_not_in_the_result(van, shelf, stand, pounds):
     market_day = load(plan(van, shelf, (pounds, 24)), (pounds, 24))
     stand_sale = sell(stand, jars(pounds, 1, "8.00"))

@@ -240,10 +240,20 @@ def _sell(
         payments=[PaymentMade(Payment.Method.CASH)],
         sold_by=sold_by,
         key=key,
-        sold_at=min(timezone.now(), market_day.ends()),
+        sold_at=_sold_at(market_day),
         has_happened=True,
         source=StandSale.Source.OTHER,
     )
+
+
+def _sold_at(market_day: MarketDay) -> datetime:
+    """Return when what nobody entered was sold: at the end of the market, but not before loading.
+
+    A load that is entered after the market has ended would leave nothing there to be sold.
+    """
+    loaded = market_day.load_posting
+    ends = market_day.ends()
+    return min(timezone.now(), max(ends, loaded.occurred_at) if loaded else ends)
 
 
 def _write_off(
