@@ -18,7 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("find/", include("apiary_sales.finding.urls")),
     path("reports/plan/", include("apiary_sales.planning.urls")),
     path("reports/", include("apiary_sales.reports.urls")),
-    path("api/", include("apiary_sales.api.urls")),
+    path("api/v1/", include("apiary_sales.api.urls")),
     path("admin/", admin.site.urls),
     path("", include("apiary_sales.web.short_addresses")),
 ]

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.utils import timezone
+from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
@@ -28,6 +29,12 @@ def person(role: str = "owner") -> User:
     """Return a person of this role, adding them on first use. Their password is their name."""
     known = User.objects.filter(username=role).first()
     return known or people.add(username=role, name=role.title(), password=role, role=role)
+
+
+def authorization(role: str = "owner") -> str:
+    """Return the Authorization header with which a program of a person of this role asks."""
+    token, _made = Token.objects.get_or_create(user=person(role))
+    return f"Token {token.key}"
 
 
 def place(code: str, kind: str = Place.Kind.TANK, **fields) -> Place:

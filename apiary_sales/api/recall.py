@@ -155,7 +155,7 @@ class RecallShortageSerializer(serializers.Serializer):
 
 
 class RecallAnswerSerializer(serializers.Serializer):
-    """The answer but for the named sales, which `/api/recall/sales/` gives in pages."""
+    """The answer but for the named sales, which `/api/v1/recall/sales/` gives in pages."""
 
     buyers = serializers.IntegerField()
     buyers_with_some = serializers.IntegerField()

@@ -25,7 +25,7 @@ FILTERS = {
         OpenApiTypes.DATE,
         "As it was known at the end of this day; as it is known now when left out.",
     ),
-    "account": (OpenApiTypes.STR, "Key of an account, as `/api/accounts/` has it."),
+    "account": (OpenApiTypes.STR, "Key of an account, as `/api/v1/accounts/` has it."),
     "season": (OpenApiTypes.STR, "Season of the honey, or `none`."),
     "size": (OpenApiTypes.STR, "Short name of a size."),
     "variety": (OpenApiTypes.STR, "Number of a variety, or `none`."),

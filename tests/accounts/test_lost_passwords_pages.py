@@ -132,7 +132,7 @@ def test_a_new_password_ends_open_sessions_and_the_token_of_the_api(client, mare
 
     assert client.get(reverse("web:today")).status_code == 302
     headers = {"Authorization": f"Token {token.key}"}
-    assert client.get("/api/places/", headers=headers).status_code == 401
+    assert client.get("/api/v1/places/", headers=headers).status_code == 401
 
 
 def test_the_owner_gets_a_link_to_give_to_a_person(client, maren):

@@ -26,7 +26,7 @@ def send(client):
     def make(path, body=None, *, role="owner", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             {} if body is None else body,
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -39,7 +39,7 @@ def send(client):
 def read(client):
     def make(path, *, role="owner", **query):
         client.force_login(builders.person(role))
-        return client.get(f"/api/{path}", query)
+        return client.get(f"/api/v1/{path}", query)
 
     return make
 

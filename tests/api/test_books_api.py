@@ -18,7 +18,7 @@ def send(client):
     def make(path, body, *, role="owner", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -95,4 +95,4 @@ def test_an_account_that_is_not_there_is_not_found(send):
 
 def client_accounts(client):
     client.force_login(builders.person("owner"))
-    return client.get("/api/accounts/").json()
+    return client.get("/api/v1/accounts/").json()

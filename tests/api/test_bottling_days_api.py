@@ -20,7 +20,9 @@ def send(client):
     def make(path, body, *, role="bottling", key=None):
         client.force_login(builders.person(role))
         headers = {"Idempotency-Key": key or builders.new_key()}
-        return client.post(f"/api/{path}", body, content_type="application/json", headers=headers)
+        return client.post(
+            f"/api/v1/{path}", body, content_type="application/json", headers=headers
+        )
 
     return make
 
@@ -46,7 +48,7 @@ def test_a_day_is_recorded_and_read_back(send, client, room):
     assert made["status"] == "recorded"
     assert [row["run"]["drawn_by"] for row in made["rows"]] == ["dip", "dip"]
     assert {row["run"]["status"] for row in made["rows"]} == {"recorded"}
-    assert client.get("/api/bottling-days/").json()["results"] == [made]
+    assert client.get("/api/v1/bottling-days/").json()["results"] == [made]
     assert list(books.faults()) == []
 
 

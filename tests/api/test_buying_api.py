@@ -28,7 +28,7 @@ def send(client):
     def make(path, body=None, *, role="office", key=None, method="post"):
         client.force_login(builders.person(role))
         return getattr(client, method)(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             {} if body is None else body,
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -41,7 +41,7 @@ def send(client):
 def read(client):
     def make(path, *, role="office"):
         client.force_login(builders.person(role))
-        return client.get(f"/api/{path}")
+        return client.get(f"/api/v1/{path}")
 
     return make
 

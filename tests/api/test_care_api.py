@@ -3,7 +3,6 @@
 import json
 
 import pytest
-from rest_framework.authtoken.models import Token
 
 from inventory.stock.models import Cleaning, Place, Warming
 from inventory.stock.services import cleaning
@@ -17,13 +16,12 @@ DAY = "2026-08-01"
 @pytest.fixture
 def call(client):
     def send(method, path, body=None, *, role="bottling", key=None):
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
-        headers = {"Authorization": f"Token {token.key}"}
+        headers = {"Authorization": builders.authorization(role)}
         if key:
             headers["Idempotency-Key"] = key
         data = {} if body is None else {"data": json.dumps(body)}
         return getattr(client, method)(
-            f"/api/{path}", headers=headers, content_type="application/json", **data
+            f"/api/v1/{path}", headers=headers, content_type="application/json", **data
         )
 
     return send

@@ -27,7 +27,7 @@ def send(client):
     def make(path, body, *, role="owner", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},

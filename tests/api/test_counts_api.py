@@ -19,7 +19,7 @@ def send(client):
     def make(path, body=None, *, role="owner", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             {} if body is None else body,
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -32,7 +32,7 @@ def send(client):
 def read(client):
     def make(path, *, role="owner"):
         client.force_login(builders.person(role))
-        return client.get(f"/api/{path}")
+        return client.get(f"/api/v1/{path}")
 
     return make
 

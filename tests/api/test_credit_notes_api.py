@@ -20,7 +20,7 @@ def send(client):
     def make(path, body, key="c1", role="office"):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key},

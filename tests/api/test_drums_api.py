@@ -31,7 +31,7 @@ def send(client):
     def make(path, body=None, *, role="owner", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             body or {},
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -132,8 +132,8 @@ def test_a_delivery_has_a_carrier_and_papers(send, client, invoice):
     assert said.json()["carrier"] == "Plains Freight"
     assert fields(send(f"{path}delivery/", {"freight": "by air"})) == ["freight"]
     for paper in ("delivery-note", "bill-of-lading", "packing-slip"):
-        assert client.get(f"/api/{path}{paper}.pdf").content[:5] == b"%PDF-"
-    assert client.get(f"/api/{path}love-letter.pdf").status_code == 404
+        assert client.get(f"/api/v1/{path}{paper}.pdf").content[:5] == b"%PDF-"
+    assert client.get(f"/api/v1/{path}love-letter.pdf").status_code == 404
 
 
 def test_drums_come_back_and_their_deposit_is_refunded(send, client, invoice):
@@ -144,12 +144,12 @@ def test_drums_come_back_and_their_deposit_is_refunded(send, client, invoice):
     assert fields(again) == ["drums.0.drum"]
     heavy = send("drum-returns/", {"drums": [{"drum": "d8", "tare_grams": 40_000_000}]})
     assert fields(heavy) == ["drums.0.tare_grams"]
-    [still] = client.get("/api/drums-out/").json()
+    [still] = client.get("/api/v1/drums-out/").json()
     assert (still["drum"], still["deposit_cents"]) == ("d8", 4000)
-    assert client.get("/api/drums/d7/history/").json()[0]["what"] == "Came back empty"
+    assert client.get("/api/v1/drums/d7/history/").json()[0]["what"] == "Came back empty"
 
     path = f"customers/{invoice.customer_id}/deposit-refunds/"
-    assert client.get(f"/api/{path}").json() == [{"invoice": invoice.pk, "drums": 1}]
+    assert client.get(f"/api/v1/{path}").json() == [{"invoice": invoice.pk, "drums": 1}]
     made = send(path, {"invoices": [{"invoice": invoice.pk, "drums": 1}], "pays_back": True})
     assert (made.json()["total_cents"], made.json()["paid_back_cents"]) == (4000, 0)
     more = send(path, {"invoices": [{"invoice": invoice.pk, "drums": 5}]})

@@ -4,7 +4,6 @@ import inspect
 from decimal import Decimal
 
 import pytest
-from rest_framework.authtoken.models import Token
 from rest_framework.test import APIClient
 
 from apiary_sales.api.files import FilesView
@@ -24,8 +23,7 @@ def api():
 
     def api(role: str = "office") -> APIClient:
         client = APIClient()
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
-        client.credentials(HTTP_AUTHORIZATION=f"Token {token.key}")
+        client.credentials(HTTP_AUTHORIZATION=builders.authorization(role))
         return client
 
     return api
@@ -50,7 +48,7 @@ def test_a_file_is_attached_listed_and_read(api, kind):
         "customers": lambda: builders.customer("Files").pk,
         "orders": lambda: order().number,
     }
-    address = f"/api/{kind}/{made[kind]()}/files/"
+    address = f"/api/v1/{kind}/{made[kind]()}/files/"
     client = api()
     sent = {"file": upload("Lab.pdf"), "kind": "laboratory", "note": "from the packer"}
 
@@ -80,7 +78,7 @@ def test_a_file_is_attached_listed_and_read(api, kind):
 def test_a_refusal_names_its_field(api, sent, status, field):
     lot = builders.lot_in(builders.place("tank"))
 
-    answer = api().post(f"/api/lots/{lot.code}/files/", sent, HTTP_IDEMPOTENCY_KEY="k")
+    answer = api().post(f"/api/v1/lots/{lot.code}/files/", sent, HTTP_IDEMPOTENCY_KEY="k")
 
     assert answer.status_code == status
     assert [error["field"] for error in answer.json()["errors"]] == [field]
@@ -93,7 +91,7 @@ def test_every_field_is_named_by_the_parameter_it_goes_to():
 
 
 def test_files_of_customers_need_a_permission_to_see_and_another_to_add(api):
-    address = f"/api/customers/{builders.customer().pk}/files/"
+    address = f"/api/v1/customers/{builders.customer().pk}/files/"
     kept = api("office").post(
         address, {"file": upload(), "kind": "other"}, HTTP_IDEMPOTENCY_KEY="k"
     )

@@ -20,7 +20,7 @@ def send(client):
     def make(path, body, *, role="bottling", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key or builders.new_key()},
@@ -31,7 +31,7 @@ def send(client):
 
 def read(client, path, role="stand"):
     client.force_login(builders.person(role))
-    answer = client.get(f"/api/{path}")
+    answer = client.get(f"/api/v1/{path}")
     assert answer.status_code == 200, answer.content
     return answer.json()
 

@@ -26,7 +26,7 @@ def season():
 
 
 def test_every_gram_is_told(api, season):
-    answer = api.get("/api/honey-flow/", {"season": "2026"}).json()
+    answer = api.get("/api/v1/honey-flow/", {"season": "2026"}).json()
 
     assert answer["came_in_grams"] == 200_000
     assert answer["came_in_grams"] == answer["went_out_grams"] + answer["here_grams"]
@@ -49,8 +49,8 @@ def test_every_gram_is_told(api, season):
 def test_a_lot_may_be_asked_for_and_seasons_are_rows_of_all(api, season):
     builders.lot_in(builders.place("tank-9"), 7_000, season=2025)
 
-    of_lot = api.get("/api/honey-flow/", {"lot": "26-E01"}).json()
-    of_all = api.get("/api/honey-flow/").json()
+    of_lot = api.get("/api/v1/honey-flow/", {"lot": "26-E01"}).json()
+    of_all = api.get("/api/v1/honey-flow/").json()
 
     assert of_lot["came_in_grams"] == 200_000
     assert [(row["lot"], row["season"], row["came_in_grams"]) for row in of_all["origins"]] == [
@@ -60,24 +60,24 @@ def test_a_lot_may_be_asked_for_and_seasons_are_rows_of_all(api, season):
 
 
 def test_the_entries_behind_a_band_add_up_to_it(api, season):
-    answer = api.get("/api/honey-flow/sold/", {"form": "pieces"}).json()
+    answer = api.get("/api/v1/honey-flow/sold/", {"form": "pieces"}).json()
 
     [entry] = answer["entries"]
     assert (entry["posting"], entry["grams"]) == (season.sale.pk, 454)
     assert answer["total_grams"] == 454
-    assert api.get("/api/honey-flow/sold/", {"form": "bulk"}).json()["entries"] == []
+    assert api.get("/api/v1/honey-flow/sold/", {"form": "bulk"}).json()["entries"] == []
 
 
 def test_what_is_asked_wrongly_names_the_field(api, season):
-    wrong_lot = api.get("/api/honey-flow/", {"lot": "26-E99"})
-    wrong_form = api.get("/api/honey-flow/sold/", {"form": "steam"})
+    wrong_lot = api.get("/api/v1/honey-flow/", {"lot": "26-E99"})
+    wrong_form = api.get("/api/v1/honey-flow/sold/", {"form": "steam"})
 
     assert wrong_lot.status_code == 400
     assert "No honey came in as lot 26-E99." in wrong_lot.text
     assert wrong_form.status_code == 400
     assert '"form"' in wrong_form.text
-    assert api.get("/api/honey-flow/moon/").status_code == 404
+    assert api.get("/api/v1/honey-flow/moon/").status_code == 404
 
 
 def test_nobody_reads_it_without_signing_in(season):
-    assert APIClient().get("/api/honey-flow/").status_code == 401
+    assert APIClient().get("/api/v1/honey-flow/").status_code == 401

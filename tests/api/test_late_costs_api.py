@@ -16,7 +16,7 @@ def test_goods_are_costed_late_and_that_is_undone(client, sell, jars, shelf):  #
     sell(6)
     cost_is(lot, 1_000)
 
-    sold = client.get("/api/sold-without-cost/?season=2026").json()
+    sold = client.get("/api/v1/sold-without-cost/?season=2026").json()
     assert sold == {
         "lines": 1,
         "amount_cents": 3_900,
@@ -30,15 +30,15 @@ def test_goods_are_costed_late_and_that_is_undone(client, sell, jars, shelf):  #
         return client.post(path, body, content_type="application/json", headers=headers)
 
     shown = {"expected_total_cents": 600, "expected_lines": 2}
-    changed = post("/api/late-costings/", "changed", season=2026, **shown)
+    changed = post("/api/v1/late-costings/", "changed", season=2026, **shown)
     assert (changed.status_code, changed.json()["code"]) == (409, "figures_changed")
     shown["expected_lines"] = 1
-    made = post("/api/late-costings/", "once", season=2026, **shown)
+    made = post("/api/v1/late-costings/", "once", season=2026, **shown)
     assert (made.status_code, made.json()["cost_cents"]) == (201, 600)
-    assert post("/api/late-costings/", "once", season=2026).status_code == 409
+    assert post("/api/v1/late-costings/", "once", season=2026).status_code == 409
 
-    undone = post(f"/api/late-costings/{made.json()['id']}/undo/", "back")
+    undone = post(f"/api/v1/late-costings/{made.json()['id']}/undo/", "back")
     assert (undone.status_code, undone.json()["is_undone"]) == (200, True)
     assert FulfilmentLine.objects.get().cost_cents is None
-    [listed] = client.get("/api/late-costings/").json()["results"]
+    [listed] = client.get("/api/v1/late-costings/").json()["results"]
     assert listed == undone.json()

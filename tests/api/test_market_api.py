@@ -4,7 +4,6 @@ import json
 from datetime import date
 
 import pytest
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.pricing.models import PiecePrice
 from inventory.stock.models import Balance, Place
@@ -16,12 +15,11 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def call(client):
     def call(method, path, body=None, role="stand", key=None):
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
         return getattr(client, method)(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             **({"data": json.dumps(body), "content_type": "application/json"} if body else {}),
             headers={
-                "Authorization": f"Token {token.key}",
+                "Authorization": builders.authorization(role),
                 "Idempotency-Key": key or builders.new_key(),
             },
         )

@@ -50,7 +50,7 @@ def send(client):
     def make(path, body=None, *, role="office", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             body or {},
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -63,7 +63,7 @@ def send(client):
 def read(client):
     def make(path, **query):
         client.force_login(builders.person("office"))
-        return client.get(f"/api/{path}", query)
+        return client.get(f"/api/v1/{path}", query)
 
     return make
 

@@ -41,7 +41,7 @@ def send(client):
     def make(path, body=None, *, role="owner", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             {} if body is None else body,
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -54,7 +54,7 @@ def send(client):
 def read(client):
     def make(path, *, role="owner", **query):
         client.force_login(builders.person(role))
-        return client.get(f"/api/{path}", query)
+        return client.get(f"/api/v1/{path}", query)
 
     return make
 
@@ -649,7 +649,7 @@ def test_the_certificate_of_a_lot_is_a_pdf(read, client):
     assert lot.code in pdf_text(read(f"lots/{lot.code}/certificate.pdf", role="stand"))
 
     headers = {"Accept": "application/pdf"}
-    missing = client.get("/api/lots/none/certificate.pdf", headers=headers)
+    missing = client.get("/api/v1/lots/none/certificate.pdf", headers=headers)
     assert (missing.status_code, missing["Content-Type"]) == (404, "application/problem+json")
 
 
@@ -903,7 +903,7 @@ def test_whatever_stands_in_a_field_of_an_act_is_answered_and_never_a_fault(send
 def test_a_key_is_wanted_where_an_act_could_be_done_twice(client, house):
     client.force_login(builders.person())
     without = {
-        path: client.post(f"/api/{path}", body, content_type="application/json").status_code
+        path: client.post(f"/api/v1/{path}", body, content_type="application/json").status_code
         for path, body in bodies(house).items()
     }
 

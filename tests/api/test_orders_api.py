@@ -22,7 +22,7 @@ def send(client):
     def make(path, body=None, *, role="office", key=None):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             json.dumps({} if body is None else body),
             content_type="application/json",
             headers={"Idempotency-Key": key or next(keys)},
@@ -182,7 +182,7 @@ def test_an_expired_quote_says_so(send, drum, client):
     quote = send("quotes-made/", quoted(drum)).json()
     Order.objects.update(valid_until=builders.today() - timedelta(days=1))
 
-    answer = client.get(f"/api/orders/{quote['number']}/")
+    answer = client.get(f"/api/v1/orders/{quote['number']}/")
 
     assert answer.json()["status"] == "expired"
 
@@ -194,7 +194,7 @@ def test_an_address_is_added_and_taken_off(send, client, jars):
     made = send(path, {"name": "The barn", "city": "Elm Hollow"}).json()
     nowhere = send(path, {"name": "The barn"})
     taken = send("orders-taken/", body | {"ship_to": made["id"]})
-    listed = client.get(f"/api/{path}").json()
+    listed = client.get(f"/api/v1/{path}").json()
     removed = send(f"delivery-addresses/{made['id']}/remove/")
 
     assert list(problems(nowhere)) == ["street"]
@@ -202,7 +202,7 @@ def test_an_address_is_added_and_taken_off(send, client, jars):
     assert [row["name"] for row in listed] == ["The barn"]
     assert removed.json()["is_active"] is False
     assert DeliveryAddress.objects.get().orders.count() == 1
-    assert client.get(f"/api/{path}").json() == []
+    assert client.get(f"/api/v1/{path}").json() == []
 
 
 @pytest.mark.parametrize("path", ["orders-taken/", "quotes-made/", "orders/26-0001/change/"])

@@ -44,7 +44,7 @@ def sold(jars, shelf, owner, key):
 
 
 def test_a_code_is_answered_with_its_balance(office, sold):
-    said = office.get("/api/recall/", {"code": "l26200-1"}).json()
+    said = office.get("/api/v1/recall/", {"code": "l26200-1"}).json()
 
     [match], answer = said["matches"], said["answer"]
     assert (match["lot"], match["code"], match["is_meant"]) == (sold.pk, "L26200-1", True)
@@ -59,8 +59,8 @@ def test_a_code_is_answered_with_its_balance(office, sold):
 def test_a_part_of_a_code_asks_to_choose(office, sold, jars, shelf):
     other = builders.packed_lot(jars, shelf, 10, code="L26200-2")
 
-    asked = office.get("/api/recall/", {"code": "L262"}).json()
-    chosen = office.get("/api/recall/", {"lot": [sold.pk, other.pk]}).json()
+    asked = office.get("/api/v1/recall/", {"code": "L262"}).json()
+    chosen = office.get("/api/v1/recall/", {"lot": [sold.pk, other.pk]}).json()
 
     assert [match["code"] for match in asked["matches"]] == ["L26200-2", "L26200-1"]
     assert asked["answer"] is None
@@ -68,7 +68,7 @@ def test_a_part_of_a_code_asks_to_choose(office, sold, jars, shelf):
 
 
 def test_sales_come_in_pages_with_their_buyer(office, sold):
-    said = office.get("/api/recall/sales/", {"code": "L26200-1", "limit": 1}).json()
+    said = office.get("/api/v1/recall/sales/", {"code": "L26200-1", "limit": 1}).json()
 
     assert said["count"] == 1
     [row] = said["results"]
@@ -82,15 +82,15 @@ def test_sales_come_in_pages_with_their_buyer(office, sold):
 
 @pytest.mark.parametrize("asked", [{}, {"code": "XYZ"}, {"lot": "0"}, {"lot": "x"}])
 def test_what_fits_no_lot_finds_nothing(office, sold, asked):
-    assert office.get("/api/recall/", asked).json() == {"matches": [], "answer": None}
-    assert office.get("/api/recall/sales/", asked).json()["results"] == []
+    assert office.get("/api/v1/recall/", asked).json() == {"matches": [], "answer": None}
+    assert office.get("/api/v1/recall/sales/", asked).json()["results"] == []
 
 
 @pytest.mark.parametrize(("role", "status"), [("bottling", 200), ("stand", 403)])
 def test_who_may_ask(client, sold, role, status):
     client.force_login(builders.person(role))
 
-    for address in ("/api/recall/", "/api/recall/sales/"):
+    for address in ("/api/v1/recall/", "/api/v1/recall/sales/"):
         assert client.get(address, {"code": "L26200-1"}).status_code == status
 
 
@@ -98,8 +98,8 @@ def test_a_drum_number_is_a_code_too(office):
     tank = builders.place("tank-1")
     lot = builders.lot_in(tank, 100_000)
     tote = builders.place("tote-9", Place.Kind.TOTE)
-    assert office.get("/api/recall/", {"code": tote.code}).json()["matches"] == []
+    assert office.get("/api/v1/recall/", {"code": tote.code}).json()["matches"] == []
 
-    said = office.get("/api/recall/", {"code": "tank-1"}).json()
+    said = office.get("/api/v1/recall/", {"code": "tank-1"}).json()
 
     assert [row["code"] for row in said["answer"]["lots"]] == [lot.code]

@@ -33,7 +33,7 @@ def send(client, order):
     def send(body, role="stand", key="one"):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/orders/{order.number}/pick-up/",
+            f"/api/v1/orders/{order.number}/pick-up/",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key},

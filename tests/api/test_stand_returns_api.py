@@ -31,7 +31,7 @@ def post(client):
     def post(role, address, body, key="k1"):
         client.force_login(builders.person(role))
         return client.post(
-            f"/api/{address}/",
+            f"/api/v1/{address}/",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key},
@@ -70,8 +70,8 @@ def test_of_an_older_day_the_office_is_asked_and_approves(post, client, stand, p
     forbidden = post("stand", f"return-requests/{asked['id']}/approve", {})
     approved = post("office", f"return-requests/{asked['id']}/approve", {})
     done = post("stand", f"return-requests/{asked['id']}/give-back", {}, key="k3")
-    listed = client.get("/api/return-requests/").json()["results"]
-    one = client.get(f"/api/return-requests/{asked['id']}/").json()
+    listed = client.get("/api/v1/return-requests/").json()["results"]
+    one = client.get(f"/api/v1/return-requests/{asked['id']}/").json()
 
     assert one["state"] == "given_back"
     assert refused.json()["code"] == "needs_approval"

@@ -5,7 +5,6 @@ from datetime import date, timedelta
 
 import pytest
 from django.utils import timezone
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.billing.models import ConsignmentReport
 from apiary_sales.orders.models import Order
@@ -20,12 +19,11 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def call(client):
     def call(method, path, body=None, role="owner", key=None):
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
         answer = getattr(client, method)(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             **({"data": json.dumps(body), "content_type": "application/json"} if body else {}),
             headers={
-                "Authorization": f"Token {token.key}",
+                "Authorization": builders.authorization(role),
                 "Idempotency-Key": key or builders.new_key(),
             },
         )

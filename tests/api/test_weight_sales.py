@@ -31,7 +31,7 @@ def send(client):
         client.force_login(builders.person("stand"))
         body = {"place": "stand", "vessel": "pail-1", "method": "card", **changes}
         return client.post(
-            "/api/weight-sales/",
+            "/api/v1/weight-sales/",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key},

@@ -449,7 +449,10 @@ def test_the_api_moves_money_reads_it_and_undoes_it(client, house):
 
     def send(path, sent, key):
         return client.post(
-            f"/api/{path}", sent, content_type="application/json", headers={"Idempotency-Key": key}
+            f"/api/v1/{path}",
+            sent,
+            content_type="application/json",
+            headers={"Idempotency-Key": key},
         )
 
     made = send("money-moves/", body, "a-1")
@@ -461,6 +464,6 @@ def test_the_api_moves_money_reads_it_and_undoes_it(client, house):
     assert (made.json()["arrived_cents"], made.json()["counts_on"]) == (2_400, "2026-09-10")
     assert refused.status_code == 422
     assert undone.json()["undone_on"] == "2026-09-10"
-    assert client.get(f"/api/money-moves/{number}/").json()["undone_reason"] == "Wrong"
-    assert client.get("/api/money-moves/").json()["count"] == 1
+    assert client.get(f"/api/v1/money-moves/{number}/").json()["undone_reason"] == "Wrong"
+    assert client.get("/api/v1/money-moves/").json()["count"] == 1
     assert faults() == []

@@ -264,7 +264,7 @@ def test_the_api_names_the_unit_of_each_line(shop, pounds, work, client):
     order_of(shop, jars(pounds, 2), of(work, 250))
     client.force_login(builders.person())
 
-    [order] = client.get("/api/orders/").json()["results"]
+    [order] = client.get("/api/v1/orders/").json()["results"]
 
     assert [(line["kind"], line["unit"], line["service"]) for line in order["lines"]] == [
         ("packed", "piece", None),

@@ -278,7 +278,7 @@ def test_lists_take_the_same_few_questions_however_long_they_are(office, stand, 
 def test_a_day_is_kept_through_the_api(seller, stand, sell):
     def send(path, body):
         answer = seller.post(
-            f"/api/{path}",
+            f"/api/v1/{path}",
             json.dumps(body),
             content_type="application/json",
             headers={"Idempotency-Key": builders.new_key()},
@@ -297,7 +297,7 @@ def test_a_day_is_kept_through_the_api(seller, stand, sell):
     assert (day["float_cents"], closing["expected_cents"]) == (2_000, 2_800)
     assert closing["difference_cents"] == -100
     assert (refused, problem["errors"][0]["field"]) == (422, "note")
-    assert seller.get(f"/api/{here}").json()["closing"]["id"] == closing["id"]
+    assert seller.get(f"/api/v1/{here}").json()["closing"]["id"] == closing["id"]
     status, undone = send(f"stand-day-closes/{closing['id']}/undo/", {"reason": "Found it"})
     assert (status, undone["undone_reason"]) == (201, "Found it")
     assert list(books.faults()) == []

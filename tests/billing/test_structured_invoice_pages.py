@@ -4,7 +4,6 @@ import io
 
 import pypdf
 import pytest
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.billing import structured_invoices
 from apiary_sales.customers.models import Customer
@@ -24,11 +23,12 @@ def office(client, db):
 @pytest.fixture
 def call(client, db):
     def send(method, path, body=None, *, role="owner"):
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
-        headers = {"Authorization": f"Token {token.key}", "Idempotency-Key": "k"}
+        headers = {"Authorization": builders.authorization(role), "Idempotency-Key": "k"}
         if method == "get":
-            return client.get(f"/api/{path}", headers=headers)
-        return client.post(f"/api/{path}", body, content_type="application/json", headers=headers)
+            return client.get(f"/api/v1/{path}", headers=headers)
+        return client.post(
+            f"/api/v1/{path}", body, content_type="application/json", headers=headers
+        )
 
     return send
 

@@ -3,7 +3,6 @@
 from datetime import timedelta
 
 import pytest
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.billing.models import LateCertificate
 from apiary_sales.customers.models import ExemptionCertificate
@@ -17,11 +16,12 @@ ABSURD = [None, "", " ", "x" * 500, -1, 10**30, 1.5, True, [], {}, "2026-02-30",
 @pytest.fixture
 def call(client, db):
     def send(method, path, body=None, *, role="owner", key="k"):
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
-        headers = {"Authorization": f"Token {token.key}", "Idempotency-Key": key}
+        headers = {"Authorization": builders.authorization(role), "Idempotency-Key": key}
         if method == "get":
-            return client.get(f"/api/{path}", body, headers=headers)
-        return client.post(f"/api/{path}", body, content_type="application/json", headers=headers)
+            return client.get(f"/api/v1/{path}", body, headers=headers)
+        return client.post(
+            f"/api/v1/{path}", body, content_type="application/json", headers=headers
+        )
 
     return send
 

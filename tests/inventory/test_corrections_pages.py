@@ -187,8 +187,8 @@ def test_the_api_has_what_was_entered_and_what_counts_now(client, poured, tank, 
     client.force_login(builders.person("office"))
     correction = corrected(poured, tank, other, lot, -20_000)
 
-    said = client.get(f"/api/postings/{poured.pk}/").json()
-    of_correction = client.get(f"/api/postings/{correction.pk}/").json()
+    said = client.get(f"/api/v1/postings/{poured.pk}/").json()
+    of_correction = client.get(f"/api/v1/postings/{correction.pk}/").json()
 
     assert [line["quantity"] for line in said["lines"]] == [-100_000, 100_000]
     assert sorted(line["quantity"] for line in said["lines_now"]) == [-80_000, 80_000]

@@ -278,8 +278,8 @@ def test_the_api_lists_what_is_open_and_what_is_settled(client, honey, tank, lot
     settled = taken(honey, tank, 4_000)
     settlement = settle(settled)
 
-    [row] = client.get("/api/shortages/").json()["results"]
-    [done] = client.get("/api/shortages/", {"settled": "true"}).json()["results"]
+    [row] = client.get("/api/v1/shortages/").json()["results"]
+    [done] = client.get("/api/v1/shortages/", {"settled": "true"}).json()["results"]
 
     assert row == {
         "id": made.pk,
@@ -430,7 +430,7 @@ def test_the_api_settles_and_names_the_lot(client, honey, tank, lot):
 
     def send(act: str, key: str, body: dict):
         return client.post(
-            f"/api/shortages/{short.pk}/{act}/",
+            f"/api/v1/shortages/{short.pk}/{act}/",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key},

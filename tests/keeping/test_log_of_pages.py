@@ -58,7 +58,7 @@ def test_no_line_holds_what_a_form_or_a_query_or_a_secret_address_says(client, l
 def test_who_uses_the_api_is_in_the_line(client, lines):
     client.force_login(builders.person("owner"))
 
-    client.get("/api/places/")
+    client.get("/api/v1/places/")
 
     assert [line["person"] for line in lines()] == ["owner"]
 

@@ -6,7 +6,6 @@ from datetime import timedelta
 import pytest
 import time_machine
 from django.core import mail
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.mailing.models import Email
 from tests import builders
@@ -17,13 +16,12 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_once")]
 @pytest.fixture
 def call(client):
     def send(method, path, body=None, *, role="office", key=None):
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
-        headers = {"Authorization": f"Token {token.key}"}
+        headers = {"Authorization": builders.authorization(role)}
         if key:
             headers["Idempotency-Key"] = key
         data = {} if body is None else {"data": json.dumps(body)}
         return getattr(client, method)(
-            f"/api/{path}", headers=headers, content_type="application/json", **data
+            f"/api/v1/{path}", headers=headers, content_type="application/json", **data
         )
 
     return send

@@ -136,7 +136,7 @@ def test_a_record_of_a_former_version_has_none(lot):
 
 
 def test_the_api_says_what_is_to_be_settled(office, short, lot):
-    said = office.get("/api/recall/", {"code": "L26200-1"}).json()["answer"]["to_be_settled"]
+    said = office.get("/api/v1/recall/", {"code": "L26200-1"}).json()["answer"]["to_be_settled"]
 
     assert [(row["lot"], row["goods"], row["quantity"], row["is_weighed"]) for row in said] == [
         ("L26200-1", "One pound", 5, False),

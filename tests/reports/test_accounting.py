@@ -117,7 +117,7 @@ def test_a_write_off_that_lowers_the_tax_is_in_the_list_of_taxes(office, billed)
 def test_each_list_is_downloaded_as_csv_and_xlsx_with_its_total(office, billed, slug):
     text = office.get(f"/reports/{slug}.csv").content.decode("utf-8-sig")
     book = load_workbook(io.BytesIO(office.get(f"/reports/{slug}.xlsx").content)).active
-    api = office.get(f"/api/reports/{slug}.csv")
+    api = office.get(f"/api/v1/reports/{slug}.csv")
 
     rows = list(csv.reader(io.StringIO(text)))
     heading = next(at for at, name in enumerate(rows[0]) if "USD" in name)
@@ -189,14 +189,14 @@ def test_accounts_are_read_and_named_through_the_api(client, house):
 
     def send(key, **body):
         return client.post(
-            f"/api/accounts/{key}/",
+            f"/api/v1/accounts/{key}/",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": builders.new_key()},
         )
 
     assert {"key": "sales", "number": "4000", "name": "Sales", "kind": "income"} in client.get(
-        "/api/accounts/"
+        "/api/v1/accounts/"
     ).json()
     made_account = send("sales", number="8400", name="Honey")
     assert made_account.json() == {
@@ -217,7 +217,7 @@ def test_books_are_closed_and_opened_through_the_api(client, house):
 
     def send(path, key, **body):
         return client.post(
-            f"/api/books/{path}/",
+            f"/api/v1/books/{path}/",
             body,
             content_type="application/json",
             headers={"Idempotency-Key": key},

@@ -1,7 +1,6 @@
 """Reports in the API: the figures of the pages, in whole cents, grams and pieces."""
 
 import pytest
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.reports import catalogue
 from apiary_sales.reports.report import FilteredReport
@@ -14,8 +13,9 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def ask(client):
     def get(path, role="office"):
-        token, _made = Token.objects.get_or_create(user=builders.person(role))
-        return client.get(f"/api/reports/{path}", headers={"Authorization": f"Token {token.key}"})
+        return client.get(
+            f"/api/v1/reports/{path}", headers={"Authorization": builders.authorization(role)}
+        )
 
     return get
 
@@ -50,7 +50,9 @@ def test_the_list_names_every_report_with_its_address_and_filters(ask, house):
     assert stock["title"] == "Stock value"
     assert set(stock["filters"]) == {"on", "known_on", "kind", "season"}
     for report in listed:
-        assert ask(report["url"].removeprefix("http://testserver/api/reports/")).status_code == 200
+        assert (
+            ask(report["url"].removeprefix("http://testserver/api/v1/reports/")).status_code == 200
+        )
 
 
 def test_an_unknown_cost_is_null(ask, house):
@@ -111,10 +113,10 @@ def test_a_report_there_is_not_is_not_found(ask):
 
 
 def test_without_a_token_there_is_no_report(client):
-    assert client.get("/api/reports/sales-by-product/").status_code == 401
+    assert client.get("/api/v1/reports/sales-by-product/").status_code == 401
 
 
 def test_a_report_cannot_be_written(client):
     client.force_login(builders.person("office"))
 
-    assert client.post("/api/reports/sales-by-product/").status_code == 405
+    assert client.post("/api/v1/reports/sales-by-product/").status_code == 405

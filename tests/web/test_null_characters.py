@@ -15,9 +15,9 @@ PATHS = [
     "/money/invoices/new/%00/",
     "/prices/honey/lots/%00/",
     "/bottling/lots/%00/release/",
-    "/api/lots/%00/",
-    "/api/orders/%00/",
-    "/api/places/%00/",
+    "/api/v1/lots/%00/",
+    "/api/v1/orders/%00/",
+    "/api/v1/places/%00/",
 ]
 QUESTIONS = [
     "/honey/lots/?words=%00",

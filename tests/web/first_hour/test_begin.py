@@ -75,7 +75,7 @@ def test_every_page_leads_to_the_set_up_while_there_is_nobody(client, address):
 
 
 def test_what_programs_ask_for_answers_while_there_is_nobody(client):
-    assert client.get("/api/lots/").status_code == 401
+    assert client.get("/api/v1/lots/").status_code == 401
     assert client.get("/stand/app.webmanifest").status_code == 200
     assert client.get("/j/no-such-code/").status_code == 404
 
