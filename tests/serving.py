@@ -52,6 +52,7 @@ def service(
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+        preexec_fn=_hear_ctrl_c,
     )
     with process:
         try:
@@ -62,6 +63,11 @@ def service(
             process.kill()
         rest = process.stdout.read()
     assert (process.returncode, rest.splitlines()[-1:]) == (0, ["Stopped"]), rest
+
+
+def _hear_ctrl_c() -> None:
+    """A shell that starts the tests in its background lets all they start ignore Ctrl+C."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def copy_database(source: Path, target: Path) -> None:
