@@ -1,13 +1,13 @@
 """Small builders with sane defaults: the invented house that the tests are about."""
 
 import itertools
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.utils import timezone
-from rest_framework.authtoken.models import Token
+from knox.crypto import hash_token
 
-from apiary_sales.accounts.models import User
+from apiary_sales.accounts.models import ApiToken, User
 from apiary_sales.accounts.services import people
 from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.customers.models import Customer, ExemptionCertificate
@@ -33,8 +33,22 @@ def person(role: str = "owner") -> User:
 
 def authorization(role: str = "owner") -> str:
     """Return the Authorization header with which a program of a person of this role asks."""
-    token, _made = Token.objects.get_or_create(user=person(role))
-    return f"Token {token.key}"
+    text = hash_token(f"a program of {role}")[:64]
+    if not ApiToken.objects.filter(digest=hash_token(text)).exists():
+        ApiToken.objects.bulk_create(
+            [
+                ApiToken(
+                    digest=hash_token(text),
+                    token_key=text[:15],
+                    user=person(role),
+                    name="Test",
+                    scopes=ApiToken.Scopes.READ_WRITE,
+                    expiry=timezone.now() + timedelta(days=365),
+                    last_used_on=timezone.localdate(),
+                )
+            ]
+        )
+    return f"Token {text}"
 
 
 def place(code: str, kind: str = Place.Kind.TANK, **fields) -> Place:

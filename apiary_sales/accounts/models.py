@@ -3,8 +3,12 @@ from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractUser
 from django.contrib.auth.models import UserManager as DjangoUserManager
+from django.contrib.sessions.base_session import AbstractBaseSession
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from knox.models import AbstractAuthToken
+
+from apiary_sales.accounts import browsers
 
 
 class UserManager(DjangoUserManager):
@@ -116,3 +120,58 @@ class SetUp(models.Model):
     def current(cls) -> "SetUp":
         """Return the one row, or its defaults while it has not been saved."""
         return cls.objects.filter(pk=1).first() or cls(pk=1)
+
+
+class ApiToken(AbstractAuthToken):
+    """A key with which a program asks in the name of a person, of which only the hash is kept.
+
+    A program may never do more than the person, and less where `scopes` says so.
+    """
+
+    class Scopes(models.TextChoices):
+        READ = "read", _("Read only")
+        SELL = "sell", _("Sell at the stand, and nothing else")
+        READ_WRITE = "read write", _("Read and record")
+
+    # The hash alone finds a key; rows have a number of their own, which may be in addresses.
+    digest = models.CharField(max_length=128, unique=True)
+    name = models.CharField(_("name"), max_length=80)
+    scopes = models.CharField(_("may"), max_length=20, choices=Scopes)
+    created = models.DateTimeField(_("made"), auto_now_add=True)
+    expiry = models.DateTimeField(_("expires"))
+    last_used_on = models.DateField(_("last used"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("key of a program")
+        verbose_name_plural = _("keys of programs")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class HouseSession(AbstractBaseSession):
+    """Where somebody is signed in: what Django keeps of it, and of which person and browser it is.
+
+    `session_key` is the hash of what the browser sends, so that a copy of the database signs nobody
+    in. `expire_date` moves on while the session is used: see `rules.SESSION_LIMITS`.
+    """
+
+    session_key = models.CharField(max_length=64, unique=True)
+    person = models.ForeignKey(
+        User, on_delete=models.CASCADE, null=True, blank=True, related_name="sessions"
+    )
+    browser = models.CharField(_("browser"), max_length=200, blank=True)
+    address = models.CharField(_("address"), max_length=45, blank=True)
+    started_at = models.DateTimeField(_("signed in"))
+    last_seen_at = models.DateTimeField(_("last seen"))
+
+    class Meta(AbstractBaseSession.Meta):
+        verbose_name = _("sign-in on a device")
+        verbose_name_plural = _("sign-ins on devices")
+
+    def __str__(self) -> str:
+        return f"{self.person} {self.started_at:%Y-%m-%d}"
+
+    @property
+    def browser_in_words(self) -> str:
+        return browsers.in_words(self.browser)

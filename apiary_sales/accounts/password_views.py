@@ -3,6 +3,7 @@
 from typing import Any, cast
 
 from django.contrib import messages
+from django.contrib.auth import logout
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.http import HttpRequest, HttpResponse
@@ -72,8 +73,9 @@ class NewPasswordView(auth_views.PasswordResetConfirmView):
     def form_valid(self, form: Any) -> HttpResponse:
         # Django shows the form of a valid link alone, which is of a person.
         person = cast(User, self.user)
+        # This session, which has the token of the link, ends like all others.
+        logout(self.request)
         people.reset_password(person=person, password=form.cleaned_data["new_password1"])
-        del self.request.session[auth_views.INTERNAL_RESET_SESSION_TOKEN]
         messages.success(
             self.request,
             _("Your new password is set. You are signed out everywhere else; sign in with it."),

@@ -1,10 +1,13 @@
-"""What a short PIN may be, and how long one waits after wrong ones."""
+"""What a short PIN may be, how long one waits after wrong ones, and how long one is signed in."""
 
 import re
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 from django.utils.translation import gettext as _
+
+from apiary_sales.accounts.models import User
 
 PIN_DIGITS_MIN, PIN_DIGITS_MAX = 4, 6
 # After so many wrong ones a person waits; each further one doubles the wait.
@@ -34,3 +37,35 @@ def wait_after(wrong: int) -> timedelta:
     # Limited before it is doubled, since the count has no limit.
     doublings = min(wrong - WRONG_PINS_FREE, 10)
     return min(FIRST_WAIT * 2**doublings, LONGEST_WAIT)
+
+
+@dataclass(frozen=True)
+class SessionLimit:
+    """After how long one has to sign in again."""
+
+    # Since the last page, and since signing in.
+    idle: timedelta
+    longest: timedelta
+
+
+# The phone at the stand must take sales, so it stays signed in longest; it can do least.
+SESSION_LIMITS = {
+    User.Role.OWNER: SessionLimit(idle=timedelta(hours=12), longest=timedelta(days=7)),
+    User.Role.OFFICE: SessionLimit(idle=timedelta(hours=12), longest=timedelta(days=7)),
+    User.Role.BOTTLING: SessionLimit(idle=timedelta(days=7), longest=timedelta(days=30)),
+    User.Role.STAND: SessionLimit(idle=timedelta(days=30), longest=timedelta(days=90)),
+}
+# A session in which nobody is signed in holds a message or a language at most.
+NOBODY_SIGNED_IN = SessionLimit(idle=timedelta(days=1), longest=timedelta(days=1))
+# Not every page writes that somebody was there.
+SEEN_AGAIN_AFTER = timedelta(minutes=5)
+
+
+def session_ends_at(role: str | None, *, started_at: datetime, seen_at: datetime) -> datetime:
+    """Return when a session ends unless it is used again; a role of None is nobody."""
+    limit = SESSION_LIMITS[User.Role(role)] if role else NOBODY_SIGNED_IN
+    return min(seen_at + limit.idle, started_at + limit.longest)
+
+
+TOKEN_DAYS_MAX = 365
+TOKENS_MAX = 50

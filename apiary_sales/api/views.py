@@ -6,8 +6,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import mixins, parsers, permissions, status, viewsets
-from rest_framework.authtoken.views import ObtainAuthToken
+from rest_framework import mixins, permissions, status, viewsets
 from rest_framework.exceptions import ParseError
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,7 +15,6 @@ from rest_framework.views import APIView
 
 from apiary_sales.api import serializers
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
-from apiary_sales.api.parsers import JSONParser
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import PaymentMade
@@ -177,12 +175,6 @@ class ApiActView(APIView):
         serializer = self.serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
-
-
-class TokenView(ObtainAuthToken):
-    """A token for a name and a password."""
-
-    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
 
 class ExtractionView(ApiActView):

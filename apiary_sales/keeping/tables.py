@@ -36,8 +36,8 @@ MADE_BY_MIGRATE = (
 )
 # What a house may have before anybody has set it up.
 OF_THE_MACHINE = (
+    "accounts.HouseSession",
     "accounts.PinTries",
-    "sessions.Session",
     "django_tasks_database.DBTaskResult",
     "inventory.LongWork",
     "keeping.Backup",

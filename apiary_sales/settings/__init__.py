@@ -64,7 +64,10 @@ if HTTPS:
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+SESSION_ENGINE = "apiary_sales.accounts.session_store"
+# Longer than anybody stays signed in: the service itself ends a session, by the person's role (see
+# `accounts/rules.py`).
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 90
 # A demo beside a house has this file in its own DATA_DIR. Both are reached by the same name, and a
 # browser would take the cookie of one for that of the other.
 DEMO_MARK = "this-is-the-demo.txt"
@@ -85,7 +88,6 @@ INSTALLED_APPS = [
     "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",
-    "django.contrib.sessions",
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
@@ -93,7 +95,7 @@ INSTALLED_APPS = [
     "auditlog",
     "django_htmx",
     "rest_framework",
-    "rest_framework.authtoken",
+    "knox",
     "drf_spectacular",
     "django_tasks",
     "django_tasks_db",
@@ -122,6 +124,7 @@ MIDDLEWARE = [
     "apiary_sales.web.middleware.LongBodyMiddleware",
     "inventory.shared.middleware.ConventionsMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "apiary_sales.accounts.middleware.SeenMiddleware",
     "inventory.shared.middleware.HouseLocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -197,6 +200,9 @@ CACHES = {
 # Work that an answer does not wait for. It is a row of the database, written in the transaction of
 # the act that wants it done; `manage.py serve` does it.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+# The keys of programs are rows of ours: the table that knox would make has no use.
+KNOX_TOKEN_MODEL = "accounts.ApiToken"
+MIGRATION_MODULES = {"knox": None}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "accounts.User"
@@ -305,7 +311,7 @@ WHITENOISE_USE_FINDERS = True
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "rest_framework.authentication.TokenAuthentication",
+        "apiary_sales.api.authentication.ProgramAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],

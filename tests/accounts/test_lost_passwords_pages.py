@@ -11,7 +11,6 @@ from django.core.management import CommandError, call_command
 from django.urls import reverse
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import lost_passwords, people
@@ -122,17 +121,6 @@ def test_one_address_can_not_try_many_names(maren):
 
     with pytest.raises(TooManyTries):
         lost_passwords.ask(name="maren", site="https://a.example", address="192.0.2.1")
-
-
-def test_a_new_password_ends_open_sessions_and_the_token_of_the_api(client, maren):
-    client.force_login(maren)
-    token = Token.objects.create(user=maren)
-
-    people.reset_password(person=maren, password=NEW)
-
-    assert client.get(reverse("web:today")).status_code == 302
-    headers = {"Authorization": f"Token {token.key}"}
-    assert client.get("/api/v1/places/", headers=headers).status_code == 401
 
 
 def test_the_owner_gets_a_link_to_give_to_a_person(client, maren):

@@ -12,7 +12,6 @@ import pytest
 from django.utils import timezone
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework import fields
-from rest_framework.authtoken.models import Token
 from rest_framework.exceptions import ValidationError
 
 from apiary_sales.api import (
@@ -38,9 +37,11 @@ from apiary_sales.api import (
     recall_records,
     serializers,
     service_bills,
+    sessions,
     shortages,
     structured_invoices,
     taxes,
+    tokens,
     trade,
     views,
     warmings,
@@ -519,7 +520,7 @@ OTHER_FIELDS = {
     "transfers/": ["poured_on", "note"],
     "stand-sales/": ["tendered_cents", "discount_cents"],
     "weight-sales/": ["product", "gross_grams", "tare_grams", "tendered_cents"],
-    "token/": [],
+    "token/": ["name", "scopes", "days"],
 }
 ABSURD = [
     *(None, True, "", "x", -1, 0, 1.5, 10**9, 2**63, 10**30, float("inf")),
@@ -804,6 +805,9 @@ WITHOUT_BODY = {
     market_api.HonestyBoxPutAwayApiView,
     market_api.MarketCancelApiView,
     market_api.MarketLoadUndoApiView,
+    sessions.OthersSignOutView,
+    sessions.SignOutView,
+    tokens.TokenRevokeView,
     trade.ConsignmentCancelApiView,
     counts.CountCancelApiView,
     emails.ReminderPauseEndApiView,
@@ -976,19 +980,6 @@ def test_numbers_travel_as_exact_text(call, tank):
     lot = call("get", "lots/26-E01/").json()
 
     assert Decimal(lot["moisture_percent"]) == Decimal("17.45")
-
-
-def test_a_token_is_given_for_a_name_and_password(client):
-    builders.person("office")
-
-    given = client.post(
-        "/api/v1/token/",
-        json.dumps({"username": "office", "password": "office"}),
-        content_type="application/json",
-    )
-
-    assert given.status_code == 200
-    assert given.json()["token"] == Token.objects.get().key
 
 
 # ------------------------------------------------------------------ figures are never guessed

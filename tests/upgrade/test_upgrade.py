@@ -48,7 +48,7 @@ def test_a_dump_of_the_present_can_be_made_and_holds_nothing_of_the_machine(empt
     dump = make_dumps.sqlite(empty_database)
 
     assert dump.count("INSERT INTO") > 500
-    assert 'INSERT INTO "django_session"' not in dump
+    assert 'INSERT INTO "accounts_housesession"' not in dump
     assert "pbkdf2" not in dump
     assert "honey-dump-" not in dump
     assert str(databases.ROOT) not in dump

@@ -2,10 +2,10 @@
 
 from django.db import transaction
 from django.utils.translation import gettext as _
-from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import sessions, tokens
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import NotAllowedNow, parameters_named
 
@@ -28,12 +28,15 @@ def add(*, username: str, name: str, role: str, password: str) -> User:
 def change_role(*, person: User, role: str) -> User:
     """Give a person another role, and with it other permissions.
 
+    They sign in again, and their programs need new keys, which may do what the role may.
     Raises `NotAllowedNow` when it would leave the house without an owner, `BadValue` for a role
     there is not.
     """
     person = User.objects.select_for_update().get(pk=person.pk)
     if role != User.Role.OWNER:
         _keep_an_owner(person)
+    if role != person.role:
+        _end_access(person)
     person.role = role
     save_checked(person)
     roles.put_in_step(person)
@@ -44,12 +47,12 @@ def change_role(*, person: User, role: str) -> User:
 def reset_password(*, person: User, password: str) -> User:
     """Set a new password; every device the person was signed in on must sign in again.
 
-    So must programs that use the API: the person's token ends too.
+    Their programs need new keys: those that they have end too.
     """
     person = User.objects.select_for_update().get(pk=person.pk)
     person.set_password(password)
     person.save(update_fields=["password"])
-    Token.objects.filter(user=person).delete()
+    _end_access(person)
     return person
 
 
@@ -66,22 +69,32 @@ def set_email(*, person: User, email: str) -> User:
 def switch_off(*, person: User) -> User:
     """Keep a person from signing in; what they wrote down stays under their name.
 
+    Where they are signed in and the keys of their programs end for good.
     Raises `NotAllowedNow` when it would leave the house without an owner.
     """
     person = User.objects.select_for_update().get(pk=person.pk)
     _keep_an_owner(person)
     person.is_active = False
     person.save(update_fields=["is_active"])
+    _end_access(person)
     return person
 
 
 @transaction.atomic
 def switch_on(*, person: User) -> User:
-    """Let a person sign in again."""
+    """Let a person sign in again; what ended when they were switched off does not come back."""
     person = User.objects.select_for_update().get(pk=person.pk)
+    # One that was begun in the moment of switching off.
+    _end_access(person)
     person.is_active = True
     person.save(update_fields=["is_active"])
     return person
+
+
+def _end_access(person: User) -> None:
+    """End where a person is signed in, and the keys of their programs."""
+    sessions.sign_out_others(person=person, but=None)
+    tokens.end_all(person=person)
 
 
 def _keep_an_owner(person: User) -> None:

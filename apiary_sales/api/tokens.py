@@ -1,0 +1,113 @@
+"""Keys with which programs ask: given for a name and a password, listed, revoked."""
+
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.utils.translation import gettext as _
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, parsers, permissions, serializers, status
+from rest_framework.generics import get_object_or_404
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from apiary_sales.accounts import access, rules
+from apiary_sales.accounts.models import ApiToken, User
+from apiary_sales.accounts.services import tokens
+from apiary_sales.api.parsers import JSONParser
+from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
+from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from inventory.shared.people import person_of
+
+DAYS_USUAL = 90
+
+
+class NamePasswordSerializer(serializers.Serializer):
+    """Who the program asks for, what it is called, what it may do and for how many days."""
+
+    username = StrictCharField(max_length=150)
+    password = StrictCharField(
+        max_length=4096, trim_whitespace=False, style={"input_type": "password"}
+    )
+    name = StrictCharField(max_length=80, default="Program")
+    scopes = serializers.ChoiceField(ApiToken.Scopes.choices, default=ApiToken.Scopes.READ_WRITE)
+    days = StrictIntegerField(min_value=1, max_value=rules.TOKEN_DAYS_MAX, default=DAYS_USUAL)
+
+
+class ProgramKeySerializer(serializers.ModelSerializer):
+    """A key that works; its text is told once, when it is made."""
+
+    person = serializers.CharField(source="user.display_name")
+    person_id = serializers.IntegerField(source="user.pk")
+    made_at = serializers.DateTimeField(source="created")
+    expires_at = serializers.DateTimeField(source="expiry")
+
+    class Meta:
+        model = ApiToken
+        fields = [
+            "id",
+            "name",
+            "scopes",
+            "person",
+            "person_id",
+            "made_at",
+            "last_used_on",
+            "expires_at",
+        ]
+
+
+class TokenGivenSerializer(ProgramKeySerializer):
+    """A key that was just made, with its text for the header `Authorization: Token …`."""
+
+    token = serializers.CharField(read_only=True)
+
+    class Meta(ProgramKeySerializer.Meta):
+        fields = ["token", *ProgramKeySerializer.Meta.fields]
+
+
+class TokenView(generics.GenericAPIView):
+    """A key for a name and a password."""
+
+    authentication_classes: list[Any] = []
+    permission_classes = [permissions.AllowAny]
+    serializer_class = NamePasswordSerializer
+    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
+
+    @extend_schema(responses={200: TokenGivenSerializer, **REFUSALS})
+    def post(self, request: Request) -> Response:
+        """Make a key for a program, and tell its text this once."""
+        serializer = self.get_serializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        data = serializer.validated_data
+        person = authenticate(
+            request._request, username=data.pop("username"), password=data.pop("password")
+        )
+        if not isinstance(person, User):
+            raise serializers.ValidationError(
+                {"password": [_("The name or the password is wrong.")]}
+            )
+        token, text = tokens.make(person=person, **data)
+        return Response({"token": text, **ProgramKeySerializer(token).data})
+
+
+class TokenListView(generics.ListAPIView):
+    """The keys that work: a person's own; an owner sees those of everybody."""
+
+    permission_classes = [ViewPermission]
+    serializer_class = ProgramKeySerializer
+    queryset = ApiToken.objects.all()
+
+    def get_queryset(self) -> Any:
+        return access.tokens_seen_by(User.objects.get(pk=person_of(self.request).pk))
+
+
+class TokenRevokeView(ApiActView):
+    """End one key."""
+
+    serializer_class = serializers.Serializer
+
+    @extend_schema(request=None, responses={204: None, **REFUSALS})
+    def post(self, request: Request, pk: int) -> Response:
+        """Revoke a key at once and for good; the owner may revoke that of anybody."""
+        me = User.objects.get(pk=person_of(request).pk)
+        tokens.revoke(token=get_object_or_404(access.tokens_seen_by(me), pk=pk))
+        return Response(status=status.HTTP_204_NO_CONTENT)
