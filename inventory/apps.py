@@ -10,10 +10,10 @@ class InventoryConfig(AppConfig):
 
         from inventory.bottling import found_things as found_in_bottling
         from inventory.bottling.services import retold_runs
-        from inventory.shared import attachable, conventions
+        from inventory.shared import attachable, conventions, sealable
         from inventory.stock import found_things as found_in_stock
         from inventory.stock import signals
-        from inventory.stock.models import Lot
+        from inventory.stock.models import Lot, Posting, PostingLine
         from inventory.stock.services import lot_costs
 
         post_save.connect(lot_costs.keep, sender=Lot, dispatch_uid="lot_costs")
@@ -21,6 +21,25 @@ class InventoryConfig(AppConfig):
         found_in_bottling.register()
         signals.entries_retold.connect(retold_runs.follow, dispatch_uid="runs")
         conventions.register_use("currency", Lot.objects.filter(cost_cents__isnull=False).exists)
+        sealable.register(
+            sealable.SealedKind(
+                name="posting",
+                title="Posting",
+                model=Posting,
+                line_model=PostingLine,
+                owner="posting_id",
+                columns={
+                    1: sealable.SealedColumns(
+                        own=(
+                            *("kind", "occurred_at", "recorded_at", "recorded_by_id", "note"),
+                            *("idempotency_key", "reverses_id", "counts_on", "took_all"),
+                            *("corrects_id", "caused_by_id"),
+                        ),
+                        of_lines=("id", "item_id", "place_id", "lot_id", "quantity"),
+                    )
+                },
+            )
+        )
         attachable.register(
             "inventory.Lot",
             name="lot",

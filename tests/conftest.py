@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 from django.db import connection, connections
-from django.test import override_settings
+from django.test import TransactionTestCase, override_settings
 from django.utils import translation
 
+from apiary_sales.keeping import triggers
 from inventory.shared import conventions
 from tests import builders, data_layer, serving, timing
 
@@ -25,6 +26,26 @@ def owner(db):
 def key():
     """Return a maker of idempotency keys that never repeat within a test."""
     return builders.new_key
+
+
+@pytest.fixture
+def without_triggers(db):
+    """Let a test change what the database would refuse to, as somebody who drops triggers can."""
+    triggers.lift("default")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _flush_without_triggers():
+    """Let tests that commit empty the books at their end; Django then makes the triggers again."""
+    usual = TransactionTestCase._fixture_teardown
+
+    def empty(case):
+        triggers.lift("default")
+        usual(case)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_teardown", empty)
+        yield
 
 
 @pytest.fixture(autouse=True)

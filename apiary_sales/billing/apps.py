@@ -8,11 +8,17 @@ class BillingConfig(AppConfig):
         from django.urls import reverse
 
         from apiary_sales.billing import found_things, mailed_papers
-        from apiary_sales.billing.models import Entry, Invoice, PurchaseOrderLine, SupplierBill
+        from apiary_sales.billing.models import (
+            Entry,
+            EntryLine,
+            Invoice,
+            PurchaseOrderLine,
+            SupplierBill,
+        )
         from apiary_sales.billing.queries import personal_data as held_data
         from apiary_sales.billing.services import personal_data as erasing
         from apiary_sales.customers import personal_data
-        from inventory.shared import attachable, conventions
+        from inventory.shared import attachable, conventions, sealable
 
         personal_data.register(
             personal_data.DataHolder(
@@ -22,6 +28,27 @@ class BillingConfig(AppConfig):
         )
         mailed_papers.register()
         found_things.register()
+        sealable.register(
+            sealable.SealedKind(
+                name="entry",
+                title="Entry",
+                model=Entry,
+                line_model=EntryLine,
+                owner="entry_id",
+                columns={
+                    1: sealable.SealedColumns(
+                        own=(
+                            *("kind", "happened_on", "entered_on", "entered_at"),
+                            *("invoice_id", "payment_id"),
+                        ),
+                        of_lines=(
+                            *("id", "account", "detail", "customer_id", "supplier_id"),
+                            "amount_cents",
+                        ),
+                    )
+                },
+            )
+        )
         for priced in (Entry, Invoice, PurchaseOrderLine, SupplierBill):
             conventions.register_use("currency", priced.objects.exists)
         conventions.register_use(

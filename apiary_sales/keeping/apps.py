@@ -1,5 +1,27 @@
+from typing import Any
+
 from django.apps import AppConfig
 
 
 class KeepingConfig(AppConfig):
     name = "apiary_sales.keeping"
+
+    def ready(self) -> None:
+        from django.db.models.signals import post_migrate, pre_migrate
+
+        pre_migrate.connect(_lift_triggers, sender=self, dispatch_uid="books")
+        post_migrate.connect(_make_triggers, sender=self, dispatch_uid="books")
+
+
+def _lift_triggers(using: str, plan: list[Any], **_named: Any) -> None:
+    """Let migrations rewrite rows and rebuild tables; with none to do, nothing is lifted."""
+    from apiary_sales.keeping import triggers
+
+    if plan:
+        triggers.lift(using)
+
+
+def _make_triggers(using: str, **_named: Any) -> None:
+    from apiary_sales.keeping import triggers
+
+    triggers.make(using)

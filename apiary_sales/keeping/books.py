@@ -6,6 +6,7 @@ from apiary_sales.billing.queries import books as money_books
 from apiary_sales.billing.queries import journal, purchase_books
 from apiary_sales.orders.queries import books as order_books
 from inventory.stock.queries import books as stock_books
+from inventory.stock.queries import seals
 
 
 def faults() -> Iterator[str]:
@@ -15,3 +16,4 @@ def faults() -> Iterator[str]:
     yield from money_books.faults()
     yield from purchase_books.faults()
     yield from journal.faults()
+    yield from seals.faults()

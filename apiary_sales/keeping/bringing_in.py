@@ -17,10 +17,10 @@ from typing import Any
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.management.sql import emit_post_migrate_signal
-from django.db import DEFAULT_DB_ALIAS, DatabaseError, transaction
+from django.db import DEFAULT_DB_ALIAS, DatabaseError
 
 from apiary_sales import __version__
-from apiary_sales.keeping import books, rebuild, tables
+from apiary_sales.keeping import books, rebuild, tables, triggers
 from apiary_sales.keeping.exported import (
     COLUMNS_LEFT_OUT,
     FILES,
@@ -154,7 +154,7 @@ def _bring_in(archive: zipfile.ZipFile, manifest: Mapping[str, Any], told: Told)
             "This database is of another version of the service: use a new one, or run "
             "manage.py migrate."
         )
-    with _files_of(archive) as files, transaction.atomic(using=using):
+    with _files_of(archive) as files, triggers.lifted(using):
         if label := tables.not_empty(using):
             raise CannotBringIn(
                 f"This database has a house in it already ({label} has rows). An export comes into "

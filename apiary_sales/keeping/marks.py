@@ -33,6 +33,7 @@ APART = {
     "auth.permission",
     "contenttypes.contenttype",
     "inventory.longwork",
+    "inventory.seal",
     "keeping.backup",
 }
 

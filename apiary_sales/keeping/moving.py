@@ -13,7 +13,7 @@ import environ
 from django.conf import settings
 from django.db import DEFAULT_DB_ALIAS, DatabaseError, connections, transaction
 
-from apiary_sales.keeping import tables
+from apiary_sales.keeping import tables, triggers
 from apiary_sales.keeping.one_state import another_connection
 from apiary_sales.keeping.tables import CannotCopy, StoredTable
 
@@ -47,7 +47,7 @@ def move_database(to: str, *, told: Told = lambda done, total: None) -> MovedHou
         with another_connection(TARGET, details):
             _make_tables(to)
             # On SQLite a transaction is immediate: it keeps out all other writers.
-            with transaction.atomic(using=DEFAULT_DB_ALIAS), transaction.atomic(using=TARGET):
+            with transaction.atomic(using=DEFAULT_DB_ALIAS), triggers.lifted(TARGET):
                 found = tables.all_tables()
                 _check_empty()
                 rows = _copy(found, told)

@@ -364,6 +364,7 @@ def test_lists_and_balances_come_to_what_the_bills_say(room):
         (EntryLine, {"supplier": None}, "is owed"),
     ],
 )
+@pytest.mark.usefixtures("without_triggers")
 def test_a_figure_that_was_changed_behind_the_book_is_found(room, model, change, says):
     room.pay(room.bill(), 4_000)
     assert book_faults() == []

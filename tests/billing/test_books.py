@@ -42,6 +42,7 @@ def test_an_untouched_book_has_no_fault(invoice):
     assert faults() == []
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_an_entry_that_does_not_balance(invoice):
     entry = invoice.entry.pk
     rows(EntryLine, entry=entry, account="sales").update(amount_cents=-5_999)
@@ -49,6 +50,7 @@ def test_an_entry_that_does_not_balance(invoice):
     assert faults() == [f"Entry {entry} adds up to 1 cents, not zero."]
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_bill_that_is_not_in_the_book(invoice):
     rows(EntryLine, entry=invoice.entry).delete()
     rows(Entry, invoice=invoice).delete()
@@ -56,6 +58,7 @@ def test_a_bill_that_is_not_in_the_book(invoice):
     assert "F26-00001 is entered at 0 cents, not 6000." in faults()
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_payment_entered_at_another_amount(invoice):
     payment = Payment.objects.get()
     rows(EntryLine, entry=payment.entry, account="receivable").update(amount_cents=-2_001)
@@ -76,12 +79,14 @@ def test_a_balance_that_is_missing(invoice):
     assert faults() == ["Corner Grocery owes 4000 cents by the lines and has no balance."]
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_total_that_is_not_the_sum_of_its_lines(invoice):
     InvoiceLine.objects.update(amount_cents=6_001)
 
     assert "F26-00001 says 6000 + 0 = 6000 cents, its lines 6001 + 0." in faults()
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_more_put_to_bills_than_was_paid(invoice):
     payment = Payment.objects.get()
     rows(Allocation, payment=payment).update(amount_cents=2_001)
@@ -107,6 +112,7 @@ def test_an_open_amount_that_is_not_what_is_left(invoice):
     assert faults() == ["F26-00001 has 4000 cents to pay, and says 3999."]
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_credit_note_that_does_not_undo_its_invoice(invoice, owner, key):
     note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Leaked")
     Invoice.objects.filter(pk=note.pk).update(total_cents=-5_999, net_cents=-5_999)
@@ -118,6 +124,7 @@ def test_a_credit_note_that_does_not_undo_its_invoice(invoice, owner, key):
     ]
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_goods_on_two_bills(invoice, shop, pounds):
     other = invoice_of(shop, jars(pounds, 10, "6.00"))
     good = invoice.lines.get().fulfilment_line
@@ -127,6 +134,7 @@ def test_goods_on_two_bills(invoice, shop, pounds):
     assert f"{good} is billed at 12000 cents, and says 6000." in faults()
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_number_that_is_missing(invoice, shop, pounds):
     later = invoice_of(shop, jars(pounds, 1))
     Invoice.objects.filter(pk=later.pk).update(number=4)
@@ -134,6 +142,7 @@ def test_a_number_that_is_missing(invoice, shop, pounds):
     assert faults() == ["Series F26 misses F26-00002, F26-00003."]
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_reversal_of_another_amount(invoice, owner, key):
     payment = Payment.objects.get()
     undo = payments.reverse(payment=payment, reversed_by=owner, key=key(), reason="Bounced")
@@ -171,6 +180,7 @@ def test_no_bill_is_paid_beyond_what_is_open(invoice):
         ({"tax_cents": 1}, "invoice_total_is_net_tax_and_rounding"),
     ],
 )
+@pytest.mark.usefixtures("without_triggers")
 def test_the_database_itself_refuses_a_broken_bill(invoice, change, law):
     with pytest.raises(IntegrityError, match=law), transaction.atomic():
         Invoice.objects.update(**change)

@@ -132,6 +132,7 @@ def test_books_that_were_never_closed_can_not_be_opened(owner, key):
         books_lock.open_again(until=None, locked_by=owner, key=key(), reason="x")
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_an_entry_that_slipped_into_closed_days_is_a_fault(close, shop, pounds):
     close()
     with at(TODAY + days(1)):
@@ -144,6 +145,7 @@ def test_an_entry_that_slipped_into_closed_days_is_a_fault(close, shop, pounds):
     )
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_number_out_of_the_order_of_days_is_a_fault(shop, pounds):
     first, second = invoice_of(shop, jars(pounds, 1)), invoice_of(shop, jars(pounds, 1))
     Invoice.objects.filter(pk=second.pk).update(issued_on=YESTERDAY)

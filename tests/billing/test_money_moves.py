@@ -308,6 +308,7 @@ def test_undoing_leaves_a_closed_day_as_it_is(owner):
 # ------------------------------------------------------------------ what verify finds
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_move_that_differs_from_its_entry_is_found(owner):
     made = move(("owner", "transfer"), 500)
     MoneyMove.objects.filter(pk=made.pk).update(cents=600)

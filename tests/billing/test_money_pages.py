@@ -34,7 +34,7 @@ from tests.billing.conftest import (
     words_of,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("without_triggers")]
 
 
 @pytest.fixture

@@ -61,6 +61,7 @@ def test_an_invoice_is_found_by_its_number_with_and_without_the_letter(shop, pou
     assert list(money.invoices(text=text, on=TODAY)) == [invoice]
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_number_given_before_stays_and_is_found(shop, pounds):
     invoice = invoice_of(shop, jars(pounds, 1))
     Invoice.objects.filter(pk=invoice.pk).update(series="26", number=17)

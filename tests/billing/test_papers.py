@@ -356,6 +356,7 @@ def test_the_house_chooses_the_paper_of_receipts_and_each_print_may_choose_anoth
     ]
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_receipt_written_later_prints_its_day_of_sale_too(pounds, stand):
     receipt = sale_of(pounds, stand)
     Invoice.objects.filter(pk=receipt.pk).update(supplied_on=TODAY - days(2))
@@ -376,6 +377,7 @@ def test_a_receipt_that_was_undone_says_so_on_a_roll(pounds, stand, owner, key):
     assert "Cancelled on Sep 10, 2026 by credit note C26-00001." in text
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_receipt_names_each_tax_and_the_rounding(pounds, stand, honey_tax):
     receipt = sale_of(pounds, stand)
     # 8.00 and 6.25 % of it, 0.50

@@ -170,6 +170,7 @@ def test_a_discount_that_lowers_the_tax_lowers_the_return_until_it_is_undone(sho
     assert (of_september().tax_cents, of_september().book_cents) == (450, 450)
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_opening_documents_are_no_sales_of_the_period(shop, pounds, taxed):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
     QuerySet(Entry).filter(pk=invoice.entry.pk).update(kind="opening")
@@ -177,6 +178,7 @@ def test_opening_documents_are_no_sales_of_the_period(shop, pounds, taxed):
     assert of_september().sales == []
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_return_that_the_book_of_money_contradicts_says_so(office, shop, pounds, taxed):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
     tax = QuerySet(EntryLine).filter(entry=invoice.entry, account="sales_tax")

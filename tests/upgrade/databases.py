@@ -53,12 +53,13 @@ def sqlite_url(database: Path) -> str:
 def dump_sqlite(database: Path) -> str:
     """Return a SQLite file as SQL text.
 
-    The full-text table is left out: `migrate` makes it, and as text it cannot be loaded.
+    The full-text table and all triggers are left out: `migrate` makes them, and as text that table
+    cannot be loaded.
     """
     with closing(sqlite3.connect(":memory:")) as connection:
         with closing(sqlite3.connect(database)) as kept:
             kept.backup(connection)
-        triggers = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'finding%'"
+        triggers = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
         for (name,) in connection.execute(triggers).fetchall():
             connection.execute(f"DROP TRIGGER {name}")
         connection.execute("DROP TABLE IF EXISTS finding_text")

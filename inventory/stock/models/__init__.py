@@ -9,6 +9,7 @@ from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lot_costs import LotCost
 from .lots import Lot, LotParent
 from .measurements import Measurement, VesselTemperature
+from .seals import Seal
 from .settings import ProductionSettings
 from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
@@ -36,6 +37,7 @@ __all__ = [
     "Posting",
     "PostingLine",
     "ProductionSettings",
+    "Seal",
     "Shortage",
     "Supplier",
     "TankShape",

@@ -1,11 +1,16 @@
-"""`manage.py migrate`, which loads a new SQLite database at once and migrates it from there."""
+"""`manage.py migrate`, which loads a new SQLite database at once and migrates it from there.
+
+Books that were never sealed are sealed at the end, so that an upgraded house has a first seal.
+"""
 
 from typing import Any
 
 from django.core.management.commands import migrate
-from django.db import connections
+from django.db import DEFAULT_DB_ALIAS, connections
 
 from apiary_sales.web import new_database
+from inventory.stock.models import Seal
+from inventory.stock.services import seals
 
 
 class Command(migrate.Command):
@@ -15,3 +20,5 @@ class Command(migrate.Command):
         if is_whole and new_database.can_be_loaded(connection):
             new_database.load(connection)
         super().handle(*args, **options)
+        if is_whole and options["database"] == DEFAULT_DB_ALIAS and not Seal.objects.exists():
+            seals.make()

@@ -1,0 +1,254 @@
+"""Triggers by which the database refuses what the laws of the books forbid (`append_only.py`).
+
+They are made after every `migrate`, on SQLite and PostgreSQL, and lifted before one that has
+something to do, since a rebuilt table of SQLite would lose them. A trigger costs a write nothing
+that a person could notice: an UPDATE compares columns, an INSERT one number.
+"""
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import connections, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from apiary_sales.keeping.append_only import KEPT, KeptTable
+from inventory.stock.models import Seal
+
+PREFIX = "books_"
+REFUSE = "books_refuse"
+
+
+@dataclass(frozen=True)
+class BookTrigger:
+    """One trigger, and the statement that makes it."""
+
+    name: str
+    table: str
+    statement: str
+
+    @property
+    def digest(self) -> str:
+        return hashlib.sha256(self.statement.encode()).hexdigest()
+
+
+def make(using: str) -> None:
+    """Make the triggers that are missing or of another table of laws, and drop those of none."""
+    connection = connections[using]
+    wanted, found = _wanted(connection), _found(connection)
+    stale = {name: table for name, (table, said) in found.items() if not _is(wanted, name, said)}
+    missing = [each for name, each in wanted.items() if name not in found or name in stale]
+    if not stale and not missing:
+        return
+    with transaction.atomic(using=using):
+        _drop(connection, stale)
+        with connection.cursor() as cursor:
+            if connection.vendor == "postgresql":
+                for statement in _functions(connection):
+                    cursor.execute(statement)
+            for trigger in missing:
+                cursor.execute(trigger.statement)
+                if connection.vendor == "postgresql":
+                    cursor.execute(
+                        f"COMMENT ON TRIGGER {trigger.name} ON {trigger.table} "
+                        f"IS '{trigger.digest}'"
+                    )
+
+
+def lift(using: str) -> None:
+    """Drop all triggers of the books, until the next `make`."""
+    connection = connections[using]
+    _drop(connection, {name: table for name, (table, _said) in _found(connection).items()})
+
+
+@contextmanager
+def lifted(using: str = "default") -> Iterator[None]:
+    """Let rows be written as they are within the block, all of it one transaction.
+
+    For what fills an empty database, and for tests. Nobody else works without triggers meanwhile:
+    they see the transaction when it is over. Where the block fails, nothing of it stays.
+    """
+    with transaction.atomic(using=using):
+        lift(using)
+        yield
+        make(using)
+
+
+def faults(using: str = "default") -> Iterator[str]:
+    """Yield a sentence for each table that the database does not keep as the laws say."""
+    connection = connections[using]
+    wanted, found = _wanted(connection), _found(connection)
+    without: dict[str, None] = {}
+    for name, trigger in wanted.items():
+        if name not in found or not _is(wanted, name, found[name][1]):
+            without[trigger.table] = None
+    if connection.vendor == "postgresql" and not _functions_are_right(connection):
+        without.update(dict.fromkeys(trigger.table for trigger in wanted.values()))
+    for table in without:
+        yield (
+            f"The database does not refuse changes of {table}: a trigger of it is missing, off or "
+            "another one. Run manage.py migrate, which makes it again, and find out who dropped it."
+        )
+
+
+def _is(wanted: Mapping[str, BookTrigger], name: str, said: str) -> bool:
+    """Tell whether a trigger is there as it is wanted: by its text on SQLite, else its digest."""
+    return name in wanted and said in (wanted[name].statement, wanted[name].digest)
+
+
+def _drop(connection: BaseDatabaseWrapper, names: Mapping[str, str]) -> None:
+    if not names:
+        return
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            for name in names:
+                cursor.execute(f"DROP TRIGGER {name}")
+            return
+        # A table can't be altered while checks of foreign keys wait for the end.
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        for name, table in names.items():
+            cursor.execute(f"DROP TRIGGER {name} ON {table}")
+        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+
+
+def _wanted(connection: BaseDatabaseWrapper) -> dict[str, BookTrigger]:
+    """Return the triggers of all tables that there are, by name."""
+    columns = _columns(connection)
+    made = _sqlite if connection.vendor == "sqlite" else _postgresql
+    has_seals = Seal._meta.db_table in columns
+    found: dict[str, BookTrigger] = {}
+    for kept in KEPT:
+        if kept.name not in columns:
+            continue
+        names = [name for name in columns[kept.name] if name not in kept.may_change]
+        for what, statement in made(kept, sorted(names), has_seals):
+            name = f"{PREFIX}{kept.name}_{what}"
+            found[name] = BookTrigger(name, kept.name, statement.format(name=name))
+    return found
+
+
+def _columns(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
+    """Return the columns of each table, as the database has them: a migration may be behind."""
+    if connection.vendor == "sqlite":
+        statement = (
+            "SELECT m.name, c.name FROM sqlite_master m JOIN pragma_table_info(m.name) c "
+            "WHERE m.type = 'table'"
+        )
+    else:
+        statement = (
+            "SELECT table_name, column_name FROM information_schema.columns "
+            "WHERE table_schema = current_schema()"
+        )
+    found: dict[str, list[str]] = {}
+    for table, column in _asked(connection, statement):
+        found.setdefault(table, []).append(column)
+    return found
+
+
+def _found(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+    """Return the table of each trigger that is there, and its text or the digest of it."""
+    if connection.vendor == "sqlite":
+        statement = (
+            "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger' "
+            f"AND name GLOB '{PREFIX}*'"
+        )
+    else:
+        # One that is switched off counts as another one.
+        statement = (
+            "SELECT t.tgname, c.relname, CASE t.tgenabled WHEN 'O' THEN "
+            "coalesce(obj_description(t.oid, 'pg_trigger'), '') ELSE '' END "
+            "FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
+            "JOIN pg_namespace n ON n.oid = c.relnamespace "
+            f"WHERE n.nspname = current_schema() AND starts_with(t.tgname, '{PREFIX}')"
+        )
+    return {name: (table, said) for name, table, said in _asked(connection, statement)}
+
+
+def _sqlite(kept: KeptTable, names: list[str], has_seals: bool) -> Iterator[tuple[str, str]]:
+    table = kept.name
+    differs = " OR ".join(f'OLD."{name}" IS NOT NEW."{name}"' for name in names)
+    changed, deleted, old = (f"SELECT RAISE(ABORT, '{said}')" for said in _sentences(table))
+    begin = "CREATE TRIGGER {name} BEFORE"
+    yield "changed", f"{begin} UPDATE ON {table} WHEN {differs} BEGIN {changed}; END"
+    yield "deleted", f"{begin} DELETE ON {table} BEGIN {deleted}; END"
+    # Without a number of its own, a new row has -1 here. Each one is written after the other, so
+    # that what has a lower number takes the place of a row that was there.
+    is_old = f"NEW.id > 0 AND NEW.id <= (SELECT max(id) FROM {table})"
+    if kept.sealed_by and has_seals:
+        kind, column = kept.sealed_by
+        last = f"json_extract(last, '$.{kind}')"
+        is_old = (
+            f"({is_old}) OR (NEW.{column} > 0 AND NEW.{column} <= "
+            f"(SELECT {last} FROM {Seal._meta.db_table} ORDER BY id DESC LIMIT 1))"
+        )
+    yield "entered", f"{begin} INSERT ON {table} WHEN {is_old} BEGIN {old}; END"
+
+
+def _postgresql(kept: KeptTable, names: list[str], has_seals: bool) -> Iterator[tuple[str, str]]:
+    table = kept.name
+    differs = " OR ".join(f'OLD."{name}" IS DISTINCT FROM NEW."{name}"' for name in names)
+    changed, deleted, old = (f"EXECUTE FUNCTION {REFUSE}('{said}')" for said in _sentences(table))
+    begin = "CREATE TRIGGER {name} BEFORE"
+    yield "changed", f"{begin} UPDATE ON {table} FOR EACH ROW WHEN ({differs}) {changed}"
+    yield "deleted", f"{begin} DELETE ON {table} FOR EACH ROW {deleted}"
+    yield "emptied", f"{begin} TRUNCATE ON {table} {deleted}"
+    # Numbers are given before a row is committed, so that a lower one may rightly come later, but
+    # never one that was sealed.
+    if kept.sealed_by and has_seals:
+        yield "entered", f"{begin} INSERT ON {table} FOR EACH ROW {old.replace(REFUSE, _old(kept))}"
+
+
+def _sentences(table: str) -> tuple[str, str, str]:
+    """Return why a change, a removal and an entry under an old number are refused."""
+    return (
+        f"Rows of {table} are never changed: undo by an opposite entry.",
+        f"Rows of {table} are never deleted: undo by an opposite entry.",
+        f"A row of {table} comes after those that are there: let the database number it.",
+    )
+
+
+def _old(kept: KeptTable) -> str:
+    """Return the name of the function that refuses rows of what was sealed."""
+    return f"{REFUSE}_old_{kept.name}"
+
+
+def _bodies() -> dict[str, str]:
+    """Return the text of each function of PostgreSQL, by name."""
+    refuse = (
+        "RAISE EXCEPTION USING MESSAGE = TG_ARGV[0], ERRCODE = 'integrity_constraint_violation'"
+    )
+    bodies = {REFUSE: f"BEGIN {refuse}; END"}
+    for kept in KEPT:
+        if kept.sealed_by:
+            kind, column = kept.sealed_by
+            bodies[_old(kept)] = (
+                f"BEGIN IF NEW.{column} <= (SELECT (last->>'{kind}')::bigint "
+                f"FROM {Seal._meta.db_table} ORDER BY id DESC LIMIT 1) "
+                f"THEN {refuse}; END IF; RETURN NEW; END"
+            )
+    return bodies
+
+
+def _functions(connection: BaseDatabaseWrapper) -> Iterator[str]:
+    for name, body in _bodies().items():
+        yield (
+            f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql "
+            f"AS $body${body}$body$"
+        )
+
+
+def _functions_are_right(connection: BaseDatabaseWrapper) -> bool:
+    found = _asked(
+        connection,
+        "SELECT p.proname, p.prosrc FROM pg_proc p JOIN pg_namespace n ON n.oid = p.pronamespace "
+        f"WHERE n.nspname = current_schema() AND starts_with(p.proname, '{REFUSE}')",
+    )
+    return dict(found) == _bodies()
+
+
+def _asked(connection: BaseDatabaseWrapper, statement: str) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(statement)
+        return cursor.fetchall()
