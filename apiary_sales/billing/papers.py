@@ -19,6 +19,7 @@ from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
 from inventory.shared import conventions, documents, printed_codes, public_address
 from inventory.shared.models import House
+from inventory.stock.models import Seal
 
 # Five dots of a receipt printer, which has 8 a millimetre (203 dpi).
 QR_MODULE_MM = 0.625
@@ -104,6 +105,7 @@ def statement_context(
         "statement": statements.statement(customer, since, until, known_at),
         "known_at": known_at,
         "is_today": until == timezone.localdate() and known_at is None,
+        "seal": Seal.objects.newest(known_at),
     }
 
 

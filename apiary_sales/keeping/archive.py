@@ -21,7 +21,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.keeping.sealing import Opener, Sealer, is_sealed
 from inventory.shared.errors import BadValue
 
-FORMAT = 1
+FORMAT = 2
 MANIFEST, DATABASE, SECRET_KEY, FILES = "manifest.json", "database", "secret_key", "files"
 MANIFEST_MAX = 50_000_000
 # The fastest: photos and papers are compressed already, and a database shrinks well at any level.
@@ -49,6 +49,8 @@ class Manifest:
     # The highest number of each table, by which a later restore tells whether there is newer data.
     marks: dict[str, int]
     members: list[Member] = field(default_factory=list)
+    # The digest of the last seal of the books; empty of books without one, and in format 1.
+    seal: str = ""
     format: int = FORMAT
 
     @property

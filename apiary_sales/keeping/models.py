@@ -33,6 +33,8 @@ class Backup(models.Model):
     file = models.CharField(_("file"), max_length=1000, blank=True)
     size_bytes = models.BigIntegerField(_("size"), null=True, blank=True)
     sha256 = models.CharField(_("SHA-256"), max_length=64, blank=True)
+    # The last seal of the books in it, as it is noted elsewhere.
+    seal = models.CharField(_("seal of the books"), max_length=200, blank=True)
     is_encrypted = models.BooleanField(_("encrypted"), default=False)
     rehearsed_at = models.DateTimeField(_("rehearsed"), null=True, blank=True)
     rehearsal_ok = models.BooleanField(_("rehearsal went well"), null=True, blank=True)

@@ -9,6 +9,7 @@ from apiary_sales.billing.stock_book import StockBook
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.services import books_lock
+from inventory.stock.services import seals
 
 KEPT_AT_ONCE = 2_000
 
@@ -16,6 +17,8 @@ KEPT_AT_ONCE = 2_000
 @transaction.atomic
 def close(*, until: date, locked_by: Person, key: str, note: str = "") -> BooksLock:
     """Close the books up to a day, and keep what stock was worth on each of its days.
+
+    They are sealed as background work after it.
 
     Raises what `books_lock.close` does.
     """
@@ -39,4 +42,6 @@ def close(*, until: date, locked_by: Person, key: str, note: str = "") -> BooksL
         ),
         batch_size=KEPT_AT_ONCE,
     )
+    # Not here: the act must wait for nobody, and nobody for it.
+    seals.make_soon.enqueue()
     return lock

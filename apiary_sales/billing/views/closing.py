@@ -17,6 +17,7 @@ from inventory.shared.models import BooksLock
 from inventory.shared.people import person_of
 from inventory.shared.services import books_lock
 from inventory.shared.views import ActView
+from inventory.stock.models import Seal
 
 LATE_SHOWN = 100
 
@@ -49,6 +50,7 @@ class CloseView(ActView):
         return {
             **super().get_context_data(**kwargs),
             "locked_until": BooksLock.objects.locked_until(),
+            "seal": Seal.objects.newest(),
             "history": BooksLock.objects.select_related("locked_by"),
             "late_entries": closing.late_entries()[:LATE_SHOWN],
             "late_postings": closing.late_postings()[:LATE_SHOWN],

@@ -23,6 +23,8 @@ from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.rules.aging import AgingCopy, aged_out
 from inventory.shared.errors import BadValue, HouseError, NotAllowedNow
 from inventory.shared.services.long_work import Stopped
+from inventory.stock.models import Seal
+from inventory.stock.services import seals
 
 # The time is UTC, so that names are in order on the night when clocks go back.
 _NAME = re.compile(r"honey-(\d{8}T\d{6})Z(?:-\d+)?\.tar\.gz(?:\.sealed)?")
@@ -73,13 +75,16 @@ def make(
         sealing.check_passphrase(passphrase)
     backup = begun or Backup.objects.create(kind=Backup.Kind.BY_HAND)
     try:
-        path = _write(folder or default_folder(), backup.made_at, passphrase, tell)
+        seals.make()
+        seal = Seal.objects.newest()
+        path = _write(folder or default_folder(), backup.made_at, passphrase, seal, tell)
     except BaseException as error:
         _fail(backup, error)
         raise
     backup.sha256 = archive.digest_of(path)
     backup.file, backup.size_bytes = str(path), path.stat().st_size
     backup.is_encrypted = bool(passphrase)
+    backup.seal = str(seal or "")
     backup.ok, backup.finished_at, backup.message = True, timezone.now(), ""
     backup.save()
     age_out(folder=path.parent)
@@ -161,7 +166,9 @@ def working_folder() -> Iterator[Path]:
         yield Path(name)
 
 
-def _write(folder: Path, made_at: datetime, passphrase: str, tell: Tell) -> Path:
+def _write(
+    folder: Path, made_at: datetime, passphrase: str, seal: Seal | None, tell: Tell
+) -> Path:
     """Write the file under another name, and give it its own when all of it is on the disk."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     _remove_unfinished(folder)
@@ -172,7 +179,7 @@ def _write(folder: Path, made_at: datetime, passphrase: str, tell: Tell) -> Path
         with working_folder() as work:
             copy = work / archive.DATABASE
             # Before the copy: what is entered in between then counts as newer than it.
-            manifest = _manifest(made_at)
+            manifest = _manifest(made_at, seal)
             tell(_("The database is copied."))
             snapshots.database().copy_to(copy)
             tell(_("The file is written."))
@@ -202,7 +209,7 @@ def _contents(copy: Path, passphrase: str, folder: Path) -> Iterator[tuple[str, 
         yield archive.SECRET_KEY, key
 
 
-def _manifest(made_at: datetime) -> Manifest:
+def _manifest(made_at: datetime, seal: Seal | None) -> Manifest:
     applied = MigrationRecorder(connection).applied_migrations()
     return Manifest(
         version=__version__,
@@ -210,6 +217,7 @@ def _manifest(made_at: datetime) -> Manifest:
         vendor=connection.vendor,
         migrations=sorted(list(name) for name in applied),
         marks=marks.read(),
+        seal=seal.digest if seal else "",
     )
 
 

@@ -1,5 +1,6 @@
 """The running seal over the books."""
 
+from datetime import datetime
 from typing import ClassVar
 
 from django.db import models
@@ -15,9 +16,10 @@ SHORT_DIGITS = 16
 
 
 class SealQuerySet(AppendOnlyQuerySet["Seal"]):
-    def newest(self) -> "Seal | None":
-        """Return the last seal without its rows, or None while nothing is sealed."""
-        return self.defer("rows").order_by("-number").first()
+    def newest(self, known_at: datetime | None = None) -> "Seal | None":
+        """Return the last seal, now or at a moment, without its rows; None of unsealed books."""
+        found = self if known_at is None else self.filter(made_at__lte=known_at)
+        return found.defer("rows").order_by("-number").first()
 
 
 class Seal(AppendOnlyModel):
