@@ -1,6 +1,6 @@
 from django.apps import AppConfig
 from django.apps import apps as global_apps
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_save
 
 
 def _make_groups(using: str, apps=global_apps, **kwargs) -> None:
@@ -23,3 +23,10 @@ class AccountsConfig(AppConfig):
     def ready(self) -> None:
         # Runs for every app that is migrated, after auth has made that app's permissions.
         post_migrate.connect(_make_groups, dispatch_uid="accounts.make_groups")
+        from axes.models import AccessAttempt
+
+        from apiary_sales.accounts import locks
+        from apiary_sales.accounts.services import sign_ins
+
+        pre_save.connect(locks.keep_nothing_typed, sender=AccessAttempt)
+        sign_ins.listen()

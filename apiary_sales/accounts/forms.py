@@ -1,54 +1,88 @@
-from typing import cast
+from typing import Any, cast
 
 from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.forms import PasswordChangeForm as DjangoPasswordChangeForm
 from django.contrib.contenttypes.models import ContentType
+from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.accounts import queries
-from apiary_sales.accounts.models import User
+from apiary_sales.accounts.models import SignIn, User
+from apiary_sales.accounts.services import sign_ins
+from inventory.shared.errors import BadValue, TooManyTries
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.days import DaysForm
 
+NEW_PASSWORD = _("At least ten characters: two or three words are easy to type and to remember.")
+
 
 class SignInForm(AuthenticationForm):
-    error_messages = {
-        "invalid_login": _(
-            "The name or the password is wrong. Check the capital letters and try again, "
-            "or ask the owner for a new password."
-        ),
-        "inactive": _("This name can no longer sign in. Ask the owner."),
-    }
+    """A name and a password; `wait_seconds` is for how long no other one is taken, 0 for now."""
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["username"].label = _("Name")
+        self.wait_seconds = 0
+
+    def clean(self) -> dict[str, Any]:
+        typed = self.cleaned_data
+        if typed.get("username") and typed.get("password"):
+            try:
+                self.user_cache = sign_ins.check(
+                    self.request, username=typed["username"], password=typed["password"]
+                )
+            except (BadValue, TooManyTries) as error:
+                self.wait_seconds = getattr(error, "wait_seconds", 0)
+                raise forms.ValidationError(error.message) from error
+        return typed
+
+
+def confirm(request: HttpRequest, person: User, password: str) -> str:
+    """Return a person's own password, typed once more before an act; refuse a wrong one."""
+    try:
+        sign_ins.confirm(request, person=person, password=password)
+    except (BadValue, TooManyTries) as error:
+        raise forms.ValidationError(error.message) from error
+    return password
 
 
 class ChangePasswordForm(DjangoPasswordChangeForm):
     error_messages = {
         **DjangoPasswordChangeForm.error_messages,
-        "password_incorrect": _("This is not your current password. Type it again."),
         "password_mismatch": _("The two new passwords differ. Type both again."),
     }
 
-    def __init__(self, *args, **kwargs):
+    def __init__(self, *args, request: HttpRequest, **kwargs):
         super().__init__(*args, **kwargs)
+        self.request = request
         self.fields["old_password"].label = _("Current password")
         self.fields["new_password1"].label = _("New password")
         self.fields["new_password2"].label = _("New password again")
+        self.fields["new_password1"].help_text = NEW_PASSWORD
+
+    def clean_old_password(self) -> str:
+        return confirm(self.request, self.user, self.cleaned_data["old_password"])
+
+    def clean_new_password1(self) -> str:
+        chosen: str = self.cleaned_data["new_password1"]
+        if self.user.must_change_password and self.user.check_password(chosen):
+            raise forms.ValidationError(
+                _("This is the password that the owner has set. Choose one of your own.")
+            )
+        return chosen
 
 
 class _NewPassword(HouseForm):
     password = forms.CharField(
         label=_("Password"),
         strip=False,
-        # Shown as typed: the owner tells it to the person, who changes it after signing in.
+        # Shown as typed: the owner tells it to the person, who chooses another at the next sign-in.
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
         help_text=_(
-            "Use at least eight characters, not only digits. Then tell the person this password."
+            "At least ten characters: two or three words are easy to type. Tell it to the person, "
+            "who chooses another one at the next sign-in."
         ),
     )
 
@@ -135,3 +169,22 @@ class ChangeFilterForm(DaysForm):
         super().__init__(*args, **kwargs)
         # Asked of the database when a form is made, not when this file is read.
         cast(forms.ModelChoiceField, self.fields["kind"]).queryset = queries.kinds_tracked()
+
+
+class SignInFilterForm(DaysForm):
+    """What the list of sign-ins is narrowed to."""
+
+    field_order = ["person", "outcome", "first", "last"]
+
+    person = PersonField(
+        label=_("Who"),
+        required=False,
+        queryset=User.objects.order_by("first_name", "username"),
+        to_field_name="username",
+        empty_label=_("all"),
+    )
+    outcome = forms.ChoiceField(
+        label=_("What came of it"),
+        required=False,
+        choices=[("", _("all")), *SignIn.Outcome.choices],
+    )

@@ -28,6 +28,8 @@ class User(AbstractUser):
 
     # The stand may do least, so it is what a person has until told otherwise.
     role = models.CharField(_("role"), max_length=10, choices=Role, default=Role.STAND)
+    # The owner has set the password and knows it: the person chooses another one first.
+    must_change_password = models.BooleanField(_("must choose a new password"), default=False)
 
     objects: ClassVar[UserManager] = UserManager()
 
@@ -85,6 +87,40 @@ class PinTries(models.Model):
             return 0
         left = self.wait_until - now
         return left.days * 86_400 + left.seconds + bool(left.microseconds)
+
+
+class SignIn(models.Model):
+    """A sign-in or a try of one: when, who, from where, and what came of it."""
+
+    class Outcome(models.TextChoices):
+        IN = "in", _("signed in")
+        WRONG_PASSWORD = "wrong_password", _("wrong password")
+        LOCKED = "locked", _("locked")
+        WRONG_SECOND_FACTOR = "wrong_second_factor", _("second factor wrong")
+        SIGNED_OUT = "signed_out", _("signed out")
+        TOKEN = "token", _("token given")
+
+    at = models.DateTimeField(_("when"), db_index=True)
+    person = models.ForeignKey(
+        User, on_delete=models.CASCADE, null=True, related_name="sign_ins", verbose_name=_("person")
+    )
+    # A name that nobody has may be a password in the wrong field. It is kept as a mark alone, by
+    # which one sees that the same was typed again.
+    mark = models.CharField(_("mark of an unknown name"), max_length=32, blank=True)
+    address = models.GenericIPAddressField(_("address"), null=True)
+    # As the browser calls itself: `rules.browser_in_words` says it shortly.
+    browser = models.CharField(_("browser"), max_length=255, blank=True)
+    outcome = models.CharField(_("what came of it"), max_length=20, choices=Outcome)
+    # Tries while a name or an address is locked are one row.
+    times = models.PositiveIntegerField(_("times"), default=1)
+
+    class Meta:
+        verbose_name = _("sign-in")
+        verbose_name_plural = _("sign-ins")
+        ordering = ["-at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.at:%Y-%m-%d %H:%M} {self.outcome}"
 
 
 class SetUp(models.Model):

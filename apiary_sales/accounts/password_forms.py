@@ -4,8 +4,10 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth.forms import SetPasswordForm
+from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.accounts.forms import NEW_PASSWORD, confirm
 from apiary_sales.accounts.models import User
 from inventory.shared.forms.acts import HouseForm
 
@@ -28,6 +30,7 @@ class NewPasswordForm(SetPasswordForm):
         super().__init__(*args, **kwargs)
         self.fields["new_password1"].label = _("New password")
         self.fields["new_password2"].label = _("New password again")
+        self.fields["new_password1"].help_text = NEW_PASSWORD
 
 
 class SignInEmailForm(HouseForm):
@@ -49,12 +52,9 @@ class OwnSignInEmailForm(SignInEmailForm):
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
 
-    def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, request: HttpRequest, person: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.person = person
+        self.request, self.person = request, person
 
     def clean_password(self) -> str:
-        password: str = self.cleaned_data["password"]
-        if not self.person.check_password(password):
-            raise forms.ValidationError(_("This is not your current password. Type it again."))
-        return password
+        return confirm(self.request, self.person, self.cleaned_data["password"])

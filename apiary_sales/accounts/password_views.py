@@ -115,7 +115,9 @@ def person_email(request: HttpRequest, pk: int) -> HttpResponse:
 def own_email(request: HttpRequest) -> HttpResponse:
     """Enter one's own e-mail address."""
     me = User.objects.get(pk=person_of(request).pk)
-    form = OwnSignInEmailForm(request.POST or None, initial={"email": me.email}, person=me)
+    form = OwnSignInEmailForm(
+        request.POST or None, initial={"email": me.email}, request=request, person=me
+    )
     return _email_page(request, me, form, back="accounts:account", arguments=[])
 
 

@@ -3,10 +3,12 @@
 from typing import Any
 
 from django import forms
+from django.http import HttpRequest
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.accounts import rules
+from apiary_sales.accounts.forms import confirm
 from apiary_sales.accounts.models import User
 from inventory.shared.forms.acts import HouseForm
 
@@ -50,12 +52,9 @@ class OwnPinForm(PinForm):
     )
     field_order = ["password", "pin", "pin_again"]
 
-    def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, request: HttpRequest, person: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.person = person
+        self.request, self.person = request, person
 
-    def clean_password(self) -> None:
-        if not self.person.check_password(self.cleaned_data["password"]):
-            raise forms.ValidationError(
-                gettext("This is not your current password. Type it again.")
-            )
+    def clean_password(self) -> str:
+        return confirm(self.request, self.person, self.cleaned_data["password"])

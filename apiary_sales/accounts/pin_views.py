@@ -24,7 +24,7 @@ class OwnPinView(ActView):
         self.me = User.objects.get(pk=person_of(self.request).pk)
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        return super().get_form_kwargs() | {"person": self.me}
+        return super().get_form_kwargs() | {"request": self.request, "person": self.me}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(pin=queries.pin_of(self.me), **kwargs)

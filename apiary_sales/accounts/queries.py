@@ -1,7 +1,7 @@
 """Read who works here, and who changed what."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, cast
 
 from auditlog.models import LogEntry
@@ -9,16 +9,26 @@ from auditlog.registry import auditlog
 from django.contrib.contenttypes.models import ContentType
 from django.db import models
 from django.db.models import Exists, OuterRef, QuerySet
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.accounts import roles
-from apiary_sales.accounts.models import SellerPin, User
-from inventory.shared import words
+from apiary_sales.accounts import locks, roles, rules
+from apiary_sales.accounts.models import SellerPin, SignIn, User
+from inventory.shared import days, words
 
 NOTHING = "–"
+# More than a family mistypes in two days.
+MANY_WRONG_TRIES = 15
+LOCKS_SHOWN = 20
+SIGN_IN_TAGS = {
+    SignIn.Outcome.IN: "good",
+    SignIn.Outcome.WRONG_PASSWORD: "warn",
+    SignIn.Outcome.WRONG_SECOND_FACTOR: "warn",
+    SignIn.Outcome.LOCKED: "bad",
+}
 ACTS = {
     LogEntry.Action.CREATE: gettext_lazy("added"),
     LogEntry.Action.UPDATE: gettext_lazy("changed"),
@@ -135,6 +145,107 @@ def changes(
     if last:
         found = found.filter(timestamp__date__lte=last)
     return found
+
+
+def sign_ins(
+    *,
+    person: User | None = None,
+    outcome: str = "",
+    first: date | None = None,
+    last: date | None = None,
+) -> QuerySet[SignIn]:
+    """Return who signed in or tried to, the newest first."""
+    found = SignIn.objects.select_related("person")
+    if person:
+        found = found.filter(person=person)
+    if outcome:
+        found = found.filter(outcome=outcome)
+    if first:
+        found = found.filter(at__date__gte=first)
+    if last:
+        found = found.filter(at__date__lte=last)
+    return found
+
+
+def name_shown(person: User | None, mark: str) -> str:
+    """Return who it was, or by what one knows the same unknown name again."""
+    if person:
+        return person.display_name
+    if mark:
+        return _("unknown name (mark %(mark)s)") % {"mark": mark[: locks.MARK_SHOWN]}
+    return NOTHING
+
+
+@dataclass(frozen=True)
+class SignInRow:
+    """A sign-in, or a try of one, in the reader's words."""
+
+    at: datetime
+    who: str
+    username: str
+    address: str
+    browser: str
+    outcome: str
+    tag: str
+    times: int
+
+    @classmethod
+    def of(cls, entry: SignIn) -> "SignInRow":
+        outcome = SignIn.Outcome(entry.outcome)
+        return cls(
+            at=entry.at,
+            who=name_shown(entry.person, entry.mark),
+            username=entry.person.username if entry.person else "",
+            address=entry.address or NOTHING,
+            browser=rules.browser_in_words(entry.browser) or NOTHING,
+            outcome=str(outcome.label),
+            tag=SIGN_IN_TAGS.get(outcome, ""),
+            times=entry.times,
+        )
+
+
+@dataclass(frozen=True)
+class LockRow:
+    """What is locked now, in the reader's words, and what unlocks it."""
+
+    who: str
+    mark: str
+    address: str
+    wrong: int
+    until: datetime
+
+
+def locked() -> list[LockRow]:
+    """Return which names and addresses are locked at this moment."""
+    found = locks.locked_now()
+    if not found:
+        return []
+    people = {locks.mark_of(person.username): person for person in User.objects.all()}
+    return [
+        LockRow(
+            who=name_shown(people.get(lock.mark), lock.mark) if lock.mark else "",
+            mark=lock.mark,
+            address=lock.address,
+            wrong=lock.wrong,
+            until=lock.until,
+        )
+        for lock in found[:LOCKS_SHOWN]
+    ]
+
+
+def wrong_tries_since(since: datetime) -> int:
+    """Return how often a password was wrong, or was not compared because of a lock."""
+    found = SignIn.objects.filter(
+        at__gte=since, outcome__in=(SignIn.Outcome.WRONG_PASSWORD, SignIn.Outcome.LOCKED)
+    )
+    return found.aggregate(times=models.Sum("times"))["times"] or 0
+
+
+def many_wrong_tries() -> int:
+    """Return how often a password was wrong since yesterday, or 0 where it was not often."""
+    yesterday = days.start_of(timezone.localdate() - timedelta(days=1))
+    count = wrong_tries_since(yesterday)
+    return count if count >= MANY_WRONG_TRIES else 0
 
 
 def kinds_tracked() -> QuerySet[ContentType]:

@@ -1,3 +1,6 @@
+from http import HTTPStatus
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import permission_required
@@ -8,20 +11,22 @@ from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from apiary_sales.accounts import queries, roles
+from apiary_sales.accounts import locks, queries, roles
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
     ChangePasswordForm,
     ChangeRoleForm,
     ResetPasswordForm,
+    SignInFilterForm,
     SignInForm,
 )
 from apiary_sales.accounts.models import User
-from apiary_sales.accounts.services import lost_passwords, people
+from apiary_sales.accounts.services import lost_passwords, people, sign_ins
 from inventory.shared.errors import HouseError
 
 CHANGES_A_PAGE = 50
+SIGN_INS_A_PAGE = 50
 
 manages_people = permission_required("accounts.manage_people", raise_exception=True)
 
@@ -31,14 +36,30 @@ class SignInView(auth_views.LoginView):
     authentication_form = SignInForm
     redirect_authenticated_user = True
 
+    def form_valid(self, form: SignInForm) -> HttpResponse:
+        response = super().form_valid(form)
+        locks.remember_browser(self.request, response, form.get_user().username)
+        return response
+
+    def form_invalid(self, form: SignInForm) -> HttpResponse:
+        response = super().form_invalid(form)
+        if form.wait_seconds:
+            response.status_code = HTTPStatus.TOO_MANY_REQUESTS
+            response.headers["Retry-After"] = str(form.wait_seconds)
+        return response
+
 
 class ChangePasswordView(auth_views.PasswordChangeView):
     template_name = "accounts/password.html"
     form_class = ChangePasswordForm
     success_url = reverse_lazy("accounts:account")
 
-    def form_valid(self, form):
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"request": self.request}
+
+    def form_valid(self, form: ChangePasswordForm) -> HttpResponse:
         response = super().form_valid(form)
+        people.has_chosen_password(person=form.user)
         messages.success(self.request, _("Your password is changed."))
         return response
 
@@ -57,7 +78,7 @@ def add_person(request: HttpRequest) -> HttpResponse:
     form = AddPersonForm(request.POST or None)
     if form.is_valid():
         try:
-            added = people.add(**form.cleaned_data)
+            added = people.add(**form.cleaned_data, must_change_password=True)
         except HouseError as error:
             form.refuse(error)
         else:
@@ -98,7 +119,12 @@ def reset_password(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(User, pk=pk)
     form = ResetPasswordForm(request.POST, person=found)
     if form.is_valid():
-        people.reset_password(person=found, password=form.cleaned_data["password"])
+        people.reset_password(
+            person=found,
+            password=form.cleaned_data["password"],
+            # Who sets their own has chosen it.
+            must_change_password=found.pk != request.user.pk,
+        )
         messages.success(request, _("%(name)s has a new password.") % {"name": found.display_name})
         return redirect("accounts:person", pk=pk)
     return _person_page(request, found, password_form=form)
@@ -139,6 +165,33 @@ def changes(request: HttpRequest) -> HttpResponse:
         "is_filtered": any(wanted.values()),
     }
     return render(request, "accounts/changes.html", context)
+
+
+@manages_people
+def sign_in_list(request: HttpRequest) -> HttpResponse:
+    form = SignInFilterForm(request.GET)
+    wanted = form.cleaned_data if form.is_valid() else {}
+    page = Paginator(queries.sign_ins(**wanted), SIGN_INS_A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "page": page,
+        "rows": [queries.SignInRow.of(entry) for entry in page],
+        "locked": queries.locked(),
+        "is_filtered": any(wanted.values()),
+    }
+    return render(request, "accounts/sign_ins.html", context)
+
+
+@manages_people
+@require_POST
+def unlock(request: HttpRequest) -> HttpResponse:
+    """Let a name, or an address, be tried again at once."""
+    mark, address = request.POST.get("mark", ""), request.POST.get("address", "")
+    if sign_ins.unlock(mark=mark[:32], address=address[:45]):
+        messages.success(request, _("It is unlocked: the next try counts as the first."))
+    else:
+        messages.info(request, _("It was not locked any more."))
+    return redirect("accounts:sign_ins")
 
 
 def _person_page(request, found, *, role_form=None, password_form=None) -> HttpResponse:

@@ -24,6 +24,8 @@ from inventory.shared.errors import (
     NotAllowedNow,
     NotEnoughStock,
     StockReserved,
+    TooBusy,
+    TooManyTries,
 )
 from inventory.stock.models import BlendPlan, Posting
 
@@ -51,6 +53,8 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
         )
         if made := _made(error):
             problem.data["made"] = made
+        if isinstance(error, TooBusy | TooManyTries):
+            problem["Retry-After"] = str(error.wait_seconds)
         return problem
     if isinstance(error, Http404):
         error = exceptions.NotFound()
@@ -95,6 +99,10 @@ def _made(error: HouseError) -> dict[str, Any] | None:
 def _status_of(error: HouseError) -> int:
     if isinstance(error, PdfUnavailable):
         return HTTPStatus.SERVICE_UNAVAILABLE
+    if isinstance(error, TooBusy):
+        return HTTPStatus.SERVICE_UNAVAILABLE
+    if isinstance(error, TooManyTries):
+        return HTTPStatus.TOO_MANY_REQUESTS
     rivals = (AlreadyRecorded, NotAllowedNow, NotEnoughStock, StockReserved)
     return HTTPStatus.CONFLICT if isinstance(error, rivals) else HTTPStatus.UNPROCESSABLE_ENTITY
 

@@ -39,6 +39,7 @@ from apiary_sales.api import (
     service_bills,
     sessions,
     shortages,
+    sign_ins,
     stand_days,
     stand_pickups,
     stand_returns,
@@ -819,5 +820,8 @@ urlpatterns = [
     path("sessions/", sessions.SessionListView.as_view(), name="sessions"),
     path("sessions/sign-out-others/", sessions.OthersSignOutView.as_view(), name="sign-out-others"),
     path("sessions/<int:pk>/sign-out/", sessions.SignOutView.as_view(), name="session-sign-out"),
+    path("sign-ins/", sign_ins.SignInsApiView.as_view(), name="sign-ins"),
+    path("sign-ins/unlock/", sign_ins.UnlockApiView.as_view(), name="sign-ins-unlock"),
+    path("token/", views.TokenView.as_view(), name="token"),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

@@ -26,11 +26,14 @@ class LastEntry:
 # What comes and goes without anybody entering something, or is noted of this machine.
 APART = {
     "accounts.pintries",
+    "accounts.signin",
     "accounts.user_groups",
     "accounts.user_user_permissions",
     "admin.logentry",
     "auth.group_permissions",
     "auth.permission",
+    "axes.accessattempt",
+    "axes.accessattemptexpiration",
     "contenttypes.contenttype",
     "inventory.longwork",
     "inventory.seal",

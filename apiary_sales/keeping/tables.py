@@ -38,6 +38,9 @@ MADE_BY_MIGRATE = (
 OF_THE_MACHINE = (
     "accounts.HouseSession",
     "accounts.PinTries",
+    "accounts.SignIn",
+    "axes.AccessAttempt",
+    "sessions.Session",
     "django_tasks_database.DBTaskResult",
     "inventory.LongWork",
     "keeping.Backup",

@@ -4,6 +4,7 @@ Every variable has a safe default, so that a fresh clone runs; the README lists 
 """
 
 import secrets
+from datetime import timedelta
 from pathlib import Path
 
 import environ
@@ -61,7 +62,8 @@ if HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 # A house's domain may carry other sites: speaking for them, or for the browsers' preload list, is
 # their owner's choice.
-SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
+# The page to sign in says itself that a name is locked, and needs no middleware of axes for it.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021", "axes.W002"]
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SESSION_ENGINE = "apiary_sales.accounts.session_store"
@@ -93,6 +95,7 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django.forms",
     "auditlog",
+    "axes",
     "django_htmx",
     "rest_framework",
     "knox",
@@ -133,6 +136,8 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "apiary_sales.accounts.middleware.OwnPasswordMiddleware",
+    "apiary_sales.accounts.middleware.TooBusyMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "apiary_sales.web.middleware.NullCharacterMiddleware",
@@ -209,12 +214,36 @@ AUTH_USER_MODEL = "accounts.User"
 LOGIN_URL = "accounts:sign_in"
 LOGIN_REDIRECT_URL = "web:today"
 LOGOUT_REDIRECT_URL = "accounts:sign_in"
+AUTHENTICATION_BACKENDS = [
+    "apiary_sales.accounts.locks.LockBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+# The first hashes new passwords. As long as a try takes on a processor, and as little memory.
+PASSWORD_HASHERS = ["apiary_sales.accounts.hashing.BoundedPasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
-    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {"NAME": "apiary_sales.accounts.password_rules.HouseNamesValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
+
+# Wrong passwords are counted by `axes`, which `accounts/locks.py` tells how and for how long. It
+# keeps neither a name nor anything else that was typed, and has no log or pages of its own.
+AXES_HANDLER = "apiary_sales.accounts.locks.HouseLocks"
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"], "username", "ip_address"]
+AXES_USERNAME_CALLABLE = "apiary_sales.accounts.locks.name_of"
+AXES_CLIENT_IP_CALLABLE = "apiary_sales.accounts.locks.network_of"
+AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_DISABLE_ACCESS_LOG = True
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
 
 # Seconds that a link for a new password works: long enough to find the e-mail.
 PASSWORD_RESET_TIMEOUT = 4 * 60 * 60
@@ -314,7 +343,7 @@ REST_FRAMEWORK = {
         "apiary_sales.api.authentication.ProgramAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PERMISSION_CLASSES": ["apiary_sales.api.permissions.SignedIn"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["apiary_sales.api.parsers.JSONParser"],
     "DEFAULT_PAGINATION_CLASS": "apiary_sales.api.pages.Pages",
@@ -364,5 +393,9 @@ LOGGING = {
     "disable_existing_loggers": False,
     "handlers": {"console": {"class": "logging.StreamHandler"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
-    "loggers": {"fontTools": {"level": "ERROR"}, "weasyprint": {"level": "ERROR"}},
+    "loggers": {
+        "axes": {"level": "ERROR"},
+        "fontTools": {"level": "ERROR"},
+        "weasyprint": {"level": "ERROR"},
+    },
 }

@@ -13,6 +13,7 @@ from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
+from apiary_sales.accounts import queries as people_queries
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
 from apiary_sales.web.queries import Today
@@ -20,6 +21,7 @@ from apiary_sales.web.queries import Today
 # So many are shown at once; the others unfold.
 SHOWN = 3
 KEEP = "keeping.keep_house"
+PEOPLE = "accounts.manage_people"
 PRICES = "pricing.manage_prices"
 
 
@@ -58,6 +60,11 @@ def _late_costs(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     return {"count": count} if count else None
 
 
+def _wrong_tries(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
+    count = people_queries.many_wrong_tries() if request.user.has_perm(PEOPLE) else 0
+    return {"count": count} if count else None
+
+
 _held = _where_there_is("held_goods", lambda today: today.held_goods)
 _missing = _where_there_is("rows", lambda today: today.missing)
 _stand = _where_there_is("waiting", lambda today: today.stand_waiting)
@@ -73,6 +80,7 @@ _cleaning = _where_there_is("cleaning", lambda today: today.cleaning)
 # What must not be sold and what a customer waits for come first, what can wait comes last.
 PARTS: tuple[AttentionPart, ...] = (
     AttentionPart("keeping/_warning.html", _backups),
+    AttentionPart("accounts/_wrong_tries.html", _wrong_tries),
     AttentionPart("inventory/_held_goods.html", _held),
     AttentionPart("orders/_missing.html", _missing),
     AttentionPart("billing/_stand_to_look_at.html", _stand),

@@ -113,6 +113,12 @@ PAGES = (
         ("billing.issue_invoices",),
     ),
     SettingsPage(
+        _("Sign-ins"),
+        _("Who signed in from where, wrong passwords, and what is locked"),
+        "accounts:sign_ins",
+        ("accounts.manage_people",),
+    ),
+    SettingsPage(
         _("Changes"),
         _("Who changed what in sizes, prices, customers, places and people"),
         "accounts:changes",

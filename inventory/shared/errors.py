@@ -13,6 +13,7 @@
     │   ├── CannotReverse
     │   ├── FiguresChanged     it would come to something else than was shown
     │   └── TooManyTries       a PIN was wrong too often; `wait_seconds` says for how long
+    ├── TooBusy                    as many as can be served at once are served; try again
     └── AlreadyRecorded            the same form came twice; the first one counts
 
 Each carries `parameter` (the argument of the service that is wrong, or None), `message` (a
@@ -117,6 +118,16 @@ class TooManyTries(NotAllowedNow):
 
     def __init__(self, message: str, *, wait_seconds: int, parameter: str | None = None) -> None:
         super().__init__(message, parameter=parameter, wait_seconds=wait_seconds)
+        self.wait_seconds = wait_seconds
+
+
+class TooBusy(HouseError):
+    """As many as can be served at once are served; `wait_seconds` says when to try again."""
+
+    code = "too_busy"
+
+    def __init__(self, message: str, *, wait_seconds: int) -> None:
+        super().__init__(message, wait_seconds=wait_seconds)
         self.wait_seconds = wait_seconds
 
 

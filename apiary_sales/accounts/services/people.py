@@ -11,12 +11,16 @@ from inventory.shared.errors import NotAllowedNow, parameters_named
 
 
 @transaction.atomic
-def add(*, username: str, name: str, role: str, password: str) -> User:
+def add(
+    *, username: str, name: str, role: str, password: str, must_change_password: bool = False
+) -> User:
     """Add a person who can sign in, and return them.
 
-    Raises `BadValue` where the name to sign in with is taken, or a value is missing.
+    Who was given a password by somebody else must choose another one first. Raises `BadValue` where the name to sign in with is taken, or a value is missing.
     """
-    person = User(username=username, first_name=name, role=role)
+    person = User(
+        username=username, first_name=name, role=role, must_change_password=must_change_password
+    )
     person.set_password(password)
     with parameters_named(first_name="name"):
         save_checked(person)
@@ -44,7 +48,7 @@ def change_role(*, person: User, role: str) -> User:
 
 
 @transaction.atomic
-def reset_password(*, person: User, password: str) -> User:
+def reset_password(*, person: User, password: str, must_change_password: bool = False) -> User:
     """Set a new password; every device the person was signed in on must sign in again.
 
     Their programs need new keys: those that they have end too.
@@ -53,6 +57,24 @@ def reset_password(*, person: User, password: str) -> User:
     person.set_password(password)
     person.save(update_fields=["password"])
     _end_access(person)
+    So must programs that use the API: the person's token ends too. Who was given a password by
+    somebody else must choose another one first.
+    """
+    person = User.objects.select_for_update().get(pk=person.pk)
+    person.set_password(password)
+    person.must_change_password = must_change_password
+    person.save(update_fields=["password", "must_change_password"])
+    Token.objects.filter(user=person).delete()
+    return person
+
+
+@transaction.atomic
+def has_chosen_password(*, person: User) -> User:
+    """Keep that a person has a password of their own, which nobody has set for them."""
+    person = User.objects.select_for_update().get(pk=person.pk)
+    if person.must_change_password:
+        person.must_change_password = False
+        person.save(update_fields=["must_change_password"])
     return person
 
 

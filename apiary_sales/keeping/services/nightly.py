@@ -13,6 +13,7 @@ from django.utils import timezone
 from django_tasks import TaskResultStatus, task
 from django_tasks_db.models import DBTaskResult
 
+from apiary_sales.accounts.services import sign_ins
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import backups
@@ -25,8 +26,12 @@ AFTER_START = timedelta(minutes=10)
 
 @task()
 def back_up_tonight() -> str:
-    """Make the backup of the night that has come, rehearse it, and queue the next one."""
+    """Make the backup of the night that has come, rehearse it, and queue the next one.
+
+    Sign-ins that are older than they are kept are deleted before.
+    """
     try:
+        sign_ins.prune()
         return make_nightly(now=timezone.localtime())
     finally:
         _queue(nights.next_night(timezone.localtime()))

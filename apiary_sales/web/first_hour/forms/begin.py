@@ -4,6 +4,7 @@ from django import forms
 from django.contrib.auth import password_validation
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.accounts.forms import NEW_PASSWORD
 from apiary_sales.accounts.models import User
 from inventory.shared.forms.acts import HouseForm
 
@@ -37,7 +38,7 @@ class FirstOwnerForm(HouseForm):
         widget=forms.PasswordInput(
             render_value=True, attrs={"autocomplete": "new-password", "autocapitalize": "none"}
         ),
-        help_text=_("Use at least eight characters, not only digits."),
+        help_text=NEW_PASSWORD,
     )
     password_again = forms.CharField(
         label=_("Password again"),

@@ -47,7 +47,7 @@ class PersonRow(RowForm):
     password = forms.CharField(
         label=_("Password"),
         strip=False,
-        # Shown as typed: the owner tells it to the person, who changes it after signing in.
+        # Shown as typed: the owner tells it to the person, who chooses another at the next sign-in.
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
     )
 

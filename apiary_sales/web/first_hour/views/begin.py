@@ -46,7 +46,7 @@ def _first_owner(request: HttpRequest) -> HttpResponse:
         except HouseError as error:
             form.refuse(error)
         else:
-            login(request, person)
+            login(request, person, backend="django.contrib.auth.backends.ModelBackend")
             return HttpResponseRedirect(steps.STEPS[0].url)
     status = 422 if form.errors else 200
     return render(request, "web/set_up/begin.html", {"form": form}, status=status)

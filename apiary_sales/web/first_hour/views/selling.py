@@ -109,7 +109,7 @@ class PeopleView(StepView):
         made = []
         for row in asked.rows["people"].filled():
             with self.telling_at(row):
-                made.append(people.add(**row.cleaned_data))
+                made.append(people.add(**row.cleaned_data, must_change_password=True))
         return ngettext(
             "%(count)s more person can sign in.", "%(count)s more people can sign in.", len(made)
         ) % {"count": len(made)}
