@@ -2,6 +2,8 @@ from django.conf import settings
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
+from apiary_sales.accounts import views
+
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apiary_sales.web.urls")),
     path("account/", include("apiary_sales.accounts.urls")),
@@ -19,6 +21,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/plan/", include("apiary_sales.planning.urls")),
     path("reports/", include("apiary_sales.reports.urls")),
     path("api/v1/", include("apiary_sales.api.urls")),
+    # One door for everybody: wrong passwords are counted and told alike.
+    path("admin/login/", views.back_office_door),
     path("admin/", admin.site.urls),
     path("", include("apiary_sales.web.short_addresses")),
 ]

@@ -1,13 +1,16 @@
 from http import HTTPStatus
 from typing import Any
 
-from django.contrib import messages
+from django.contrib import admin, messages
 from django.contrib.auth import views as auth_views
-from django.contrib.auth.decorators import permission_required
+from django.contrib.auth.decorators import login_not_required, permission_required
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse_lazy
+from django.urls import reverse, reverse_lazy
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
@@ -47,6 +50,19 @@ class SignInView(auth_views.LoginView):
             response.status_code = HTTPStatus.TOO_MANY_REQUESTS
             response.headers["Retry-After"] = str(form.wait_seconds)
         return response
+
+
+@login_not_required
+def back_office_door(request: HttpRequest) -> HttpResponse:
+    """Lead who may use the back office to the page that everybody signs in with."""
+    wanted = request.GET.get("next", "")
+    if not url_has_allowed_host_and_scheme(wanted, {request.get_host()}, request.is_secure()):
+        wanted = reverse("admin:index")
+    if not request.user.is_authenticated:
+        return redirect_to_login(wanted)
+    if not admin.site.has_permission(request):
+        raise PermissionDenied
+    return redirect(wanted)
 
 
 class ChangePasswordView(auth_views.PasswordChangeView):

@@ -28,6 +28,7 @@ from django.http.request import validate_host
 from apiary_sales.keeping import in_use, log_files, snapshots
 from apiary_sales.keeping.services import backups
 from apiary_sales.web.background import BackgroundWorker
+from apiary_sales.web.lanes import Lanes
 from apiary_sales.wsgi import application
 
 THREADS = 8
@@ -274,7 +275,7 @@ def run(listener: socket.socket) -> None:
     server = waitress.create_server(
         application,
         sockets=[listener],
-        threads=THREADS,
+        _dispatcher=Lanes(THREADS),
         max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,
         # Without HTTPS there is no proxy to believe. waitress takes all other headers of proxies
         # out of the request.

@@ -4,7 +4,6 @@ import secrets
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import PinTries, SetUp, User
@@ -58,21 +57,11 @@ def add(*, code: str, username: str, name: str, password: str) -> User:
     return person
 
 
-@transaction.atomic
-def _tried(code: str) -> tuple[bool, int]:
-    """Compare, and count: return whether it is right, and for how many seconds to wait."""
-    counts, now = tries.locked(ABOUT), timezone.now()
-    if waiting := tries.longest_wait(counts, now):
-        # While one waits, even the right code is not looked at.
-        return False, waiting
-    hashed = SetUp.current().hashed_code
-    is_right = bool(hashed) and check_password(_plain(code), hashed)
-    tries.count(counts, now, is_right=is_right)
-    return is_right, tries.longest_wait(counts, now)
-
-
 def _check(code: str) -> None:
-    is_right, wait_seconds = _tried(code)
+    hashed = SetUp.current().hashed_code
+    is_right, wait_seconds = tries.compare(
+        ABOUT, is_right=lambda: bool(hashed) and check_password(_plain(code), hashed)
+    )
     if is_right:
         return
     if wait_seconds:

@@ -16,7 +16,8 @@ def add(
 ) -> User:
     """Add a person who can sign in, and return them.
 
-    Who was given a password by somebody else must choose another one first. Raises `BadValue` where the name to sign in with is taken, or a value is missing.
+    Who was given a password by somebody else must choose another one first.
+    Raises `BadValue` where the name to sign in with is taken, or a value is missing.
     """
     person = User(
         username=username, first_name=name, role=role, must_change_password=must_change_password

@@ -81,19 +81,16 @@ def check_pin(*, person: User, pin: str, asked_by: User, device: str = "") -> Us
     )
 
 
-@transaction.atomic
 def _try(person: User, pin: str, names: list[str]) -> _Outcome:
     """Compare, and count."""
-    counts, now = tries.locked(*names), timezone.now()
-    if waiting := tries.longest_wait(counts, now):
-        # While one waits, even the right PIN is not looked at.
+    # While one waits, even the right PIN is not looked at.
+    if waiting := tries.wait_for(*names):
         return _Outcome(wait_seconds=waiting)
     kept = SellerPin.objects.filter(person=person).first()
     if kept is None:
         return _Outcome(has_pin=False)
-    is_right = check_password(pin, kept.hashed)
-    tries.count(counts, now, is_right=is_right)
-    return _Outcome(is_right=is_right, wait_seconds=tries.longest_wait(counts, now))
+    is_right, waiting = tries.compare(*names, is_right=lambda: check_password(pin, kept.hashed))
+    return _Outcome(is_right=is_right, wait_seconds=waiting)
 
 
 def _about_person(person: User) -> str:

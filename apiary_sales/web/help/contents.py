@@ -735,6 +735,13 @@ TOPICS = (
         "accounts:people",
     ),
     HelpTopic(
+        "signing-in",
+        S.HOUSE,
+        (),
+        ("accounts:unlock",),
+        "accounts:sign_ins",
+    ),
+    HelpTopic(
         "import",
         S.HOUSE,
         (PEOPLE,),
