@@ -22,12 +22,15 @@ SYSTEMS = (
     ("Mac OS X", "Mac"),
     ("Linux", "Linux"),
 )
+# What a program calls itself, as far as it is shown.
+PROGRAM_MAX = 40
 
 
 def in_words(user_agent: str) -> str:
-    """Return "Firefox on Windows", or as much of it as can be told."""
+    """Return "Firefox on Windows", or as much of it as can be told; a program by its own name."""
     browser = next((name for mark, name in BROWSERS if mark in user_agent), "")
     system = next((name for mark, name in SYSTEMS if mark in user_agent), "")
     if browser and system:
         return _("%(browser)s on %(system)s") % {"browser": browser, "system": system}
-    return browser or system or _("unknown browser")
+    program = user_agent.partition(" ")[0][:PROGRAM_MAX]
+    return browser or system or program or _("unknown browser")

@@ -1,23 +1,4 @@
-"""Note on which device, and when, somebody who is signed in was last here."""
-
-from collections.abc import Callable
-
-from django.http import HttpRequest, HttpResponse
-from django.utils import timezone
-
-from apiary_sales.accounts import rules
-from apiary_sales.accounts.models import HouseSession
-from apiary_sales.accounts.services import sessions
-from apiary_sales.accounts.session_store import Device
-
-
-class SeenMiddleware:
-    """Tell a session of which browser it is, and write every few minutes that it was used.
-
-    It reads nothing of its own: what a page did not load of the session is not noted.
-    """
-
-"""What holds for everybody who signs in: an own password first, and an answer while it is busy."""
+"""What holds for everybody who is signed in: where they were seen, an own password, a busy hour."""
 
 from collections.abc import Callable
 from http import HTTPStatus
@@ -27,19 +8,20 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 
-from apiary_sales.accounts.services import sign_ins
+from apiary_sales.accounts import rules
+from apiary_sales.accounts.models import HouseSession
+from apiary_sales.accounts.services import sessions, sign_ins
+from apiary_sales.accounts.session_store import Device
 from inventory.shared.errors import TooBusy
 
 
-class OwnPasswordMiddleware:
-    """Lead a person whose password the owner has set to the page that changes it, and nowhere else.
+class SeenMiddleware:
+    """Tell a session of which browser it is, and write every few minutes that it was used.
 
-    The API refuses such a person by itself, in its own shape.
+    It reads nothing of its own: what a page did not load of the session is not noted.
     """
-
-    # By the names of their addresses: where one may go all the same.
-    OPEN = ("accounts:password", "accounts:sign_out", "accounts:language")
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -58,6 +40,21 @@ def _is_to_be_noted(row: HouseSession | None) -> bool:
     if row is None or row.person_id is None:
         return False
     return timezone.now() - row.last_seen_at >= rules.SEEN_AGAIN_AFTER
+
+
+class OwnPasswordMiddleware:
+    """Lead a person whose password the owner has set to the page that changes it, and nowhere else.
+
+    The API refuses such a person by itself, in its own shape.
+    """
+
+    # By the names of their addresses: where one may go all the same.
+    OPEN = ("accounts:password", "accounts:sign_out", "accounts:language")
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
     def process_view(

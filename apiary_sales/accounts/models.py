@@ -108,7 +108,7 @@ class SignIn(models.Model):
     # which one sees that the same was typed again.
     mark = models.CharField(_("mark of an unknown name"), max_length=32, blank=True)
     address = models.GenericIPAddressField(_("address"), null=True)
-    # As the browser calls itself: `rules.browser_in_words` says it shortly.
+    # As the browser calls itself: `browsers.in_words` says it shortly.
     browser = models.CharField(_("browser"), max_length=255, blank=True)
     outcome = models.CharField(_("what came of it"), max_length=20, choices=Outcome)
     # Tries while a name or an address is locked are one row.

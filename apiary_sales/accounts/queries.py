@@ -15,7 +15,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.accounts import locks, roles, rules
+from apiary_sales.accounts import browsers, locks, roles
 from apiary_sales.accounts.models import SellerPin, SignIn, User
 from inventory.shared import days, words
 
@@ -197,7 +197,7 @@ class SignInRow:
             who=name_shown(entry.person, entry.mark),
             username=entry.person.username if entry.person else "",
             address=entry.address or NOTHING,
-            browser=rules.browser_in_words(entry.browser) or NOTHING,
+            browser=browsers.in_words(entry.browser),
             outcome=str(outcome.label),
             tag=SIGN_IN_TAGS.get(outcome, ""),
             times=entry.times,

@@ -1,5 +1,4 @@
 """What a short PIN may be, how long one waits after wrong ones, and how long one is signed in."""
-"""What a short PIN may be, how long one waits after wrong ones, and what a browser is called."""
 
 import re
 from dataclasses import dataclass
@@ -15,28 +14,6 @@ PIN_DIGITS_MIN, PIN_DIGITS_MAX = 4, 6
 WRONG_PINS_FREE = 5
 FIRST_WAIT = timedelta(minutes=1)
 LONGEST_WAIT = timedelta(hours=1)
-# What a browser calls itself has the names of others in it: the first that is found is its own.
-BROWSERS = (
-    ("Edg", "Edge"),
-    ("OPR/", "Opera"),
-    ("SamsungBrowser/", "Samsung Internet"),
-    ("Firefox/", "Firefox"),
-    ("FxiOS/", "Firefox"),
-    ("CriOS/", "Chrome"),
-    ("Chrome/", "Chrome"),
-    ("Safari/", "Safari"),
-)
-SYSTEMS = (
-    ("iPhone", "iPhone"),
-    ("iPad", "iPad"),
-    ("Android", "Android"),
-    ("CrOS", "ChromeOS"),
-    ("Windows", "Windows"),
-    ("Mac OS X", "macOS"),
-    ("Linux", "Linux"),
-)
-# What a program calls itself, as far as it is shown.
-PROGRAM_MAX = 40
 _DIGITS = re.compile(rf"[0-9]{{{PIN_DIGITS_MIN},{PIN_DIGITS_MAX}}}")
 
 
@@ -51,15 +28,6 @@ def why_no_pin(pin: str) -> str:
     if steps in ({1}, {9}):
         return _("The digits follow each other. Choose a PIN that is harder to guess.")
     return ""
-
-
-def browser_in_words(user_agent: str) -> str:
-    """Return what a browser is called for short: “Firefox, Windows”; a program by its own name."""
-    browser = next((name for part, name in BROWSERS if part in user_agent), "")
-    system = next((name for part, name in SYSTEMS if part in user_agent), "")
-    if browser and system:
-        return f"{browser}, {system}"
-    return browser or system or user_agent.partition(" ")[0][:PROGRAM_MAX]
 
 
 def wait_after(wrong: int) -> timedelta:

@@ -567,19 +567,6 @@ class ProblemFieldSerializer(serializers.Serializer):
     detail = serializers.CharField()
 
 
-class NameAndPasswordSerializer(serializers.Serializer):
-    """Whom a program asks for."""
-
-    username = serializers.CharField(max_length=150)
-    password = serializers.CharField(trim_whitespace=False, write_only=True, max_length=4_096)
-
-
-class TokenSerializer(serializers.Serializer):
-    """What a program sends with each request: `Authorization: Token …`."""
-
-    token = serializers.CharField()
-
-
 class ProblemSerializer(serializers.Serializer):
     """Problem details, RFC 9457."""
 

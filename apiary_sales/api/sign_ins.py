@@ -7,9 +7,8 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.accounts import queries
+from apiary_sales.accounts import browsers, queries
 from apiary_sales.accounts.models import SignIn, User
-from apiary_sales.accounts.rules import browser_in_words
 from apiary_sales.accounts.services import sign_ins
 from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
 
@@ -40,7 +39,7 @@ class SignInSerializer(serializers.ModelSerializer):
         ]
 
     def get_browser(self, entry: SignIn) -> str:
-        return browser_in_words(entry.browser)
+        return browsers.in_words(entry.browser)
 
 
 class SignInsApiView(generics.ListAPIView):

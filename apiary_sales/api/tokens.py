@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from django.contrib.auth import authenticate
-from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, parsers, permissions, serializers, status
 from rest_framework.generics import get_object_or_404
@@ -12,10 +10,11 @@ from rest_framework.response import Response
 
 from apiary_sales.accounts import access, rules
 from apiary_sales.accounts.models import ApiToken, User
-from apiary_sales.accounts.services import tokens
+from apiary_sales.accounts.services import sign_ins, tokens
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
 from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from inventory.shared.errors import BadValue
 from inventory.shared.people import person_of
 
 DAYS_USUAL = 90
@@ -74,17 +73,19 @@ class TokenView(generics.GenericAPIView):
 
     @extend_schema(responses={200: TokenGivenSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
-        """Make a key for a program, and tell its text this once."""
+        """Make a key for a program, and tell its text this once.
+
+        Wrong passwords are counted as on the page to sign in.
+        """
         serializer = self.get_serializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         data = serializer.validated_data
-        person = authenticate(
-            request._request, username=data.pop("username"), password=data.pop("password")
-        )
-        if not isinstance(person, User):
-            raise serializers.ValidationError(
-                {"password": [_("The name or the password is wrong.")]}
+        try:
+            person = sign_ins.token_for(
+                request._request, username=data.pop("username"), password=data.pop("password")
             )
+        except BadValue as error:
+            raise serializers.ValidationError({"password": [error.message]}) from error
         token, text = tokens.make(person=person, **data)
         return Response({"token": text, **ProgramKeySerializer(token).data})
 

@@ -822,6 +822,5 @@ urlpatterns = [
     path("sessions/<int:pk>/sign-out/", sessions.SignOutView.as_view(), name="session-sign-out"),
     path("sign-ins/", sign_ins.SignInsApiView.as_view(), name="sign-ins"),
     path("sign-ins/unlock/", sign_ins.UnlockApiView.as_view(), name="sign-ins-unlock"),
-    path("token/", views.TokenView.as_view(), name="token"),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

@@ -7,19 +7,14 @@ from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import mixins, permissions, status, viewsets
-from rest_framework import mixins, parsers, permissions, status, viewsets
-from rest_framework.authtoken.models import Token
-from rest_framework.authtoken.views import ObtainAuthToken
 from rest_framework.exceptions import ParseError
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
-from apiary_sales.accounts.services import sign_ins
 from apiary_sales.api import serializers
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
-from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.permissions import SignedIn
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import stand
@@ -181,25 +176,6 @@ class ApiActView(APIView):
         serializer = self.serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
-
-
-class TokenView(ObtainAuthToken):
-    """A token for a name and a password."""
-
-    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
-    serializer_class = serializers.NameAndPasswordSerializer
-
-    @extend_schema(
-        request=serializers.NameAndPasswordSerializer,
-        responses={200: serializers.TokenSerializer, **REFUSALS},
-    )
-    def post(self, request: Request) -> Response:
-        """Give a program a token. Wrong passwords are counted as on the page to sign in."""
-        asked = self.get_serializer(data=request.data)
-        asked.is_valid(raise_exception=True)
-        person = sign_ins.token_for(request, **asked.validated_data)
-        token, _made = Token.objects.get_or_create(user=person)
-        return Response({"token": token.key})
 
 
 class ExtractionView(ApiActView):

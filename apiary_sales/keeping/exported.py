@@ -31,7 +31,6 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
         "accounts.PinTries": "How often a PIN was typed wrong is of the moment.",
         "accounts.SellerPin": "PINs are secret: each person sets a new one.",
         "accounts.SignIn": "Who signed in from where is of the machine, and kept for 180 days.",
-        "authtoken.Token": "Keys of the API are secret: they are given again.",
         "axes.AccessAttempt": "How often a password was typed wrong is of the moment.",
         "axes.AccessAttemptExpiration": "How often a password was typed wrong is of the moment.",
         "axes.AccessFailureLog": "It is not used: the sign-ins are noted elsewhere.",

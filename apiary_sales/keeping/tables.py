@@ -40,7 +40,6 @@ OF_THE_MACHINE = (
     "accounts.PinTries",
     "accounts.SignIn",
     "axes.AccessAttempt",
-    "sessions.Session",
     "django_tasks_database.DBTaskResult",
     "inventory.LongWork",
     "keeping.Backup",

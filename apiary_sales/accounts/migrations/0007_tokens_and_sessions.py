@@ -92,7 +92,7 @@ def drop_earlier(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('accounts', '0004_set_up'),
+        ('accounts', '0005_sign_ins'),
     ]
 
     operations = [

@@ -52,20 +52,14 @@ def change_role(*, person: User, role: str) -> User:
 def reset_password(*, person: User, password: str, must_change_password: bool = False) -> User:
     """Set a new password; every device the person was signed in on must sign in again.
 
-    Their programs need new keys: those that they have end too.
-    """
-    person = User.objects.select_for_update().get(pk=person.pk)
-    person.set_password(password)
-    person.save(update_fields=["password"])
-    _end_access(person)
-    So must programs that use the API: the person's token ends too. Who was given a password by
+    Their programs need new keys: those that they have end too. Who was given a password by
     somebody else must choose another one first.
     """
     person = User.objects.select_for_update().get(pk=person.pk)
     person.set_password(password)
     person.must_change_password = must_change_password
     person.save(update_fields=["password", "must_change_password"])
-    Token.objects.filter(user=person).delete()
+    _end_access(person)
     return person
 
 

@@ -166,9 +166,7 @@ def working_folder() -> Iterator[Path]:
         yield Path(name)
 
 
-def _write(
-    folder: Path, made_at: datetime, passphrase: str, seal: Seal | None, tell: Tell
-) -> Path:
+def _write(folder: Path, made_at: datetime, passphrase: str, seal: Seal | None, tell: Tell) -> Path:
     """Write the file under another name, and give it its own when all of it is on the disk."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     _remove_unfinished(folder)
