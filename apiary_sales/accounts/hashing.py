@@ -41,6 +41,13 @@ class Turns:
         finally:
             self._places.release()
 
+    def has_place(self) -> bool:
+        """Tell whether one more could wait now, or have a turn."""
+        free = self._places.acquire(blocking=False)
+        if free:
+            self._places.release()
+        return free
+
 
 def _too_busy() -> TooBusy:
     return TooBusy(

@@ -18,6 +18,7 @@ import statistics
 import subprocess
 import sys
 import time
+from collections import Counter
 from http.client import HTTPConnection
 from pathlib import Path
 from urllib.parse import urlencode
@@ -128,7 +129,7 @@ def test_the_first_page_under_guessers_is_printed(demo, tmp_path, way):
         "Referer": "https://bench.example/account/sign-in/",
     }
     spread = way == "spread"
-    quiet, guessed, answers, seconds = [], [], [], 0.0
+    quiet, guessed, answers, seconds = [], [], Counter(), 0.0
     with serving.service(demo, **(settings if spread else {})) as port:
         person = Person(port, dict(headers) if spread else {})
         person.seconds_for_home()
@@ -149,7 +150,7 @@ def test_the_first_page_under_guessers_is_printed(demo, tmp_path, way):
             began, before = time.perf_counter(), _answers(tmp_path)
             guessed += [person.seconds_for_home() for _page in range(PAGES_A_TURN)]
             seconds += time.perf_counter() - began
-            answers += _answers(tmp_path)[len(before) :]
+            answers += _answers(tmp_path) - before
         _send(guessers, signal.SIGCONT)
         for guesser in guessers:
             guesser.kill()
@@ -160,8 +161,7 @@ def test_the_first_page_under_guessers_is_printed(demo, tmp_path, way):
     for name, times in (("quiet", quiet), ("guessed", guessed)):
         middle, slow = statistics.median(times), statistics.quantiles(times, n=10)[-1]
         print(f"  {name}: median {middle * 1000:.0f} ms, one in ten above {slow * 1000:.0f} ms")
-    statuses = {status: answers.count(status) for status in sorted(set(answers))}
-    print(f"  {len(answers) / seconds:.1f} guesses a second were answered: {statuses}")
+    print(f"  {answers.total() / seconds:.1f} guesses a second were answered: {dict(answers)}")
 
 
 def _send(guessers: list[subprocess.Popen], what: signal.Signals) -> None:
@@ -169,5 +169,6 @@ def _send(guessers: list[subprocess.Popen], what: signal.Signals) -> None:
         guesser.send_signal(what)
 
 
-def _answers(folder: Path) -> list[str]:
-    return [line for path in folder.glob("*.txt") for line in path.read_text().split()]
+def _answers(folder: Path) -> Counter[str]:
+    """Return how often the guessers got each status so far."""
+    return Counter(line for path in folder.glob("*.txt") for line in path.read_text().split())
