@@ -3,6 +3,7 @@ from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
 from apiary_sales.accounts import views
+from apiary_sales.accounts.views import admin_sign_in
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apiary_sales.web.urls")),
@@ -23,6 +24,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include("apiary_sales.api.urls")),
     # One door for everybody: wrong passwords are counted and told alike.
     path("admin/login/", views.back_office_door),
+    # Django's own page to sign in to the back office asks for the password alone.
+    path("admin/login/", admin_sign_in),
     path("admin/", admin.site.urls),
     path("", include("apiary_sales.web.short_addresses")),
 ]

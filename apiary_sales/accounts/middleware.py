@@ -21,6 +21,31 @@ class SeenMiddleware:
     """Tell a session of which browser it is, and write every few minutes that it was used.
 
     It reads nothing of its own: what a page did not load of the session is not noted.
+"""Lead who must use a second step, and has none, to setting it up."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib.auth import logout
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+
+from apiary_sales.accounts import signing_in
+from apiary_sales.accounts.models import User
+from apiary_sales.accounts.second_step_models import SecondStep, SecondStepRule
+
+API = "/api/"
+# What a person may do before the second step is set up.
+OPEN = {"accounts:language", "accounts:password", "accounts:second_step", "accounts:sign_out"}
+
+
+class SecondStepMiddleware:
+    """Keep a session of the password alone from the house where its person needs a second step.
+
+    Who has none sets it up first; who has one signs in again. It asks the database only for who
+    signed in by the password alone. Programs with a token gave their code for the token.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -90,3 +115,24 @@ class TooBusyMiddleware:
         )
         answer.headers["Retry-After"] = str(error.wait_seconds)
         return answer
+        is_of_api = request.path_info.startswith(API)
+        is_of_the_house = is_of_api or getattr(view, "login_required", True)
+        person = request.user
+        if (
+            not is_of_the_house
+            or not isinstance(person, User)
+            or signing_in.BOTH_STEPS in request.session
+            or _name(request) in OPEN
+            or not SecondStepRule.current().binds(person)
+        ):
+            return None
+        if is_of_api:
+            raise PermissionDenied(_("Set up the second step at sign-in first, on the pages."))
+        if SecondStep.objects.filter(person=person).exists():
+            logout(request)
+            return redirect("accounts:sign_in")
+        return redirect("accounts:second_step")
+
+
+def _name(request: HttpRequest) -> str:
+    return request.resolver_match.view_name if request.resolver_match else ""

@@ -18,6 +18,15 @@ from django.utils.translation import gettext_lazy
 from apiary_sales.accounts import browsers, locks, roles
 from apiary_sales.accounts.models import SellerPin, SignIn, User
 from inventory.shared import days, words
+from apiary_sales.accounts import roles
+from apiary_sales.accounts.models import SellerPin, User
+from apiary_sales.accounts.second_step_models import (
+    Passkey,
+    RecoveryCode,
+    SecondStep,
+    SecondStepRule,
+)
+from inventory.shared import words
 
 NOTHING = "–"
 # More than a family mistypes in two days.
@@ -69,6 +78,30 @@ def sellers() -> list[Seller]:
 def pin_of(person: User) -> SellerPin | None:
     """Return since when a person has a PIN, and who set it."""
     return SellerPin.objects.select_related("set_by").filter(person=person).first()
+
+
+@dataclass(frozen=True)
+class SecondStepState:
+    """What a person signs in with beside the password, and whether the house requires it."""
+
+    app: SecondStep | None
+    codes_left: int
+    passkeys: list[Passkey]
+    is_required: bool
+
+    @property
+    def is_any(self) -> bool:
+        return self.app is not None or bool(self.passkeys)
+
+
+def second_step_of(person: User) -> SecondStepState:
+    """Return the second step of a person, their passkeys by name, and whether it is required."""
+    return SecondStepState(
+        app=SecondStep.objects.filter(person=person).first(),
+        codes_left=RecoveryCode.objects.filter(person=person).count(),
+        passkeys=list(Passkey.objects.filter(person=person).order_by("name", "pk")),
+        is_required=SecondStepRule.current().binds(person),
+    )
 
 
 @dataclass(frozen=True)

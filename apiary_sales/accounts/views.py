@@ -2,6 +2,8 @@ from http import HTTPStatus
 from typing import Any
 
 from django.contrib import admin, messages
+from django.contrib import messages
+from django.contrib.auth import REDIRECT_FIELD_NAME
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.contrib.auth.views import redirect_to_login
@@ -15,6 +17,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from apiary_sales.accounts import locks, queries, roles
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from apiary_sales.accounts import queries, roles, second_step_views, signing_in
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
@@ -26,7 +32,10 @@ from apiary_sales.accounts.forms import (
 )
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import lost_passwords, people, sign_ins
+from apiary_sales.accounts.second_step_models import SecondStepRule
+from apiary_sales.accounts.services import lost_passwords, people
 from inventory.shared.errors import HouseError
+from inventory.shared.people import person_of
 
 CHANGES_A_PAGE = 50
 SIGN_INS_A_PAGE = 50
@@ -63,6 +72,22 @@ def back_office_door(request: HttpRequest) -> HttpResponse:
     if not admin.site.has_permission(request):
         raise PermissionDenied
     return redirect(wanted)
+        """Sign the person in, or ask for the code of who has a second step."""
+        person = User.objects.get(pk=form.get_user().pk)
+        if signing_in.needs_code(self.request, person):
+            signing_in.begin(self.request, person)
+            return redirect(second_step_views.code_page(self.get_redirect_url()))
+        signing_in.finish(self.request, person)
+        return redirect(self.get_success_url())
+
+
+@login_not_required
+def admin_sign_in(request: HttpRequest) -> HttpResponse:
+    """Let who opens the back office sign in as on every page, with the second step."""
+    if request.user.is_authenticated:
+        raise PermissionDenied
+    next_page = request.GET.get(REDIRECT_FIELD_NAME, reverse("admin:index"))
+    return redirect_to_login(next_page)
 
 
 class ChangePasswordView(auth_views.PasswordChangeView):
@@ -81,12 +106,14 @@ class ChangePasswordView(auth_views.PasswordChangeView):
 
 
 def account(request: HttpRequest) -> HttpResponse:
-    return render(request, "accounts/account.html")
+    me = User.objects.get(pk=person_of(request).pk)
+    return render(request, "accounts/account.html", {"second_step": queries.second_step_of(me)})
 
 
 @manages_people
 def people_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "accounts/people.html", {"people": queries.everyone()})
+    context = {"people": queries.everyone(), "second_step_rule": SecondStepRule.current()}
+    return render(request, "accounts/people.html", context)
 
 
 @manages_people
@@ -218,6 +245,7 @@ def _person_page(request, found, *, role_form=None, password_form=None) -> HttpR
             "person": found,
             "sells": found.role in roles.that_may(roles.SELL),
             "pin": queries.pin_of(found),
+            "second_step": queries.second_step_of(found),
             "sends_links": lost_passwords.is_mail_set(),
             "role_form": role_form or ChangeRoleForm(initial={"role": found.role}),
             "password_form": password_form or ResetPasswordForm(person=found),

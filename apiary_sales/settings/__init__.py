@@ -134,6 +134,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "apiary_sales.web.middleware.FirstHourMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "apiary_sales.accounts.middleware.SecondStepMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "apiary_sales.accounts.middleware.OwnPasswordMiddleware",
@@ -294,6 +295,15 @@ AUDITLOG_USE_FK_STRING_REPRESENTATION = True
 AUDITLOG_DISABLE_REMOTE_ADDR = True
 AUDITLOG_INCLUDE_TRACKING_MODELS = [
     {"model": "accounts.User", "exclude_fields": ["id", "password", "last_login"]},
+    {
+        "model": "accounts.SecondStep",
+        "exclude_fields": ["id", "sealed_key", "last_step", "devices_mark"],
+    },
+    {
+        "model": "accounts.Passkey",
+        "exclude_fields": ["id", "credential", "public_key", "sign_count", "used_at"],
+    },
+    {"model": "accounts.SecondStepRule", "exclude_fields": ["id"]},
     *(
         {"model": model, "exclude_fields": ["id", "item", "idempotency_key"]}
         for model in (
