@@ -26,7 +26,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_forms import OwnPasswordForm
 from apiary_sales.accounts.second_step_models import Passkey
 from apiary_sales.accounts.services import passkeys
-from apiary_sales.accounts.services.passkeys import Asked, Site
+from apiary_sales.accounts.services.passkeys import PasskeyOptions, Site
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.models import House
@@ -141,7 +141,7 @@ def _site_of(request: HttpRequest) -> Site:
     return Site(name=host.rpartition(":")[0] or host, origin=f"{request.scheme}://{host}")
 
 
-def _keep(request: HttpRequest, asked: Asked) -> str:
+def _keep(request: HttpRequest, asked: PasskeyOptions) -> str:
     """Keep what has to be signed, and return what the page asks the browser for."""
     request.session[CHALLENGE] = asked.challenge
     return asked.options

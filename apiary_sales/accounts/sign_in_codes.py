@@ -17,6 +17,8 @@ RECOVERY_CODES = 10
 # Without those that are taken for one another; twelve of 31 are more than 59 bits.
 LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 RECOVERY_LENGTH = 12
+# How much work the hash of a recovery code is: about a twentieth of a second.
+HASH_COST = 2**14
 _APP_CODE = re.compile(r"[0-9]{6}")
 
 
@@ -68,11 +70,11 @@ def new_recovery_codes() -> list[str]:
 
 
 def hashed(code: str, salt: str) -> str:
-    """Return the hash of a plain recovery code, which takes a twentieth of a second to make.
+    """Return the hash of a plain recovery code.
 
-    Not one of Django's: ten of those take as long as ten sign-ins.
+    Not one of Django's hashes of passwords: ten of those take as long as ten sign-ins.
     """
-    return scrypt(code.encode(), salt=salt.encode(), n=2**14, r=8, p=1, dklen=32).hex()
+    return scrypt(code.encode(), salt=salt.encode(), n=HASH_COST, r=8, p=1, dklen=32).hex()
 
 
 def in_groups(text: str, between: str) -> str:

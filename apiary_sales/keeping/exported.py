@@ -28,7 +28,10 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
     {
         "accounts.ApiToken": "Keys of programs are secret: new ones are made.",
         "accounts.HouseSession": "Who is signed in is of the machine.",
+        "accounts.Passkey": "Passkeys work under one address: each person adds them again.",
         "accounts.PinTries": "How often a PIN was typed wrong is of the moment.",
+        "accounts.RecoveryCode": "Recovery codes are secret: each person makes new ones.",
+        "accounts.SecondStep": "Keys of codes are secret: each person sets up the app again.",
         "accounts.SellerPin": "PINs are secret: each person sets a new one.",
         "accounts.SignIn": "Who signed in from where is of the machine, and kept for 180 days.",
         "axes.AccessAttempt": "How often a password was typed wrong is of the moment.",

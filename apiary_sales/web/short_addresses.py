@@ -30,6 +30,9 @@ BACKUPS = reverse_lazy("keeping:backups")
 LOST_PASSWORD = reverse_lazy("accounts:lost_password")
 
 urlpatterns = [
+    path("account/passkeys/", _to("accounts:account")),
+    re_path(r"^account/passkeys/\d+/$", RedirectView.as_view(url=reverse_lazy("accounts:account"))),
+    re_path(r"^account/people/(?P<pk>\d+)/second-step/$", _to("accounts:person")),
     path("account/new-password/", RedirectView.as_view(url=LOST_PASSWORD)),
     path("account/new-password/<str:uidb64>/", RedirectView.as_view(url=LOST_PASSWORD)),
     path("money/statements/", _to("billing:money")),

@@ -19,10 +19,13 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import transaction
 from django.utils import timezone
+from django_otp.oath import totp
 from django_tasks_db.models import DBTaskResult
 
 from apiary_sales.accounts.models import SellerPin, User
 from apiary_sales.accounts.services import pins, set_up, tokens
+from apiary_sales.accounts.second_step_models import Passkey, SecondStepRule
+from apiary_sales.accounts.services import pins, second_steps, set_up
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
@@ -1283,6 +1286,7 @@ def _use_the_back_office(owner, clerk) -> None:
     pins.set_pin(person=clerk, pin="4831", set_by=owner)
     with suppress(BadValue):
         pins.check_pin(person=clerk, pin="4832", asked_by=owner)
+    _sign_in_by_two_steps(clerk)
     former = customers.add(name="Ursel Vane", phone="555 0199")
     personal_data.erase(customer=former, asked="by telephone", erased_by=owner, key="full:erasure")
     _note_a_backup()
@@ -1290,6 +1294,20 @@ def _use_the_back_office(owner, clerk) -> None:
     set_up.leave_step("tax")
     work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
     long_work.ask_to_stop(work)
+
+
+def _sign_in_by_two_steps(clerk: User) -> None:
+    """Codes of an app with the key of RFC 6238, recovery codes and a passkey that nobody has."""
+    key = b"12345678901234567890"
+    second_steps.require(required_for=SecondStepRule.For.NOBODY)
+    second_steps.set_up(person=clerk, key=key, code=f"{totp(key):06}")
+    Passkey.objects.create(
+        person=clerk,
+        name="Office computer",
+        credential="AAECAwQFBgcICQoLDA0ODw",
+        public_key=bytes(77),
+        added_at=timezone.now(),
+    )
 
 
 def _bring_in_lists(owner: User) -> None:

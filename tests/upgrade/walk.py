@@ -618,8 +618,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("accounts.User", "pk", "role"),
             "accounts:person accounts:change_role accounts:reset_password accounts:switch_off "
-            "accounts:switch_on accounts:password_link accounts:person_email",
+            "accounts:switch_on accounts:password_link accounts:person_email "
+            "accounts:remove_second_step",
         ),
+        (_rows("accounts.Passkey", "pk"), "accounts:remove_passkey"),
         (_rows("accounts.User", "pk", "role", role__in=SELLS), "accounts:person_pin"),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),

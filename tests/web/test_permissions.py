@@ -13,13 +13,23 @@ pytestmark = pytest.mark.django_db
 # and the price lists. Writing anything, and all that is about money or buyers, needs a permission.
 OPEN = {
     "accounts:account",
+    "accounts:add_passkey",
     "accounts:email",
+    "accounts:forget_devices",
     "accounts:language",
     # Who lost a password cannot sign in; both say the same to everybody.
     "accounts:lost_password",
     "accounts:new_password",
     "accounts:password",
+    "accounts:recovery_codes",
+    "accounts:remove_passkey",
+    # How one signs in oneself.
+    "accounts:second_step",
+    "accounts:second_step_new_phone",
+    "accounts:second_step_off",
     "accounts:sign_in",
+    "accounts:sign_in_code",
+    "accounts:sign_in_passkey",
     "accounts:sign_out",
     "api:bottling-days",
     "api:balance-list",

@@ -38,14 +38,14 @@ class Site:
 
 
 @dataclass(frozen=True)
-class Asked:
+class PasskeyOptions:
     """What the browser is asked: the options as JSON, and the random text it has to sign."""
 
     options: str
     challenge: str
 
 
-def ask_to_add(*, person: User, site: Site, house: str) -> Asked:
+def ask_to_add(*, person: User, site: Site, house: str) -> PasskeyOptions:
     """Return what asks a device for a new passkey of this person."""
     known = Passkey.objects.filter(person=person).values_list("credential", flat=True)
     options = webauthn.generate_registration_options(
@@ -63,7 +63,7 @@ def ask_to_add(*, person: User, site: Site, house: str) -> Asked:
             PublicKeyCredentialDescriptor(id=base64url_to_bytes(credential)) for credential in known
         ],
     )
-    return Asked(webauthn.options_to_json(options), bytes_to_base64url(options.challenge))
+    return PasskeyOptions(webauthn.options_to_json(options), bytes_to_base64url(options.challenge))
 
 
 @transaction.atomic
@@ -97,12 +97,12 @@ def add(*, person: User, name: str, answer: str, challenge: str, site: Site) -> 
     return passkey
 
 
-def ask_to_sign_in(*, site: Site) -> Asked:
+def ask_to_sign_in(*, site: Site) -> PasskeyOptions:
     """Return what asks a device for any passkey it has for this site."""
     options = webauthn.generate_authentication_options(
         rp_id=site.name, user_verification=UserVerificationRequirement.REQUIRED
     )
-    return Asked(webauthn.options_to_json(options), bytes_to_base64url(options.challenge))
+    return PasskeyOptions(webauthn.options_to_json(options), bytes_to_base64url(options.challenge))
 
 
 @transaction.atomic

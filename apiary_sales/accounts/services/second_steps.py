@@ -26,7 +26,7 @@ MARK_BYTES = 16
 
 
 @dataclass(frozen=True)
-class _Outcome:
+class _CodeOutcome:
     """What a try came to; `wait_seconds` is 0 where another try is allowed at once."""
 
     is_right: bool = False
@@ -192,12 +192,12 @@ def is_remembered(step: SecondStep, mark: str) -> bool:
 
 
 @transaction.atomic
-def _try(person: User, code: str) -> _Outcome:
+def _try(person: User, code: str) -> _CodeOutcome:
     """Compare, and count."""
     counts, now = tries.locked(_about(person)), timezone.now()
     if waiting := tries.longest_wait(counts, now):
         # While one waits, even the right code is not looked at.
-        return _Outcome(wait_seconds=waiting)
+        return _CodeOutcome(wait_seconds=waiting)
     step = SecondStep.objects.select_for_update().filter(person=person).first()
     if step is None:
         raise NotAllowedNow(
@@ -208,9 +208,9 @@ def _try(person: User, code: str) -> _Outcome:
     elif (key := sealed_keys.unseal(step.sealed_key)) is not None:
         is_right = _use_app_code(step, key, code)
     else:
-        return _Outcome(is_readable=False)
+        return _CodeOutcome(is_readable=False)
     tries.count(counts, now, is_right=is_right)
-    return _Outcome(is_right=is_right, wait_seconds=tries.longest_wait(counts, now))
+    return _CodeOutcome(is_right=is_right, wait_seconds=tries.longest_wait(counts, now))
 
 
 def _keep_app(step: SecondStep, key: bytes, code: str) -> list[str]:
