@@ -39,26 +39,29 @@ class RecoveryCodeField(forms.CharField):
 
 
 class SignInCodeForm(HouseForm):
-    code = AppCodeField(
-        label=_("Code from the app"), required=False, help_text=_("Six digits, such as 123 456.")
-    )
-    recovery_code = RecoveryCodeField(label=_("Recovery code"), required=False)
+    """The second step at sign-in, with the phone at hand."""
+
+    code = AppCodeField(label=_("Code from the app"), help_text=_("Six digits, such as 123 456."))
     remember = forms.BooleanField(
         label=_("Ask for no code on this device for 30 days"),
         required=False,
         help_text=_("Only on a device of your own."),
     )
 
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or self.cleaned_data
-        if not self.given():
-            self.add_error("code", gettext("Type the code that the app shows."))
-        return data
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["code"].widget.attrs["autofocus"] = True
 
-    def given(self) -> str:
-        """Return the code that was typed, of either kind."""
-        data = self.cleaned_data
-        return data.get("code", "") or data.get("recovery_code", "")
+
+class SignInRecoveryForm(HouseForm):
+    """The second step at sign-in, without the phone."""
+
+    fields_of_parameters = {"code": "recovery_code"}
+
+    recovery_code = RecoveryCodeField(
+        label=_("Recovery code"),
+        help_text=_("One of the ten codes on paper, such as ABCD-EFGH-JKMN. Each works once."),
+    )
 
 
 class OwnPasswordForm(HouseForm):

@@ -3,7 +3,6 @@
 from typing import Any
 from urllib.parse import urlencode
 
-import segno
 from django.contrib import messages
 from django.contrib.auth import REDIRECT_FIELD_NAME
 from django.contrib.auth.decorators import login_not_required, permission_required
@@ -27,6 +26,7 @@ from apiary_sales.accounts.second_step_forms import (
     SecondStepRuleForm,
     SetUpSecondStepForm,
     SignInCodeForm,
+    SignInRecoveryForm,
     SwitchOffSecondStepForm,
 )
 from apiary_sales.accounts.second_step_models import SecondStepRule
@@ -70,12 +70,20 @@ class SignInCodeView(RedirectURLMixin, FormView):
         self.person = person
         return super().dispatch(request, *args, **kwargs)
 
-    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(next=self.get_redirect_url(), **kwargs)
+    def get_form_class(self) -> type[HouseForm]:
+        return SignInRecoveryForm if "recovery_code" in self.request.POST else SignInCodeForm
 
-    def form_valid(self, form: SignInCodeForm) -> HttpResponse:
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        context = super().get_context_data(next=self.get_redirect_url(), **kwargs)
+        is_recovery = isinstance(context["form"], SignInRecoveryForm)
+        context["app_form"] = SignInCodeForm() if is_recovery else context["form"]
+        context["recovery_form"] = context["form"] if is_recovery else SignInRecoveryForm()
+        return context
+
+    def form_valid(self, form: HouseForm) -> HttpResponse:
+        data = form.cleaned_data
         try:
-            second_steps.check(person=self.person, code=form.given())
+            second_steps.check(person=self.person, code=data.get("recovery_code") or data["code"])
         except HouseError as error:
             # Whoever counts and lists sign-ins that failed listens to this signal of Django.
             user_login_failed.send(
@@ -87,7 +95,7 @@ class SignInCodeView(RedirectURLMixin, FormView):
             return self.form_invalid(form)
         signing_in.finish(self.request, self.person)
         response = redirect(self.get_success_url())
-        if form.cleaned_data["remember"]:
+        if data.get("remember"):
             signing_in.remember(response, self.request, self.person)
         return response
 
@@ -230,6 +238,8 @@ def _set_up_page(
     state: queries.SecondStepState,
 ) -> HttpResponse:
     """Show the key, as a picture and in writing, and ask for its first code."""
+    import segno
+
     house = House.current().name or _("Honey house")
     address = sign_in_codes.app_address(key, name=person_of(request).get_username(), house=house)
     context = {

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-# Arrays, frames, the search for the plan, units, papers as PDF, workbooks, fonts and codes.
+# Arrays, frames, the search for the plan, units, papers as PDF, workbooks, fonts, codes, passkeys.
 HEAVY = (
     *("barcode", "fontTools", "numpy", "openpyxl", "pandas", "pint", "scipy", "segno"),
-    "weasyprint",
+    *("weasyprint", "webauthn"),
 )
 
 # What a server does before its first request: set up, load every address, make the application.

@@ -1,25 +1,18 @@
 """Passkeys: added by who is signed in, and signed in with; checked by the library webauthn.
 
 A passkey works under the name of the site under which it was added, and the browser asks for the
-finger, the face or the PIN of the device: so it counts as both steps of signing in.
+finger, the face or the PIN of the device: so it counts as both steps of signing in. The library is
+imported where it is used, since starting need not wait for it.
 """
 
 import json
 from dataclasses import dataclass
 
-import webauthn
 from django.db import transaction
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
+from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from django.utils.translation import gettext as _
-from webauthn.helpers import base64url_to_bytes, bytes_to_base64url
-from webauthn.helpers.exceptions import WebAuthnException
-from webauthn.helpers.structs import (
-    AuthenticatorSelectionCriteria,
-    PublicKeyCredentialDescriptor,
-    ResidentKeyRequirement,
-    UserVerificationRequirement,
-)
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import Passkey
@@ -47,6 +40,9 @@ class PasskeyOptions:
 
 def ask_to_add(*, person: User, site: Site, house: str) -> PasskeyOptions:
     """Return what asks a device for a new passkey of this person."""
+    import webauthn
+    from webauthn.helpers import structs
+
     known = Passkey.objects.filter(person=person).values_list("credential", flat=True)
     options = webauthn.generate_registration_options(
         rp_id=site.name,
@@ -55,15 +51,18 @@ def ask_to_add(*, person: User, site: Site, house: str) -> PasskeyOptions:
         user_id=salted_hmac("passkey", str(person.pk), algorithm="sha256").digest(),
         user_name=person.username,
         user_display_name=person.display_name,
-        authenticator_selection=AuthenticatorSelectionCriteria(
-            resident_key=ResidentKeyRequirement.REQUIRED,
-            user_verification=UserVerificationRequirement.REQUIRED,
+        authenticator_selection=structs.AuthenticatorSelectionCriteria(
+            resident_key=structs.ResidentKeyRequirement.REQUIRED,
+            user_verification=structs.UserVerificationRequirement.REQUIRED,
         ),
         exclude_credentials=[
-            PublicKeyCredentialDescriptor(id=base64url_to_bytes(credential)) for credential in known
+            structs.PublicKeyCredentialDescriptor(id=urlsafe_base64_decode(credential))
+            for credential in known
         ],
     )
-    return PasskeyOptions(webauthn.options_to_json(options), bytes_to_base64url(options.challenge))
+    return PasskeyOptions(
+        webauthn.options_to_json(options), urlsafe_base64_encode(options.challenge)
+    )
 
 
 @transaction.atomic
@@ -73,12 +72,15 @@ def add(*, person: User, name: str, answer: str, challenge: str, site: Site) -> 
     `answer` is the browser's, as JSON, to what `ask_to_add` asked. Raises `BadValue` where it is
     not right, or the person has twenty.
     """
+    import webauthn
+    from webauthn.helpers.exceptions import WebAuthnException
+
     if Passkey.objects.filter(person=person).count() >= PASSKEYS_MAX:
         raise BadValue(_("You have 20 passkeys. Remove one first."))
     try:
         made = webauthn.verify_registration_response(
             credential=answer,
-            expected_challenge=base64url_to_bytes(challenge),
+            expected_challenge=urlsafe_base64_decode(challenge),
             expected_rp_id=site.name,
             expected_origin=site.origin,
             require_user_verification=True,
@@ -88,7 +90,7 @@ def add(*, person: User, name: str, answer: str, challenge: str, site: Site) -> 
     passkey = Passkey(
         person=person,
         name=name,
-        credential=bytes_to_base64url(made.credential_id),
+        credential=urlsafe_base64_encode(made.credential_id),
         public_key=made.credential_public_key,
         sign_count=made.sign_count,
         added_at=timezone.now(),
@@ -99,15 +101,23 @@ def add(*, person: User, name: str, answer: str, challenge: str, site: Site) -> 
 
 def ask_to_sign_in(*, site: Site) -> PasskeyOptions:
     """Return what asks a device for any passkey it has for this site."""
+    import webauthn
+    from webauthn.helpers import structs
+
     options = webauthn.generate_authentication_options(
-        rp_id=site.name, user_verification=UserVerificationRequirement.REQUIRED
+        rp_id=site.name, user_verification=structs.UserVerificationRequirement.REQUIRED
     )
-    return PasskeyOptions(webauthn.options_to_json(options), bytes_to_base64url(options.challenge))
+    return PasskeyOptions(
+        webauthn.options_to_json(options), urlsafe_base64_encode(options.challenge)
+    )
 
 
 @transaction.atomic
 def check(*, answer: str, challenge: str, site: Site) -> User:
     """Return whose passkey has signed. Raises `BadValue` where that is nobody who can sign in."""
+    import webauthn
+    from webauthn.helpers.exceptions import WebAuthnException
+
     passkey = (
         Passkey.objects.select_for_update(of=("self",))
         .select_related("person")
@@ -119,7 +129,7 @@ def check(*, answer: str, challenge: str, site: Site) -> User:
     try:
         checked = webauthn.verify_authentication_response(
             credential=answer,
-            expected_challenge=base64url_to_bytes(challenge),
+            expected_challenge=urlsafe_base64_decode(challenge),
             expected_rp_id=site.name,
             expected_origin=site.origin,
             credential_public_key=bytes(passkey.public_key),
