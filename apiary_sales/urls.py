@@ -3,7 +3,6 @@ from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
 from apiary_sales.accounts import views
-from apiary_sales.accounts.views import admin_sign_in
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apiary_sales.web.urls")),
@@ -22,10 +21,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/plan/", include("apiary_sales.planning.urls")),
     path("reports/", include("apiary_sales.reports.urls")),
     path("api/v1/", include("apiary_sales.api.urls")),
-    # One door for everybody: wrong passwords are counted and told alike.
+    # One door for everybody: wrong passwords are counted, and the second step is asked for, alike.
     path("admin/login/", views.back_office_door),
-    # Django's own page to sign in to the back office asks for the password alone.
-    path("admin/login/", admin_sign_in),
     path("admin/", admin.site.urls),
     path("", include("apiary_sales.web.short_addresses")),
 ]

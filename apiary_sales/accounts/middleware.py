@@ -1,51 +1,34 @@
-"""What holds for everybody who is signed in: where they were seen, an own password, a busy hour."""
+"""What holds for who is signed in: where they were seen, both steps, an own password."""
 
 from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
 
 from django.contrib import messages
+from django.contrib.auth import logout
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from apiary_sales.accounts import rules
-from apiary_sales.accounts.models import HouseSession
+from apiary_sales.accounts import rules, signing_in
+from apiary_sales.accounts.models import HouseSession, User
+from apiary_sales.accounts.second_step_models import SecondStep, SecondStepRule
 from apiary_sales.accounts.services import sessions, sign_ins
 from apiary_sales.accounts.session_store import Device
 from inventory.shared.errors import TooBusy
-
-
-class SeenMiddleware:
-    """Tell a session of which browser it is, and write every few minutes that it was used.
-
-    It reads nothing of its own: what a page did not load of the session is not noted.
-"""Lead who must use a second step, and has none, to setting it up."""
-
-from collections.abc import Callable
-from typing import Any
-
-from django.contrib.auth import logout
-from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
-from django.utils.translation import gettext as _
-
-from apiary_sales.accounts import signing_in
-from apiary_sales.accounts.models import User
-from apiary_sales.accounts.second_step_models import SecondStep, SecondStepRule
 
 API = "/api/"
 # What a person may do before the second step is set up.
 OPEN = {"accounts:language", "accounts:password", "accounts:second_step", "accounts:sign_out"}
 
 
-class SecondStepMiddleware:
-    """Keep a session of the password alone from the house where its person needs a second step.
+class SeenMiddleware:
+    """Tell a session of which browser it is, and write every few minutes that it was used.
 
-    Who has none sets it up first; who has one signs in again. It asks the database only for who
-    signed in by the password alone. Programs with a token gave their code for the token.
+    It reads nothing of its own: what a page did not load of the session is not noted.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -115,6 +98,24 @@ class TooBusyMiddleware:
         )
         answer.headers["Retry-After"] = str(error.wait_seconds)
         return answer
+
+
+class SecondStepMiddleware:
+    """Keep a session of the password alone from the house where its person needs a second step.
+
+    Who has none sets it up first; who has one signs in again. It asks the database only for who
+    signed in by the password alone. Programs with a token gave their code for the token.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., HttpResponse], *_arguments: Any
+    ) -> HttpResponse | None:
         is_of_api = request.path_info.startswith(API)
         is_of_the_house = is_of_api or getattr(view, "login_required", True)
         person = request.user

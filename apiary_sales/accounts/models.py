@@ -211,5 +211,7 @@ class HouseSession(AbstractBaseSession):
     @property
     def browser_in_words(self) -> str:
         return browsers.in_words(self.browser)
+
+
 # Django looks for models in this module: those of the second step are beside it.
 import apiary_sales.accounts.second_step_models  # noqa: E402, F401

@@ -9,7 +9,6 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
-from django.contrib.auth.signals import user_login_failed
 from django.contrib.auth.views import RedirectURLMixin
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
@@ -25,7 +24,7 @@ from apiary_sales.accounts import signing_in
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_forms import OwnPasswordForm
 from apiary_sales.accounts.second_step_models import Passkey
-from apiary_sales.accounts.services import passkeys
+from apiary_sales.accounts.services import passkeys, sign_ins
 from apiary_sales.accounts.services.passkeys import PasskeyOptions, Site
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import HouseForm
@@ -125,7 +124,7 @@ class SignInPasskeyView(RedirectURLMixin, FormView):
                 site=_site_of(self.request),
             )
         except HouseError as error:
-            user_login_failed.send(sender=__name__, credentials={}, request=self.request)
+            sign_ins.note_wrong_code(self.request, None)
             form.refuse(error)
             return self.form_invalid(form)
         signing_in.finish(self.request, person)

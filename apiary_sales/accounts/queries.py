@@ -17,16 +17,13 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.accounts import browsers, locks, roles
 from apiary_sales.accounts.models import SellerPin, SignIn, User
-from inventory.shared import days, words
-from apiary_sales.accounts import roles
-from apiary_sales.accounts.models import SellerPin, User
 from apiary_sales.accounts.second_step_models import (
     Passkey,
     RecoveryCode,
     SecondStep,
     SecondStepRule,
 )
-from inventory.shared import words
+from inventory.shared import days, words
 
 NOTHING = "–"
 # More than a family mistypes in two days.

@@ -6,7 +6,6 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.contrib.auth import REDIRECT_FIELD_NAME
 from django.contrib.auth.decorators import login_not_required, permission_required
-from django.contrib.auth.signals import user_login_failed
 from django.contrib.auth.views import RedirectURLMixin
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
@@ -30,7 +29,7 @@ from apiary_sales.accounts.second_step_forms import (
     SwitchOffSecondStepForm,
 )
 from apiary_sales.accounts.second_step_models import SecondStepRule
-from apiary_sales.accounts.services import second_steps
+from apiary_sales.accounts.services import second_steps, sign_ins
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.models import House
@@ -85,12 +84,7 @@ class SignInCodeView(RedirectURLMixin, FormView):
         try:
             second_steps.check(person=self.person, code=data.get("recovery_code") or data["code"])
         except HouseError as error:
-            # Whoever counts and lists sign-ins that failed listens to this signal of Django.
-            user_login_failed.send(
-                sender=__name__,
-                credentials={"username": self.person.username},
-                request=self.request,
-            )
+            sign_ins.note_wrong_code(self.request, self.person)
             form.refuse(error)
             return self.form_invalid(form)
         signing_in.finish(self.request, self.person)

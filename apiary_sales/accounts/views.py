@@ -2,8 +2,6 @@ from http import HTTPStatus
 from typing import Any
 
 from django.contrib import admin, messages
-from django.contrib import messages
-from django.contrib.auth import REDIRECT_FIELD_NAME
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.contrib.auth.views import redirect_to_login
@@ -16,11 +14,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from apiary_sales.accounts import locks, queries, roles
-from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
-
-from apiary_sales.accounts import queries, roles, second_step_views, signing_in
+from apiary_sales.accounts import locks, queries, roles, second_step_views, signing_in
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
@@ -31,9 +25,8 @@ from apiary_sales.accounts.forms import (
     SignInForm,
 )
 from apiary_sales.accounts.models import User
-from apiary_sales.accounts.services import lost_passwords, people, sign_ins
 from apiary_sales.accounts.second_step_models import SecondStepRule
-from apiary_sales.accounts.services import lost_passwords, people
+from apiary_sales.accounts.services import lost_passwords, people, sign_ins
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 
@@ -49,8 +42,14 @@ class SignInView(auth_views.LoginView):
     redirect_authenticated_user = True
 
     def form_valid(self, form: SignInForm) -> HttpResponse:
-        response = super().form_valid(form)
-        locks.remember_browser(self.request, response, form.get_user().username)
+        """Sign the person in, or ask for the code of who has a second step."""
+        person = User.objects.get(pk=form.get_user().pk)
+        if signing_in.needs_code(self.request, person):
+            signing_in.begin(self.request, person)
+            return redirect(second_step_views.code_page(self.get_redirect_url()))
+        signing_in.finish(self.request, person)
+        response = redirect(self.get_success_url())
+        locks.remember_browser(self.request, response, person.username)
         return response
 
     def form_invalid(self, form: SignInForm) -> HttpResponse:
@@ -72,22 +71,6 @@ def back_office_door(request: HttpRequest) -> HttpResponse:
     if not admin.site.has_permission(request):
         raise PermissionDenied
     return redirect(wanted)
-        """Sign the person in, or ask for the code of who has a second step."""
-        person = User.objects.get(pk=form.get_user().pk)
-        if signing_in.needs_code(self.request, person):
-            signing_in.begin(self.request, person)
-            return redirect(second_step_views.code_page(self.get_redirect_url()))
-        signing_in.finish(self.request, person)
-        return redirect(self.get_success_url())
-
-
-@login_not_required
-def admin_sign_in(request: HttpRequest) -> HttpResponse:
-    """Let who opens the back office sign in as on every page, with the second step."""
-    if request.user.is_authenticated:
-        raise PermissionDenied
-    next_page = request.GET.get(REDIRECT_FIELD_NAME, reverse("admin:index"))
-    return redirect_to_login(next_page)
 
 
 class ChangePasswordView(auth_views.PasswordChangeView):

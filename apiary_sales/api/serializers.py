@@ -3,20 +3,16 @@
 import re
 from typing import Any
 
-from django.contrib.auth.signals import user_login_failed
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
-from rest_framework.authtoken.serializers import AuthTokenSerializer
 
-from apiary_sales.accounts.services import second_steps
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.changes import state_of
 from inventory.bottling.models import Product, Size
-from inventory.shared.errors import HouseError
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.queries import corrections
 from inventory.stock.rules import PIECES_MAX
@@ -587,31 +583,3 @@ class ProblemSerializer(serializers.Serializer):
             "invoice as it was answered then, and what moved stock as its posting."
         ),
     )
-
-
-class TokenSerializer(AuthTokenSerializer):
-    """Who asks for a token: name, password and, with a second step at sign-in, a code."""
-
-    otp = serializers.CharField(
-        required=False,
-        allow_blank=True,
-        max_length=40,
-        write_only=True,
-        help_text=(
-            "A code of the app, or a recovery code: needed where the person has a second step."
-        ),
-    )
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        attrs = super().validate(attrs)
-        person = attrs["user"]
-        try:
-            second_steps.check_for_program(person=person, otp=attrs.get("otp", ""))
-        except HouseError:
-            user_login_failed.send(
-                sender=__name__,
-                credentials={"username": person.username},
-                request=self.context["request"],
-            )
-            raise
-        return attrs

@@ -27,6 +27,14 @@ class NamePasswordSerializer(serializers.Serializer):
     password = StrictCharField(
         max_length=4096, trim_whitespace=False, style={"input_type": "password"}
     )
+    otp = StrictCharField(
+        required=False,
+        allow_blank=True,
+        max_length=40,
+        help_text=(
+            "A code of the app, or a recovery code: needed where the person has a second step."
+        ),
+    )
     name = StrictCharField(max_length=80, default="Program")
     scopes = serializers.ChoiceField(ApiToken.Scopes.choices, default=ApiToken.Scopes.READ_WRITE)
     days = StrictIntegerField(min_value=1, max_value=rules.TOKEN_DAYS_MAX, default=DAYS_USUAL)
@@ -82,10 +90,14 @@ class TokenView(generics.GenericAPIView):
         data = serializer.validated_data
         try:
             person = sign_ins.token_for(
-                request._request, username=data.pop("username"), password=data.pop("password")
+                request._request,
+                username=data.pop("username"),
+                password=data.pop("password"),
+                otp=data.pop("otp", ""),
             )
         except BadValue as error:
-            raise serializers.ValidationError({"password": [error.message]}) from error
+            field = "otp" if error.parameter in ("otp", "code") else "password"
+            raise serializers.ValidationError({field: [error.message]}) from error
         token, text = tokens.make(person=person, **data)
         return Response({"token": text, **ProgramKeySerializer(token).data})
 

@@ -178,13 +178,6 @@ class ApiActView(APIView):
         return serializer.validated_data
 
 
-class TokenView(ObtainAuthToken):
-    """A token for a name and a password, and a code where the person has a second step."""
-
-    serializer_class = serializers.TokenSerializer
-    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
-
-
 class ExtractionView(ApiActView):
     permission_required = "inventory.move_honey"
     serializer_class = serializers.ExtractionSerializer

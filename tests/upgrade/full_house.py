@@ -23,9 +23,8 @@ from django_otp.oath import totp
 from django_tasks_db.models import DBTaskResult
 
 from apiary_sales.accounts.models import SellerPin, User
-from apiary_sales.accounts.services import pins, set_up, tokens
 from apiary_sales.accounts.second_step_models import Passkey, SecondStepRule
-from apiary_sales.accounts.services import pins, second_steps, set_up
+from apiary_sales.accounts.services import pins, second_steps, set_up, tokens
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (

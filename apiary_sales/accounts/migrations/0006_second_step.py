@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('accounts', '0004_set_up'),
+        ('accounts', '0005_sign_ins'),
     ]
 
     operations = [

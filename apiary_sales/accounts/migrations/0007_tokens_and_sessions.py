@@ -92,7 +92,7 @@ def drop_earlier(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('accounts', '0005_sign_ins'),
+        ('accounts', '0006_second_step'),
     ]
 
     operations = [

@@ -5,8 +5,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
-from apiary_sales.accounts.services import sessions, tokens
-from apiary_sales.accounts.services import second_steps
+from apiary_sales.accounts.services import second_steps, sessions, tokens
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import NotAllowedNow, parameters_named
 

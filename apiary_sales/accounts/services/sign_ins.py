@@ -9,15 +9,16 @@ from datetime import datetime, timedelta
 from typing import Any, cast
 
 from django.contrib.auth import authenticate
-from django.contrib.auth.signals import user_logged_in, user_logged_out
+from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
 from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts import locks
 from apiary_sales.accounts.models import SignIn, User
+from apiary_sales.accounts.services import second_steps
 from apiary_sales.accounts.services.pins import in_words
-from inventory.shared.errors import BadValue, NotAllowedNow, TooManyTries
+from inventory.shared.errors import BadValue, HouseError, NotAllowedNow, TooManyTries
 
 # Sign-ins are kept so long, and so many at most: a guesser must not fill the disk.
 KEPT = timedelta(days=180)
@@ -65,17 +66,31 @@ def confirm(request: Any, *, person: User, password: str) -> None:
     locks.begin_again(request, person.username)
 
 
-def token_for(request: Any, *, username: str, password: str) -> User:
+def token_for(request: Any, *, username: str, password: str, otp: str = "") -> User:
     """Return the person to whom a program is given a token, and note it.
 
-    Raises what `check` does, and `NotAllowedNow` for a person who must choose a password first.
+    `otp` is a code of the second step, where the person has one. Raises what `check` and
+    `second_steps.check_for_program` do, and `NotAllowedNow` for a person who must choose a password
+    first.
     """
     person = check(request, username=username, password=password)
+    try:
+        second_steps.check_for_program(person=person, otp=otp)
+    except HouseError:
+        note_wrong_code(request, person)
+        raise
     locks.begin_again(request, username)
     if person.must_change_password:
         raise NotAllowedNow(why_change())
     record(request, person, SignIn.Outcome.TOKEN)
     return person
+
+
+def note_wrong_code(request: Any, person: User | None) -> None:
+    """Note and count that the second step was wrong; a person of None is a passkey of nobody."""
+    record(request, person, SignIn.Outcome.WRONG_SECOND_FACTOR)
+    credentials = {"username": person.username} if person else {}
+    user_login_failed.send(sender=__name__, credentials=credentials, request=request)
 
 
 def why_change() -> str:

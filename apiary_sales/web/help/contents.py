@@ -740,6 +740,8 @@ TOPICS = (
         (),
         ("accounts:unlock",),
         "accounts:sign_ins",
+    ),
+    HelpTopic(
         "second-step",
         S.HOUSE,
         url_names=(
