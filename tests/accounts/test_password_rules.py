@@ -8,7 +8,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.urls import reverse
 
-from apiary_sales.accounts import hashing, rules
+from apiary_sales.accounts import browsers, hashing
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.api import urls as api_urls
@@ -260,21 +260,21 @@ def test_a_person_that_the_owner_adds_chooses_a_password_first(client):
     [
         (
             "Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Gecko/20100101 Firefox/140.0",
-            "Firefox, Linux",
+            "Firefox on Linux",
         ),
         (
             "Mozilla/5.0 (Windows NT 10.0) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/140.0 "
             "Safari/537.36 Edg/140.0",
-            "Edge, Windows",
+            "Edge on Windows",
         ),
         (
             "Mozilla/5.0 (iPhone; CPU iPhone OS 18_0 like Mac OS X) AppleWebKit/605.1.15 "
             "(KHTML, like Gecko) Version/18.0 Mobile/15E148 Safari/604.1",
-            "Safari, iPhone",
+            "Safari on iPhone",
         ),
         ("honey-scale/2.1 (north yard)", "honey-scale/2.1"),
-        ("", ""),
+        ("", "unknown browser"),
     ],
 )
 def test_a_browser_is_called_by_plain_words(said, words):
-    assert rules.browser_in_words(said) == words
+    assert browsers.in_words(said) == words

@@ -340,7 +340,7 @@ def test_a_program_that_asks_for_a_token_is_locked_with_a_problem(client):
     answers = [ask_token(client, "x").status_code for _time in range(5)]
     locked = ask_token(client, "office")
 
-    assert answers == [422, 422, 422, 422, 429]
+    assert answers == [400, 400, 400, 400, 429]
     assert locked.status_code == 429
     assert locked.headers["Content-Type"] == "application/problem+json"
     assert locked.json()["code"] == "too_many_tries"
