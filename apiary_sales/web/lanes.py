@@ -5,10 +5,14 @@ would keep all others waiting; with one thread apart, they wait for each other. 
 short that nobody who signs in notices, and so long that it leaves the processor to the pages.
 """
 
+import logging
 import time
 from typing import Any
 
 from waitress.task import ThreadedTaskDispatcher
+
+logger = logging.getLogger(__name__)
+logger.setLevel(logging.ERROR)
 
 # What takes a password, or something as short-lived, from who is not signed in.
 PASSWORD_DOORS = (
@@ -30,6 +34,8 @@ class Lanes(ThreadedTaskDispatcher):
         super().__init__()
         self.set_thread_count(threads)
         self.passwords = ThreadedTaskDispatcher()
+        # That guessers wait for each other is meant, and would fill the log.
+        self.passwords.queue_logger = logger
         self.passwords.set_thread_count(1)
 
     def add_task(self, task: Any) -> None:

@@ -226,7 +226,7 @@ def test_every_address_of_the_api_asks_for_an_own_password():
     }
 
     assert len(views) > 100
-    assert open_to_all == {"token"}
+    assert open_to_all == {"schema", "token"}
 
 
 def test_the_owner_sets_a_password_that_is_changed_and_ones_own_that_is_not(client):

@@ -11,6 +11,7 @@ from uuid import UUID
 
 import time_machine
 from auditlog.models import LogEntry as TrailEntry
+from axes.models import AccessAttempt, AccessAttemptExpiration, AccessFailureLog, AccessLog
 from django.apps import apps
 from django.contrib.admin.models import CHANGE, LogEntry
 from django.contrib.auth.models import Permission
@@ -18,6 +19,7 @@ from django.contrib.contenttypes.models import ContentType
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import transaction
+from django.http import HttpRequest
 from django.utils import timezone
 from django_otp.oath import totp
 from django_tasks_db.models import DBTaskResult
@@ -25,6 +27,8 @@ from django_tasks_db.models import DBTaskResult
 from apiary_sales.accounts.models import SellerPin, User
 from apiary_sales.accounts.second_step_models import Passkey, SecondStepRule
 from apiary_sales.accounts.services import pins, second_steps, set_up, tokens
+from apiary_sales.accounts.models import SellerPin, SignIn, User
+from apiary_sales.accounts.services import pins, set_up, sign_ins
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
@@ -1286,6 +1290,7 @@ def _use_the_back_office(owner, clerk) -> None:
     with suppress(BadValue):
         pins.check_pin(person=clerk, pin="4832", asked_by=owner)
     _sign_in_by_two_steps(clerk)
+    _sign_in_and_mistype(clerk)
     former = customers.add(name="Ursel Vane", phone="555 0199")
     personal_data.erase(customer=former, asked="by telephone", erased_by=owner, key="full:erasure")
     _note_a_backup()
@@ -1307,6 +1312,16 @@ def _sign_in_by_two_steps(clerk: User) -> None:
         public_key=bytes(77),
         added_at=timezone.now(),
     )
+def _sign_in_and_mistype(clerk: User) -> None:
+    """One who signed in; and what axes counts, with the tables of its own that we leave empty."""
+    asked = HttpRequest()
+    asked.META = {"REMOTE_ADDR": "203.0.113.7", "HTTP_USER_AGENT": "honey-scale/2.1"}
+    sign_ins.record(asked, clerk, SignIn.Outcome.IN)
+    who = {"username": "0" * 32, "ip_address": "203.0.113.7", "user_agent": "honey-scale/2.1"}
+    attempt = AccessAttempt.objects.create(**who, failures_since_start=1)
+    AccessAttemptExpiration.objects.create(access_attempt=attempt, expires_at=timezone.now())
+    AccessFailureLog.objects.create(**who)
+    AccessLog.objects.create(**who)
 
 
 def _bring_in_lists(owner: User) -> None:
