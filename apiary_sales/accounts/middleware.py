@@ -1,4 +1,5 @@
 """What holds for who is signed in: where they were seen, both steps, an own password."""
+"""What holds for whoever is signed in: when they were last here, and that no answer is stored."""
 
 from collections.abc import Callable
 from http import HTTPStatus
@@ -58,6 +59,14 @@ class OwnPasswordMiddleware:
 
     # By the names of their addresses: where one may go all the same.
     OPEN = ("accounts:password", "accounts:sign_out", "accounts:language")
+class PrivateAnswersMiddleware:
+    """Let no browser or proxy store what somebody who is signed in, or a program, was answered.
+
+    Public pages and static files have nobody who is signed in, and keep their own headers.
+    """
+
+    # Also refusals there may tell what is in the house.
+    PRIVATE = ("/api/",)
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -137,3 +146,9 @@ class SecondStepMiddleware:
 
 def _name(request: HttpRequest) -> str:
     return request.resolver_match.view_name if request.resolver_match else ""
+        response = self.get_response(request)
+        # A page that did not ask who is there shows nothing of anybody.
+        is_theirs = request.session.accessed and request.user.is_authenticated
+        if is_theirs or request.path_info.startswith(self.PRIVATE):
+            response.headers["Cache-Control"] = "private, no-store"
+        return response

@@ -4,6 +4,7 @@ from django.urls import path
 from django.views.i18n import set_language
 
 from apiary_sales.accounts import passkey_views, password_views, pin_views, second_step_views, views
+from apiary_sales.accounts import access_views, password_views, pin_views, views
 
 app_name = "accounts"
 
@@ -33,12 +34,20 @@ urlpatterns = [
     path("passkeys/add/", passkey_views.add_passkey, name="add_passkey"),
     path("passkeys/<int:pk>/remove/", passkey_views.remove_passkey, name="remove_passkey"),
     path("pin/", pin_views.OwnPinView.as_view(), name="pin"),
+    path("devices/", access_views.own_access, name="access"),
+    path("devices/sign-out-others/", access_views.sign_out_others, name="sign_out_others"),
+    path("devices/<int:pk>/sign-out/", access_views.sign_out_device, name="sign_out_device"),
+    path("programs/add/", access_views.make_key, name="make_key"),
+    path("programs/<int:pk>/revoke/", access_views.revoke_key, name="revoke_key"),
     path("changes/", views.changes, name="changes"),
     path("sign-ins/", views.sign_in_list, name="sign_ins"),
     path("sign-ins/unlock/", views.unlock, name="unlock"),
     path("people/", views.people_list, name="people"),
     path("people/add/", views.add_person, name="add_person"),
+    path("people/devices/", access_views.people_access, name="people_access"),
     path("people/<int:pk>/", views.person, name="person"),
+    path("people/<int:pk>/devices/", access_views.person_access, name="person_access"),
+    path("people/<int:pk>/devices/sign-out/", access_views.sign_out_person, name="sign_out_person"),
     path("people/<int:pk>/role/", views.change_role, name="change_role"),
     path("people/<int:pk>/password/", views.reset_password, name="reset_password"),
     path("people/<int:pk>/pin/", pin_views.PersonPinView.as_view(), name="person_pin"),

@@ -27,6 +27,7 @@ from apiary_sales.accounts.forms import (
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import SecondStepRule
 from apiary_sales.accounts.services import lost_passwords, people, sign_ins
+from apiary_sales.accounts.services import lost_passwords, people, sessions
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 
@@ -85,6 +86,10 @@ class ChangePasswordView(auth_views.PasswordChangeView):
         response = super().form_valid(form)
         people.has_chosen_password(person=form.user)
         messages.success(self.request, _("Your password is changed."))
+        sessions.sign_out_others(person=form.user, but=self.request.session.row)
+        messages.success(
+            self.request, _("Your password is changed. You are signed out everywhere else.")
+        )
         return response
 
 

@@ -128,6 +128,7 @@ MIDDLEWARE = [
     "inventory.shared.middleware.ConventionsMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "apiary_sales.accounts.middleware.SeenMiddleware",
+    "apiary_sales.accounts.middleware.PrivateAnswersMiddleware",
     "inventory.shared.middleware.HouseLocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -27,12 +27,16 @@ GIVEN = reverse_lazy("billing:handed_in_sales")
 MARKS = reverse_lazy("billing:stand_marks")
 
 BACKUPS = reverse_lazy("keeping:backups")
+OWN_ACCESS = reverse_lazy("accounts:access")
 LOST_PASSWORD = reverse_lazy("accounts:lost_password")
 
 urlpatterns = [
     path("account/passkeys/", _to("accounts:account")),
     re_path(r"^account/passkeys/\d+/$", RedirectView.as_view(url=reverse_lazy("accounts:account"))),
     re_path(r"^account/people/(?P<pk>\d+)/second-step/$", _to("accounts:person")),
+    path("account/programs/", _to("accounts:access")),
+    re_path(r"^account/programs/\d+/$", RedirectView.as_view(url=OWN_ACCESS)),
+    re_path(r"^account/devices/\d+/$", RedirectView.as_view(url=OWN_ACCESS)),
     path("account/new-password/", RedirectView.as_view(url=LOST_PASSWORD)),
     path("account/new-password/<str:uidb64>/", RedirectView.as_view(url=LOST_PASSWORD)),
     path("money/statements/", _to("billing:money")),
@@ -43,6 +47,8 @@ urlpatterns = [
     path("work/", _to("web:today")),
     path("api/", _to("api:schema")),
     path("api/v1/", _to("api:schema")),
+    re_path(r"^api/v1/tokens/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/sessions/\d+/$", RedirectView.as_view(url=SCHEMA)),
     path("api/v1/books/", _to("api:schema")),
     path("api/v1/drums/", RedirectView.as_view(url=SCHEMA)),
     path("api/v1/drums/<slug:code>/", RedirectView.as_view(url=SCHEMA)),

@@ -12,6 +12,7 @@ pytestmark = pytest.mark.django_db
 # What everybody in the house may look at: their own account, help, what honey and stock there is,
 # and the price lists. Writing anything, and all that is about money or buyers, needs a permission.
 OPEN = {
+    "accounts:access",
     "accounts:account",
     "accounts:add_passkey",
     "accounts:email",
@@ -19,6 +20,7 @@ OPEN = {
     "accounts:language",
     # Who lost a password cannot sign in; both say the same to everybody.
     "accounts:lost_password",
+    "accounts:make_key",
     "accounts:new_password",
     "accounts:password",
     "accounts:recovery_codes",
@@ -30,6 +32,10 @@ OPEN = {
     "accounts:sign_in",
     "accounts:sign_in_code",
     "accounts:sign_in_passkey",
+    # One's own; there are no such of others, but for an owner.
+    "accounts:revoke_key",
+    "accounts:sign_out_device",
+    "accounts:sign_out_others",
     "accounts:sign_out",
     "api:bottling-days",
     "api:balance-list",
@@ -65,7 +71,12 @@ OPEN = {
     "api:token-revoke",
     "api:session-sign-out",
     "api:schema",
+    "api:session-sign-out",
+    "api:sessions",
+    "api:sign-out-others",
     "api:token",
+    "api:token-revoke",
+    "api:tokens",
     "billing:stand_manifest",
     # It answers each person with what their own pages show.
     "finding:find",

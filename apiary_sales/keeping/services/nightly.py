@@ -14,6 +14,7 @@ from django_tasks import TaskResultStatus, task
 from django_tasks_db.models import DBTaskResult
 
 from apiary_sales.accounts.services import sign_ins
+from apiary_sales.accounts.services import sessions, tokens
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import backups
@@ -30,6 +31,10 @@ def back_up_tonight() -> str:
 
     Sign-ins that are older than they are kept are deleted before.
     """
+    """Make the backup of the night that has come, rehearse it, and queue the next one."""
+    # Before the backup, which need not hold what is over.
+    sessions.clear_expired()
+    tokens.clear_expired()
     try:
         sign_ins.prune()
         return make_nightly(now=timezone.localtime())
