@@ -1,4 +1,3 @@
-from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required
 from django.urls import path
 from django.views.i18n import set_language
@@ -13,6 +12,8 @@ urlpatterns = [
     path("sign-in/code/", second_step_views.SignInCodeView.as_view(), name="sign_in_code"),
     path("sign-in/passkey/", passkey_views.SignInPasskeyView.as_view(), name="sign_in_passkey"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="sign_out"),
+    path("sign-out/", views.SignOutPageView.as_view(), name="sign_out"),
+    path("signed-out/", views.signed_out, name="signed_out"),
     path("language/", login_not_required(set_language), name="language"),
     path("", views.account, name="account"),
     path("password/", views.ChangePasswordView.as_view(), name="password"),

@@ -6,12 +6,18 @@ from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import login_not_required, permission_required
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse, reverse_lazy
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from apiary_sales.accounts import locks, queries, roles, second_step_views, signing_in
@@ -72,6 +78,25 @@ def back_office_door(request: HttpRequest) -> HttpResponse:
     if not admin.site.has_permission(request):
         raise PermissionDenied
     return redirect(wanted)
+
+
+class SignOutPageView(auth_views.LogoutView):
+    """Sign out, and have the browser throw away the pages that it kept.
+
+    Not what its scripts stored: among that are sales that wait. The next page removes the rest.
+    """
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        response = super().post(request, *args, **kwargs)
+        response.headers["Clear-Site-Data"] = '"cache"'
+        return response
+
+
+@login_not_required
+@never_cache
+def signed_out(request: HttpRequest) -> HttpResponse:
+    """Say so, and take what the stand kept off this device."""
+    return render(request, "accounts/signed_out.html")
 
 
 class ChangePasswordView(auth_views.PasswordChangeView):

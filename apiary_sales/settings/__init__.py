@@ -222,6 +222,7 @@ AUTHENTICATION_BACKENDS = [
 ]
 # The first hashes new passwords. As long as a try takes on a processor, and as little memory.
 PASSWORD_HASHERS = ["apiary_sales.accounts.hashing.BoundedPasswordHasher"]
+LOGOUT_REDIRECT_URL = "accounts:signed_out"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "apiary_sales.accounts.password_rules.HouseNamesValidator"},

@@ -81,8 +81,16 @@ function isOurRefusal({ answer }) {
 
 const isThisVersion = ({ answer }) => answer.headers.get("X-Stand-Version") === VERSION;
 
+/* The page without who is signed in and who else there is: on a shared device it may be opened when
+   another person is. */
+function ofNobody({ answer, bytes }) {
+  const page = new TextDecoder().decode(bytes);
+  const nameless = page.replaceAll(/ data-(people|person)="[^"]*"/g, "");
+  return { answer, bytes: new TextEncoder().encode(nameless) };
+}
+
 async function keepPage(cache, got) {
-  await cache.put(STAND, rebuilt(got));
+  await cache.put(STAND, rebuilt(ofNobody(got)));
 }
 
 async function fetchPage(url, patience) {
@@ -128,6 +136,7 @@ async function otherPage(event, pathname) {
 
 /* ---- when ---- */
 
+/* Keep the page and its files; those that are here and whole are not fetched again. */
 async function install() {
   const cache = await caches.open(CACHE);
   await Promise.all(Object.keys(SHELL).map((url) => keepFile(cache, url)));
@@ -143,16 +152,11 @@ async function removeEarlier() {
   await self.clients.claim();
 }
 
-async function renewPage() {
-  const got = await fetchPage(STAND, PATIENCE_MS);
-  if (isStandPage(got) && isThisVersion(got)) await keepPage(await caches.open(CACHE), got);
-}
-
 self.addEventListener("install", (event) => event.waitUntil(install()));
 self.addEventListener("activate", (event) => event.waitUntil(removeEarlier()));
 self.addEventListener("message", (event) => {
   if (event.data === "take over") self.skipWaiting();
-  if (event.data === "keep the page") event.waitUntil(renewPage().catch(() => {}));
+  if (event.data === "keep the page") event.waitUntil(install().catch(() => {}));
 });
 
 self.addEventListener("fetch", (event) => {

@@ -57,7 +57,8 @@ def test_signing_out_ends_the_session(client):
 
     page = client.post(reverse("accounts:sign_out"))
 
-    assert page.url == "/account/sign-in/"
+    assert page.url == "/account/signed-out/"
+    assert page.headers["Clear-Site-Data"] == '"cache"'
     assert client.get("/").status_code == 302
 
 

@@ -367,7 +367,7 @@ def test_the_worker_is_asked_for_the_whole_house_and_knows_its_files(seller, sta
 
     assert response["Content-Type"] == "text/javascript"
     assert response["Service-Worker-Allowed"] == "/"
-    assert response["Cache-Control"] == "no-cache"
+    assert response["Cache-Control"] == "private, no-store"
     assert "worker-src 'self'" in response["Content-Security-Policy"]
     files = re.findall(r'"(/static/[^"]+)": "([0-9a-f]{64})"', response.content.decode())
     assert len(files) > 10

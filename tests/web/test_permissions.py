@@ -37,6 +37,7 @@ OPEN = {
     "accounts:sign_out_device",
     "accounts:sign_out_others",
     "accounts:sign_out",
+    "accounts:signed_out",
     "api:bottling-days",
     "api:balance-list",
     "api:product-detail",

@@ -27,6 +27,9 @@ from inventory.shared.views import ActView
 from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
 
+# What of the catalogue names people: who is signed in, who else sells, and who picks up an order.
+OF_PEOPLE = ("me", "sellers", "pickups")
+
 
 class StandView(ActView):
     """The stand page. With script it is a till of its own; without, a form with quantities."""
@@ -68,6 +71,9 @@ class StandView(ActView):
     repeat_url = next_url
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
+        data = catalogue_for(self.request)
+        # Apart, so that what is kept on the device can go without.
+        people = {name: data.pop(name) for name in OF_PEOPLE}
         return {
             **super().get_context_data(**kwargs),
             "place": self.place,
@@ -75,7 +81,8 @@ class StandView(ActView):
             "products": self.products,
             # What stands here comes first.
             "held_goods": sorted(held_goods.in_stores(), key=lambda held: held.place != self.place),
-            "data": json.dumps(catalogue_for(self.request)),
+            "data": json.dumps(data),
+            "people": json.dumps(people),
             "words": json.dumps(till_words()),
         }
 

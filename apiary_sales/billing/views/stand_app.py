@@ -76,7 +76,6 @@ def worker(request: HttpRequest) -> HttpResponse:
         content_type="text/javascript",
     )
     response["Service-Worker-Allowed"] = root
-    response["Cache-Control"] = "no-cache"
     return response
 
 

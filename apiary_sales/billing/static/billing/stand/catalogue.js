@@ -23,7 +23,12 @@ const MANY_PRODUCTS = 8;
 const cameraButton = till.querySelector("[data-act=scan]");
 const searchInput = document.getElementById("till-search");
 
-let data = JSON.parse(till.dataset.till);
+// The page that is kept on the device names nobody: whose sale it is, is known from the last catalogue
+// that the server sent, or when it is sent.
+const { nobody, people } = till.dataset;
+const knowsPeople = people !== undefined;
+const NOBODY = { me: { id: null, name: nobody }, sellers: [], pickups: [] };
+let data = { ...JSON.parse(till.dataset.till), ...(knowsPeople ? JSON.parse(people) : NOBODY) };
 let products = new Map();
 let weighed = new Map();
 let gone = new Map();
@@ -55,6 +60,14 @@ export function changedSince(earlier) {
     if (!old || JSON.stringify(old.breaks) === JSON.stringify(product.breaks)) return [];
     return [{ product, before: figures.lineCents(old, 1), after: figures.lineCents(product, 1) }];
   });
+}
+
+/* Take in what this device kept for the person who signed in last: `isTheirs` tells whether it is of
+   that person. It may be newer than the page, or know people whom the page does not. */
+export function takeInKept(kept, isTheirs) {
+  const { me, sellers, pickups } = !isTheirs ? data : kept;
+  if (takeIn({ ...kept, me, sellers, pickups }) || knowsPeople) return;
+  data = { ...data, me, sellers, pickups };
 }
 
 /* Take a catalogue in, and answer whether it was newer than the one there is. */

@@ -35,10 +35,11 @@ function letTakeOver(registration) {
   });
 }
 
-/* The kept page bears the name of who was signed in: let it be of whoever is now. */
+/* What the kept page shows depends on the role of who is signed in, and is gone after signing out:
+   let it be for whoever is signed in now. The kept page itself does not say who that is. */
 function keepForPerson(registration) {
   try {
-    if (localStorage.getItem(REMEMBERED) === person) return;
+    if (!person || localStorage.getItem(REMEMBERED) === person) return;
     registration.active.postMessage("keep the page");
     localStorage.setItem(REMEMBERED, person);
   } catch {

@@ -572,6 +572,15 @@ function listen() {
 
 /* ---- the start ---- */
 
+/* The person for whom the stand is kept on this device; see keep_ready.js. */
+function keptFor() {
+  try {
+    return localStorage.getItem("stand:kept-for");
+  } catch {
+    return null;
+  }
+}
+
 async function start() {
   const canStore = await store.open().then(
     () => true,
@@ -581,7 +590,7 @@ async function start() {
   device = await store.device();
   const held = await store.recall("data");
   // Without signal the page is as old as it was kept; what was heard since is newer.
-  if (held) catalogue.takeIn(held);
+  if (held) catalogue.takeInKept(held, keptFor() === String(held.me.id));
   for (const entry of await store.entries()) entries.set(entry.key, entry);
   const asked = new URLSearchParams(location.search).get("place");
   catalogue.goTo(asked ?? (await store.recall("place")));

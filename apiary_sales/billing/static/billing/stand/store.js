@@ -254,6 +254,19 @@ export async function prune(before) {
   }
 }
 
+/* Forget what is not needed to send what waits: prices, people and their PINs, settled sales. */
+export async function forget() {
+  heldState.clear();
+  await within("readwrite", "state", (rows) => {
+    const asked = rows.getAllKeys();
+    asked.onsuccess = () => {
+      for (const name of asked.result) if (name !== "device") rows.delete(name);
+    };
+  });
+  // Later than any moment.
+  await prune("9999");
+}
+
 /* ---- small state ---- */
 
 /* What was remembered under a name; undefined where there is nothing. */
