@@ -232,6 +232,7 @@ def test_the_cash_book_and_the_journal_name_it(sell):
     assert {text, f"{text} undone"} <= told
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_late_cash_of_a_count_that_is_not_taken_off_is_a_fault(sell):
     count_all(800, note="A sale is missing")
     sale = comes_in(sell)

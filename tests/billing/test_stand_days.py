@@ -376,6 +376,7 @@ def test_cash_for_a_part_that_came_back_leaves_the_drawer(opened, stand_place, s
     assert sum(row.cents for row in found.by_method) == 1_600
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_late_sale_that_is_not_taken_off_is_a_fault(opened, seller, sell):
     closed(opened, seller, 10_800, note="A sale is missing")
     with time_machine.travel(at(19), tick=False):

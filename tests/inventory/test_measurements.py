@@ -239,6 +239,7 @@ def test_a_method_that_there_is_not_is_told_at_its_parameter(owner):
     assert not Lot.objects.exists()
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_lot_from_before_measurements_shows_its_own_figures_without_a_method(lot):
     lot.measurements.all().delete()
 
