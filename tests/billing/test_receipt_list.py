@@ -98,6 +98,7 @@ def test_receipts_are_found_by_their_seller(boss, mira):
     assert "Mira Oak" in boss.get(LIST).content.decode()
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_who_sells_at_the_stand_sees_stands_vans_and_her_own_sales(client, sales, pounds, shelf):
     suki = builders.person("stand")
     own = sale_of(pounds, shelf, sold_by=builders.person())

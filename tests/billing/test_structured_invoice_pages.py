@@ -41,7 +41,7 @@ def invoice(shop, pounds):
 
 
 @pytest.fixture
-def without_country(invoice):
+def without_country(invoice, without_triggers):
     """An invoice of a customer whose country nobody entered."""
     Customer.objects.update(country_code="")
     invoice.buyer = {**invoice.buyer, "country_code": ""}
