@@ -1,5 +1,4 @@
-"""What holds for who is signed in: where they were seen, both steps, an own password."""
-"""What holds for whoever is signed in: when they were last here, and that no answer is stored."""
+"""What holds for who is signed in: where they were seen, both steps, an own password, no store."""
 
 from collections.abc import Callable
 from http import HTTPStatus
@@ -51,14 +50,6 @@ def _is_to_be_noted(row: HouseSession | None) -> bool:
     return timezone.now() - row.last_seen_at >= rules.SEEN_AGAIN_AFTER
 
 
-class OwnPasswordMiddleware:
-    """Lead a person whose password the owner has set to the page that changes it, and nowhere else.
-
-    The API refuses such a person by itself, in its own shape.
-    """
-
-    # By the names of their addresses: where one may go all the same.
-    OPEN = ("accounts:password", "accounts:sign_out", "accounts:language")
 class PrivateAnswersMiddleware:
     """Let no browser or proxy store what somebody who is signed in, or a program, was answered.
 
@@ -67,6 +58,27 @@ class PrivateAnswersMiddleware:
 
     # Also refusals there may tell what is in the house.
     PRIVATE = ("/api/",)
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        # A page that did not ask who is there shows nothing of anybody.
+        is_theirs = request.session.accessed and request.user.is_authenticated
+        if is_theirs or request.path_info.startswith(self.PRIVATE):
+            response.headers["Cache-Control"] = "private, no-store"
+        return response
+
+
+class OwnPasswordMiddleware:
+    """Lead a person whose password the owner has set to the page that changes it, and nowhere else.
+
+    The API refuses such a person by itself, in its own shape.
+    """
+
+    # By the names of their addresses: where one may go all the same.
+    OPEN = ("accounts:password", "accounts:sign_out", "accounts:language")
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -146,9 +158,3 @@ class SecondStepMiddleware:
 
 def _name(request: HttpRequest) -> str:
     return request.resolver_match.view_name if request.resolver_match else ""
-        response = self.get_response(request)
-        # A page that did not ask who is there shows nothing of anybody.
-        is_theirs = request.session.accessed and request.user.is_authenticated
-        if is_theirs or request.path_info.startswith(self.PRIVATE):
-            response.headers["Cache-Control"] = "private, no-store"
-        return response

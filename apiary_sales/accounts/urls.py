@@ -2,8 +2,14 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import path
 from django.views.i18n import set_language
 
-from apiary_sales.accounts import passkey_views, password_views, pin_views, second_step_views, views
-from apiary_sales.accounts import access_views, password_views, pin_views, views
+from apiary_sales.accounts import (
+    access_views,
+    passkey_views,
+    password_views,
+    pin_views,
+    second_step_views,
+    views,
+)
 
 app_name = "accounts"
 
@@ -11,7 +17,6 @@ urlpatterns = [
     path("sign-in/", views.SignInView.as_view(), name="sign_in"),
     path("sign-in/code/", second_step_views.SignInCodeView.as_view(), name="sign_in_code"),
     path("sign-in/passkey/", passkey_views.SignInPasskeyView.as_view(), name="sign_in_passkey"),
-    path("sign-out/", auth_views.LogoutView.as_view(), name="sign_out"),
     path("sign-out/", views.SignOutPageView.as_view(), name="sign_out"),
     path("signed-out/", views.signed_out, name="signed_out"),
     path("language/", login_not_required(set_language), name="language"),

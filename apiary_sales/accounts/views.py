@@ -6,11 +6,6 @@ from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from typing import Any
-
-from django.contrib import messages
-from django.contrib.auth import views as auth_views
-from django.contrib.auth.decorators import login_not_required, permission_required
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
@@ -32,8 +27,7 @@ from apiary_sales.accounts.forms import (
 )
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import SecondStepRule
-from apiary_sales.accounts.services import lost_passwords, people, sign_ins
-from apiary_sales.accounts.services import lost_passwords, people, sessions
+from apiary_sales.accounts.services import lost_passwords, people, sessions, sign_ins
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 
@@ -110,7 +104,6 @@ class ChangePasswordView(auth_views.PasswordChangeView):
     def form_valid(self, form: ChangePasswordForm) -> HttpResponse:
         response = super().form_valid(form)
         people.has_chosen_password(person=form.user)
-        messages.success(self.request, _("Your password is changed."))
         sessions.sign_out_others(person=form.user, but=self.request.session.row)
         messages.success(
             self.request, _("Your password is changed. You are signed out everywhere else.")

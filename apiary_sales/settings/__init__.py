@@ -215,14 +215,13 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "accounts.User"
 LOGIN_URL = "accounts:sign_in"
 LOGIN_REDIRECT_URL = "web:today"
-LOGOUT_REDIRECT_URL = "accounts:sign_in"
+LOGOUT_REDIRECT_URL = "accounts:signed_out"
 AUTHENTICATION_BACKENDS = [
     "apiary_sales.accounts.locks.LockBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
 # The first hashes new passwords. As long as a try takes on a processor, and as little memory.
 PASSWORD_HASHERS = ["apiary_sales.accounts.hashing.BoundedPasswordHasher"]
-LOGOUT_REDIRECT_URL = "accounts:signed_out"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "apiary_sales.accounts.password_rules.HouseNamesValidator"},

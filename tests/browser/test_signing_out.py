@@ -1,4 +1,4 @@
-"""What is left on a device after signing out: no page, no price, no receipt, but each sale that waits.
+"""What is left on a device after signing out: no page, price or receipt, but each sale that waits.
 
 Chromium keeps the page before in memory here, as it does for people: Playwright turns that off.
 """

@@ -24,11 +24,9 @@ from django.utils import timezone
 from django_otp.oath import totp
 from django_tasks_db.models import DBTaskResult
 
-from apiary_sales.accounts.models import SellerPin, User
-from apiary_sales.accounts.second_step_models import Passkey, SecondStepRule
-from apiary_sales.accounts.services import pins, second_steps, set_up, tokens
 from apiary_sales.accounts.models import SellerPin, SignIn, User
-from apiary_sales.accounts.services import pins, set_up, sign_ins
+from apiary_sales.accounts.second_step_models import Passkey, SecondStepRule
+from apiary_sales.accounts.services import pins, second_steps, set_up, sign_ins, tokens
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
@@ -1312,6 +1310,8 @@ def _sign_in_by_two_steps(clerk: User) -> None:
         public_key=bytes(77),
         added_at=timezone.now(),
     )
+
+
 def _sign_in_and_mistype(clerk: User) -> None:
     """One who signed in; and what axes counts, with the tables of its own that we leave empty."""
     asked = HttpRequest()

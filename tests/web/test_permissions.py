@@ -72,12 +72,7 @@ OPEN = {
     "api:token-revoke",
     "api:session-sign-out",
     "api:schema",
-    "api:session-sign-out",
-    "api:sessions",
-    "api:sign-out-others",
     "api:token",
-    "api:token-revoke",
-    "api:tokens",
     "billing:stand_manifest",
     # It answers each person with what their own pages show.
     "finding:find",

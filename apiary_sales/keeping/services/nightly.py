@@ -13,8 +13,7 @@ from django.utils import timezone
 from django_tasks import TaskResultStatus, task
 from django_tasks_db.models import DBTaskResult
 
-from apiary_sales.accounts.services import sign_ins
-from apiary_sales.accounts.services import sessions, tokens
+from apiary_sales.accounts.services import sessions, sign_ins, tokens
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import backups
@@ -29,13 +28,12 @@ AFTER_START = timedelta(minutes=10)
 def back_up_tonight() -> str:
     """Make the backup of the night that has come, rehearse it, and queue the next one.
 
-    Sign-ins that are older than they are kept are deleted before.
+    What is over is deleted before: sessions, keys of programs, and sign-ins that are older than
+    they are kept.
     """
-    """Make the backup of the night that has come, rehearse it, and queue the next one."""
-    # Before the backup, which need not hold what is over.
-    sessions.clear_expired()
-    tokens.clear_expired()
     try:
+        sessions.clear_expired()
+        tokens.clear_expired()
         sign_ins.prune()
         return make_nightly(now=timezone.localtime())
     finally:
