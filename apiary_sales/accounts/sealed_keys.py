@@ -10,6 +10,7 @@ from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from django.conf import settings
+from django.utils.encoding import force_bytes
 
 
 def seal(key: bytes) -> str:
@@ -30,6 +31,6 @@ def _fernet() -> MultiFernet:
     return MultiFernet([Fernet(_derived(secret)) for secret in secrets])
 
 
-def _derived(secret: str) -> bytes:
+def _derived(secret: str | bytes) -> bytes:
     derivation = HKDF(algorithm=SHA256(), length=32, salt=None, info=b"second step at sign-in")
-    return urlsafe_b64encode(derivation.derive(secret.encode()))
+    return urlsafe_b64encode(derivation.derive(force_bytes(secret)))

@@ -75,7 +75,7 @@ def _is_remembered(request: HttpRequest, step: SecondStep) -> bool:
     mark = request.get_signed_cookie(
         _cookie_name(step.person), "", salt=BOTH_STEPS, max_age=REMEMBERED_SECONDS
     )
-    return second_steps.is_remembered(step, mark)
+    return second_steps.is_remembered(step, mark or "")
 
 
 def _cookie_name(person: User) -> str:

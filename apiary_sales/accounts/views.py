@@ -4,6 +4,7 @@ from typing import Any
 from django.contrib import admin, messages
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
@@ -42,7 +43,7 @@ class SignInView(auth_views.LoginView):
     authentication_form = SignInForm
     redirect_authenticated_user = True
 
-    def form_valid(self, form: SignInForm) -> HttpResponse:
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign the person in, or ask for the code of who has a second step."""
         person = User.objects.get(pk=form.get_user().pk)
         if signing_in.needs_code(self.request, person):
