@@ -32,6 +32,7 @@ from apiary_sales.api import (
     papers,
     parts,
     products,
+    reading_urls,
     recall,
     recall_records,
     reports,
@@ -67,6 +68,7 @@ router.register("invoices", views.InvoiceViewSet)
 
 urlpatterns = [
     *router.urls,
+    *reading_urls.urlpatterns,
     path("tax-rates/", taxes.TaxRatesApiView.as_view(), name="tax-rates"),
     path("tax-categories/", taxes.TaxCategoriesApiView.as_view(), name="tax-categories"),
     path("tax-return/", taxes.TaxReturnApiView.as_view(), name="tax-return"),

@@ -1,5 +1,6 @@
 """The cleaning schedule, and the log of what was cleaned: marked, taken back, printed, as CSV."""
 
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -26,6 +27,7 @@ from inventory.stock.services import cleaning
 
 RECORD_CLEANING = "inventory.record_cleaning"
 ROWS_A_PAGE = 50
+PAPER = "documents/cleaning_log.html"
 
 may_record = permission_required(RECORD_CLEANING, raise_exception=True)
 manages_places = permission_required("inventory.manage_places", raise_exception=True)
@@ -58,14 +60,19 @@ def cleaning_log_pdf(request: HttpRequest) -> HttpResponse:
     return documents.serve(
         request,
         name=f"{_('Cleaning log %(day)s') % {'day': until.isoformat()}}.pdf",
-        template_name="documents/cleaning_log.html",
-        context={
-            "since": since,
-            "until": until,
-            "cleanings": queries.log(since, until).reverse(),
-            "rows": queries.rows(),
-        },
+        template_name=PAPER,
+        context=paper_context(since, until),
     )
+
+
+def paper_context(since: date, until: date) -> dict[str, Any]:
+    """Return what the log of some days shows on paper, the oldest cleaning first."""
+    return {
+        "since": since,
+        "until": until,
+        "cleanings": queries.log(since, until).reverse(),
+        "rows": queries.rows(),
+    }
 
 
 @require_safe

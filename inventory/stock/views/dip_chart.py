@@ -1,9 +1,10 @@
 """The dip chart of a vessel: for one moisture and temperature, on the screen and on paper."""
 
 from decimal import Decimal
+from typing import Any
 
 from django.contrib.auth.decorators import permission_required
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
@@ -25,6 +26,7 @@ EIGHTHS_IN_GROUP, INCHES_FIRST_PAGE, INCHES_FURTHER_PAGES = 8, 5, 7
 CENTIMETRES_IN_GROUP, CENTIMETRE_GROUPS_A_PAGE = 10, 6
 
 TWO_CENTIMETRES_MM = Decimal(20)
+PAPER = "documents/dip_chart.html"
 
 may_move_honey = permission_required("inventory.move_honey", raise_exception=True)
 
@@ -33,10 +35,10 @@ may_move_honey = permission_required("inventory.move_honey", raise_exception=Tru
 @may_move_honey
 def dip_chart(request: HttpRequest, code: str) -> HttpResponse:
     """Show the chart in whole inches, or every 2 cm; the paper has every eighth and centimetre."""
-    place = _place(code)
-    form = _form(request, place)
+    place = place_with_shape(code)
+    form = chart_form(request.GET, place)
     metric = conventions.current().is_metric
-    found = _rows(place, form, TWO_CENTIMETRES_MM if metric else MM_PER_INCH)
+    found = chart_rows(place, form, TWO_CENTIMETRES_MM if metric else MM_PER_INCH)
     context = {"place": place, "form": form, "rows": found, "settings": _settings()}
     context["metric"] = metric
     status = 422 if form.errors else 200
@@ -46,42 +48,46 @@ def dip_chart(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 @may_move_honey
 def dip_chart_pdf(request: HttpRequest, code: str) -> HttpResponse:
-    place = _place(code)
-    form = _form(request, place)
-    # A metric house has no stick in inches.
-    is_metric = conventions.current().is_metric
-    eighths = [] if is_metric else _rows(place, form, charts.EIGHTH_OF_AN_INCH_MM)
-    centimetres = _rows(place, form, charts.CENTIMETRE_MM)
+    place = place_with_shape(code)
+    form = chart_form(request.GET, place)
+    context = paper_context(place, form)
     if form.errors:
         return dip_chart(request, code)
     return documents.serve(
         request,
         name=f"{_('Dip chart %(place)s') % {'place': place.code}}.pdf",
-        template_name="documents/dip_chart.html",
-        context={
-            "place": place,
-            "moisture_percent": form.cleaned_data["moisture_percent"],
-            "celsius": form.cleaned_data["celsius"],
-            "settings": _settings(),
-            "eighths": charts.side_by_side(
-                charts.grouped(
-                    eighths, step_mm=charts.EIGHTH_OF_AN_INCH_MM, steps=EIGHTHS_IN_GROUP
-                ),
-                first_page=INCHES_FIRST_PAGE,
-                further_pages=INCHES_FURTHER_PAGES,
-            ),
-            "centimetres": charts.side_by_side(
-                charts.grouped(
-                    centimetres, step_mm=charts.CENTIMETRE_MM, steps=CENTIMETRES_IN_GROUP
-                ),
-                first_page=CENTIMETRE_GROUPS_A_PAGE,
-                further_pages=CENTIMETRE_GROUPS_A_PAGE,
-            ),
-        },
+        template_name=PAPER,
+        context=context,
     )
 
 
-def _rows(place: Place, form: DipChartForm, step_mm: Decimal) -> list[charts.ChartRow]:
+def paper_context(place: Place, form: DipChartForm) -> dict[str, Any]:
+    """Return what the paper shows; none where the form has errors, which may be added here."""
+    # A metric house has no stick in inches.
+    is_metric = conventions.current().is_metric
+    eighths = [] if is_metric else chart_rows(place, form, charts.EIGHTH_OF_AN_INCH_MM)
+    centimetres = chart_rows(place, form, charts.CENTIMETRE_MM)
+    if form.errors:
+        return {}
+    return {
+        "place": place,
+        "moisture_percent": form.cleaned_data["moisture_percent"],
+        "celsius": form.cleaned_data["celsius"],
+        "settings": _settings(),
+        "eighths": charts.side_by_side(
+            charts.grouped(eighths, step_mm=charts.EIGHTH_OF_AN_INCH_MM, steps=EIGHTHS_IN_GROUP),
+            first_page=INCHES_FIRST_PAGE,
+            further_pages=INCHES_FURTHER_PAGES,
+        ),
+        "centimetres": charts.side_by_side(
+            charts.grouped(centimetres, step_mm=charts.CENTIMETRE_MM, steps=CENTIMETRES_IN_GROUP),
+            first_page=CENTIMETRE_GROUPS_A_PAGE,
+            further_pages=CENTIMETRE_GROUPS_A_PAGE,
+        ),
+    }
+
+
+def chart_rows(place: Place, form: DipChartForm, step_mm: Decimal) -> list[charts.ChartRow]:
     """Return the rows of a valid form; none where it has errors, which may be added here."""
     if not form.is_valid():
         return []
@@ -98,7 +104,7 @@ def _rows(place: Place, form: DipChartForm, step_mm: Decimal) -> list[charts.Cha
         return []
 
 
-def _form(request: HttpRequest, place: Place) -> DipChartForm:
+def chart_form(parameters: QueryDict, place: Place) -> DipChartForm:
     """Return what was asked for; at first, the honey that is in the vessel, as warm as usual."""
     there = Balance.objects.in_vessel(place)
     moisture = there.honey_lot.moisture_percent if there else None
@@ -108,10 +114,10 @@ def _form(request: HttpRequest, place: Place) -> DipChartForm:
         "celsius": str(number),
         "celsius_unit": unit,
     }
-    return DipChartForm(request.GET if request.GET else usual)
+    return DipChartForm(parameters or usual)
 
 
-def _place(code: str) -> Place:
+def place_with_shape(code: str) -> Place:
     """Return a vessel whose shape is known."""
     found = Place.objects.filter(kind__in=Place.VESSELS, shape__isnull=False)
     return get_object_or_404(found.select_related("shape"), code=code)

@@ -23,6 +23,8 @@ from inventory.stock.views.deliveries import DeliveryView
 from inventory.stock.views.stores import StockActView
 from inventory.stock.views.suppliers import MANAGE
 
+PAPER = "documents/owner_statement.html"
+
 
 @permission_required(MANAGE, raise_exception=True)
 def others_list(request: HttpRequest) -> HttpResponse:
@@ -191,7 +193,7 @@ def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     return documents.serve(
         request,
         name=_file_name(context["statement"], "pdf"),
-        template_name="documents/owner_statement.html",
+        template_name=PAPER,
         context=context,
     )
 

@@ -1,5 +1,6 @@
 """The warming log: added to, taken back, printed and as CSV."""
 
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -24,6 +25,7 @@ from inventory.stock.services import warmings
 
 MOVE_HONEY = "inventory.move_honey"
 ROWS_A_PAGE = 50
+PAPER = "documents/warming_log.html"
 
 may_move_honey = permission_required(MOVE_HONEY, raise_exception=True)
 
@@ -54,14 +56,19 @@ def warming_list_pdf(request: HttpRequest) -> HttpResponse:
     return documents.serve(
         request,
         name=f"{_('Warming log %(day)s') % {'day': until.isoformat()}}.pdf",
-        template_name="documents/warming_log.html",
-        context={
-            "since": since,
-            "until": until,
-            "rows": queries.rows(queries.log(since, until).reverse()),
-            "limit": ProductionSettings.current().warming_limit_celsius,
-        },
+        template_name=PAPER,
+        context=paper_context(since, until),
     )
+
+
+def paper_context(since: date, until: date) -> dict[str, Any]:
+    """Return what the log of some days shows on paper, the oldest warming first."""
+    return {
+        "since": since,
+        "until": until,
+        "rows": queries.rows(queries.log(since, until).reverse()),
+        "limit": ProductionSettings.current().warming_limit_celsius,
+    }
 
 
 @require_safe

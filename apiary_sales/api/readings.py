@@ -1,0 +1,56 @@
+"""What the addresses that only read have in common: who may ask, and what is asked for."""
+
+from typing import Any
+
+from django.forms import BaseForm
+from rest_framework import generics, permissions, serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.views import APIView
+
+from apiary_sales.api.views import ViewPermission
+from apiary_sales.customers.permissions import ANY_OF
+
+
+class BuyersPermission(ViewPermission):
+    """Those who may see buyers and what they buy; to act, what the view names as ever."""
+
+    def has_permission(self, request, view) -> bool:
+        if request.method not in permissions.SAFE_METHODS:
+            return super().has_permission(request, view)
+        is_signed_in = permissions.IsAuthenticated().has_permission(request, view)
+        return is_signed_in and any(request.user.has_perm(name) for name in ANY_OF)
+
+
+class ReadingApiView(APIView):
+    """One answer of figures."""
+
+    permission_classes = [ViewPermission]
+
+
+class RowsApiView(generics.ListAPIView):
+    """Rows of a table, page by page."""
+
+    permission_classes = [ViewPermission]
+
+
+class RowApiView(generics.RetrieveAPIView):
+    """One row."""
+
+    permission_classes = [ViewPermission]
+
+
+class FigureField(serializers.DecimalField):
+    """A decimal in an answer, as text with so many places."""
+
+    def __init__(self, decimal_places: int, **kwargs: Any) -> None:
+        super().__init__(
+            **{"max_digits": 24, "decimal_places": decimal_places, "read_only": True, **kwargs}
+        )
+
+
+def refuse_errors(form: BaseForm) -> None:
+    """Raise `ValidationError` with what is wrong with what was asked, field by field."""
+    if form.errors:
+        raise ValidationError(
+            {name: [str(text) for text in found] for name, found in form.errors.items()}
+        )
