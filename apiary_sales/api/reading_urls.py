@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apiary_sales.api import honey_in_hand
+from apiary_sales.api import honey_in_hand, packing_stock
 
 urlpatterns = [
     path("honey/", honey_in_hand.HoneyInHandApiView.as_view(), name="honey"),
@@ -45,4 +45,34 @@ urlpatterns = [
     path("honey-of-others/", honey_in_hand.HoneyOfOthersApiView.as_view(), name="honey-of-others"),
     path("warmings.pdf", honey_in_hand.WarmingsPaperApiView.as_view(), name="warmings-paper"),
     path("cleanings.pdf", honey_in_hand.CleaningsPaperApiView.as_view(), name="cleanings-paper"),
+    path("parts/", packing_stock.PartsApiView.as_view(), name="parts"),
+    path("parts/<slug:code>/", packing_stock.PartApiView.as_view(), name="part"),
+    path("goods-in-stock/", packing_stock.GoodsListApiView.as_view(), name="goods-in-stock"),
+    path("goods-in-stock/<slug:code>/", packing_stock.GoodsApiView.as_view(), name="goods-item"),
+    path(
+        "products-in-stock/",
+        packing_stock.ProductsInStockApiView.as_view(),
+        name="products-in-stock",
+    ),
+    path("sizes-in-detail/", packing_stock.SizeDetailsApiView.as_view(), name="sizes-in-detail"),
+    path("jars-to-do/", packing_stock.JarsToDoApiView.as_view(), name="jars-to-do"),
+    path(
+        "lots/<str:code>/<slug:product>/jars/",
+        packing_stock.LotJarsApiView.as_view(),
+        name="lot-jars",
+    ),
+    path("bottling/", packing_stock.BottlingOverviewApiView.as_view(), name="bottling"),
+    path("runs/<slug:number>/report/", packing_stock.RunReportApiView.as_view(), name="run-report"),
+    path(
+        "bottling-days/<int:pk>/", packing_stock.BottlingDayApiView.as_view(), name="bottling-day"
+    ),
+    path("label-sheets/", packing_stock.LabelSheetsApiView.as_view(), name="label-sheets"),
+    path(
+        "label-sheets/<slug:code>/", packing_stock.LabelSheetApiView.as_view(), name="label-sheet"
+    ),
+    path(
+        "label-sheets/<slug:code>/test.pdf",
+        packing_stock.LabelSheetTestApiView.as_view(),
+        name="label-sheet-test",
+    ),
 ]

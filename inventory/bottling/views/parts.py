@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -38,16 +38,20 @@ def part_of(code: str) -> PackagingPart:
     return get_object_or_404(PackagingPart.objects.select_related("item"), code=code)
 
 
+def receipts_of(part: PackagingPart) -> QuerySet[PartReceipt]:
+    """Return what came in of a part, the newest first, each with `is_undone`."""
+    undone = Posting.objects.filter(reverses=OuterRef("posting"))
+    found = PartReceipt.objects.filter(part=part).select_related("place", "supplier")
+    return found.annotate(is_undone=Exists(undone))
+
+
 def part_detail(request: HttpRequest, code: str) -> HttpResponse:
     """One part: where it is, what it cost, what it goes into, and what came in."""
     part = part_of(code)
-    receipts = part.receipts.select_related("place", "supplier").annotate(
-        is_undone=Exists(Posting.objects.filter(reverses=OuterRef("posting")))
-    )
     context = {
         "part": part,
         "stock": part_queries.stock(only=part)[0],
-        "receipts": receipts[:RECEIPTS_SHOWN],
+        "receipts": receipts_of(part)[:RECEIPTS_SHOWN],
         "corrections": corrections.of_part(part),
         "used_in": part.used_in.select_related("size").order_by("size__brimful_ml"),
         "used_in_products": part.used_in_products.select_related("product"),
