@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apiary_sales.api import honey_in_hand, packing_stock
+from apiary_sales.api import honey_in_hand, packing_stock, stand_records
 
 urlpatterns = [
     path("honey/", honey_in_hand.HoneyInHandApiView.as_view(), name="honey"),
@@ -74,5 +74,49 @@ urlpatterns = [
         "label-sheets/<slug:code>/test.pdf",
         packing_stock.LabelSheetTestApiView.as_view(),
         name="label-sheet-test",
+    ),
+    path("stand-catalogue/", stand_records.StandCatalogueApiView.as_view(), name="stand-catalogue"),
+    path("receipts/", stand_records.ReceiptsApiView.as_view(), name="receipts"),
+    path("receipts/<int:pk>/", stand_records.ReceiptApiView.as_view(), name="receipt"),
+    path(
+        "receipts/<int:pk>/receipt.pdf",
+        stand_records.ReceiptPaperApiView.as_view(),
+        name="receipt-paper",
+    ),
+    path("takings/", stand_records.TakingsApiView.as_view(), name="takings"),
+    path("takings.pdf", stand_records.TakingsPaperApiView.as_view(), name="takings-paper"),
+    path(
+        "stand-days/<int:pk>/report/",
+        stand_records.StandDayReportApiView.as_view(),
+        name="stand-day-report",
+    ),
+    path(
+        "stand-days/<int:pk>/report.pdf",
+        stand_records.StandDayPaperApiView.as_view(),
+        name="stand-day-paper",
+    ),
+    path("pickups/", stand_records.PickupsApiView.as_view(), name="pickups"),
+    path("pickups/<str:number>/", stand_records.PickupApiView.as_view(), name="pickup"),
+    path(
+        "pickups/<str:number>/done/", stand_records.FetchedSaleApiView.as_view(), name="pickup-done"
+    ),
+    path(
+        "pickups/<str:number>/invoice.pdf",
+        stand_records.FetchedInvoicePaperApiView.as_view(),
+        name="pickup-invoice-paper",
+    ),
+    path("marked-sales/", stand_records.MarkedSalesApiView.as_view(), name="marked-sales"),
+    path("marked-sales/seen/", stand_records.SeenSalesApiView.as_view(), name="marked-sales-seen"),
+    path("handed-in-sales/", stand_records.HandedInSalesApiView.as_view(), name="handed-in-sales"),
+    path(
+        "handed-in-sales/settled/",
+        stand_records.SettledHandedInSalesApiView.as_view(),
+        name="handed-in-sales-settled",
+    ),
+    path("markets/", stand_records.MarketsApiView.as_view(), name="markets"),
+    path(
+        "market-days/<int:pk>/load-list.pdf",
+        stand_records.MarketLoadListApiView.as_view(),
+        name="market-load-list",
     ),
 ]

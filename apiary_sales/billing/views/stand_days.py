@@ -68,7 +68,7 @@ def stand_day_list(request: HttpRequest) -> HttpResponse:
     return render(request, "billing/stand_days/list.html", context)
 
 
-def _day(request: HttpRequest, pk: int) -> StandDay:
+def day_of(request: HttpRequest, pk: int) -> StandDay:
     found = StandDay.objects.select_related("place", "opened_by").prefetch_related(
         "closes__recorded_by", "closes__undone_by"
     )
@@ -82,7 +82,7 @@ def _day(request: HttpRequest, pk: int) -> StandDay:
 @permission_required(SELL, raise_exception=True)
 def stand_day(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one day. What should be in the drawer is told only once it was counted."""
-    shown = queries.shown(_day(request, pk))
+    shown = queries.shown(day_of(request, pk))
     closing = shown.closing
     context = {
         "shown": shown,
@@ -94,7 +94,7 @@ def stand_day(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(SELL, raise_exception=True)
 def stand_day_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    day = _day(request, pk)
+    day = day_of(request, pk)
     if day.closing is None:
         raise Http404
     return documents.serve(
@@ -155,7 +155,7 @@ class OfDayView(ActView):
     permission_required = SELL
 
     def prepare(self) -> None:
-        self.day = _day(self.request, self.kwargs["pk"])
+        self.day = day_of(self.request, self.kwargs["pk"])
 
     def next_url(self, made: Any) -> str:
         return self.day.get_absolute_url()
@@ -276,7 +276,7 @@ class UndoStandCashView(OfDayView):
 
     def prepare(self) -> None:
         self.cash = get_object_or_404(StandCash, pk=self.kwargs["pk"])
-        self.day = _day(self.request, self.cash.stand_day_id)
+        self.day = day_of(self.request, self.cash.stand_day_id)
 
     def act(self, data: dict[str, Any]) -> StandCash:
         return stand_days.undo_cash(
@@ -297,31 +297,33 @@ class UndoStandCashView(OfDayView):
 # ------------------------------------------------------------------ takings
 
 
-def _asked(request: HttpRequest) -> tuple[TakingsForm, stand_takings.TakingsAsked]:
+def takings_form(request: HttpRequest, **shown: Any) -> TakingsForm:
+    """Return the form of who is signed in, with what was asked for or with what is shown."""
+    person = person_of(request)
+    people = stand_takings.sellers() if person.has_perm(SEE) else None
+    typed: dict[str, Any] = {"initial": shown} if shown else {"data": request.GET}
+    return TakingsForm(**typed, places=stand_queries.places(person), people=people)
+
+
+def asked_takings(request: HttpRequest, form: TakingsForm) -> stand_takings.TakingsAsked:
     """Return what is asked for: who may not see the money of the house sees what she sold."""
     person = person_of(request)
-    sees_all = person.has_perm(SEE)
-    places = stand_queries.places(person)
-    people = stand_takings.sellers() if sees_all else None
-    form = TakingsForm(request.GET, places=places, people=people)
     since, until = form.days()
-    asked = stand_takings.TakingsAsked(
+    return stand_takings.TakingsAsked(
         since=since,
         until=until,
         place=form.chosen("place"),
-        person=form.chosen("person") if sees_all else person,
+        person=form.chosen("person") if person.has_perm(SEE) else person,
     )
-    shown = {"since": since, "until": until, "place": asked.place, "person": asked.person}
-    return TakingsForm(initial=shown, places=places, people=people), asked
 
 
 @require_GET
 @permission_required(SELL, raise_exception=True)
 def takings_page(request: HttpRequest) -> HttpResponse:
-    form, asked = _asked(request)
+    asked = asked_takings(request, takings_form(request))
     context = {
         **papers_stand.takings_context(asked),
-        "form": form,
+        "form": takings_form(request, **vars(asked)),
         "query": request.GET.urlencode(),
         "sees_all": person_of(request).has_perm(SEE),
     }
@@ -331,7 +333,7 @@ def takings_page(request: HttpRequest) -> HttpResponse:
 @require_GET
 @permission_required(SELL, raise_exception=True)
 def takings_pdf(request: HttpRequest) -> HttpResponse:
-    _form, asked = _asked(request)
+    asked = asked_takings(request, takings_form(request))
     return documents.serve(
         request,
         name=_("Takings %(since)s %(until)s.pdf")
@@ -345,7 +347,7 @@ def takings_pdf(request: HttpRequest) -> HttpResponse:
 @permission_required(SELL, raise_exception=True)
 def takings_csv(request: HttpRequest) -> HttpResponse:
     """Answer with all tables of the takings, one below the other, each row with its table."""
-    _form, asked = _asked(request)
+    asked = asked_takings(request, takings_form(request))
     name = _("Takings %(since)s %(until)s.csv") % {
         "since": asked.since.isoformat(),
         "until": asked.until.isoformat(),

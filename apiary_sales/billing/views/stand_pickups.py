@@ -126,7 +126,7 @@ class PickupView(ShowFirstView):
 @permission_required(SELL, raise_exception=True)
 def fetched(request: HttpRequest, number: str) -> HttpResponse:
     """Show what was handed over last of an order, and how it was paid."""
-    sale = _fetched(request, number)
+    sale = fetched_sale(request, number)
     context = papers.invoice_context(sale.receipt)
     # The house is that of every page.
     del context["house"]
@@ -146,7 +146,7 @@ def fetched(request: HttpRequest, number: str) -> HttpResponse:
 @permission_required(SELL, raise_exception=True)
 def invoice_pdf(request: HttpRequest, number: str) -> HttpResponse:
     """Serve the invoice of what was handed over last."""
-    invoice: Invoice = _fetched(request, number).receipt
+    invoice: Invoice = fetched_sale(request, number).receipt
     return documents.answer(
         request,
         name=_("Invoice %(number)s.pdf") % {"number": invoice},
@@ -167,7 +167,7 @@ def done_text(sale: StandSale) -> str:
     return " ".join(said)
 
 
-def _fetched(request: HttpRequest, number: str) -> StandSale:
+def fetched_sale(request: HttpRequest, number: str) -> StandSale:
     order = get_object_or_404(Order, number=number)
     sale = queries.fetched(order, person_of(request)).first()
     if sale is None:
