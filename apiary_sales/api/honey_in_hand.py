@@ -514,12 +514,16 @@ class HoneyOfOthersApiView(RowsApiView):
     ordering = ["id"]
 
 
+# What can happen to the honey of another beekeeper.
+OWNER_CHANGES = [(what, what) for what in owners.WORDS]
+
+
 class OwnerRowSerializer(serializers.Serializer):
     """What changed what is here of one lot, below zero where it left, in `unit`."""
 
     posting = serializers.IntegerField(source="posting.pk")
     day = serializers.DateField()
-    what = serializers.ChoiceField(list(owners.WORDS))
+    what = serializers.ChoiceField(OWNER_CHANGES)
     item = serializers.CharField(source="item.name")
     lot = serializers.CharField(source="lot.code")
     lot_id = serializers.IntegerField(source="lot.pk")

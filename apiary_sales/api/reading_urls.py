@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apiary_sales.api import honey_in_hand, packing_stock, stand_records
+from apiary_sales.api import honey_in_hand, money_owed, packing_stock, stand_records
 
 urlpatterns = [
     path("honey/", honey_in_hand.HoneyInHandApiView.as_view(), name="honey"),
@@ -119,4 +119,62 @@ urlpatterns = [
         stand_records.MarketLoadListApiView.as_view(),
         name="market-load-list",
     ),
+    path("money/", money_owed.MoneyOverviewApiView.as_view(), name="money"),
+    path("owed-on/", money_owed.OwedOnApiView.as_view(), name="owed-on"),
+    path(
+        "customers/<int:pk>/account/",
+        money_owed.CustomerAccountApiView.as_view(),
+        name="customer-account",
+    ),
+    path(
+        "customers/<int:pk>/statement/",
+        money_owed.CustomerStatementApiView.as_view(),
+        name="customer-statement",
+    ),
+    path(
+        "certificates/<int:pk>/invoices/",
+        money_owed.CertificateInvoicesApiView.as_view(),
+        name="certificate-invoices",
+    ),
+    path("payments/<int:pk>/", money_owed.PaymentApiView.as_view(), name="payment"),
+    path(
+        "orders/<str:number>/payments/",
+        money_owed.PrepaymentsApiView.as_view(),
+        name="order-payments",
+    ),
+    path("adjustments/", money_owed.AdjustmentsApiView.as_view(), name="adjustments"),
+    path("adjustments/<int:pk>/", money_owed.AdjustmentApiView.as_view(), name="adjustment"),
+    path("deposit-slips/<int:pk>/", money_owed.DepositSlipApiView.as_view(), name="deposit-slip"),
+    path(
+        "deposit-slips/<int:pk>/slip.pdf",
+        money_owed.DepositSlipPaperApiView.as_view(),
+        name="deposit-slip-paper",
+    ),
+    path("to-deposit/", money_owed.ToDepositApiView.as_view(), name="to-deposit"),
+    path("money-kept/", money_owed.MoneyKeptApiView.as_view(), name="money-kept"),
+    path("opening-balances/", money_owed.OpeningBalancesApiView.as_view(), name="opening-balances"),
+    path("tax-documents/", money_owed.TaxDocumentsApiView.as_view(), name="tax-documents"),
+    path("tax-return.pdf", money_owed.TaxReturnPaperApiView.as_view(), name="tax-return-paper"),
+    path("books/", money_owed.BooksClosingApiView.as_view(), name="books"),
+    path(
+        "suppliers/<int:pk>/account/",
+        money_owed.SupplierAccountApiView.as_view(),
+        name="supplier-account",
+    ),
+    path(
+        "deliveries-to-bill/",
+        money_owed.DeliveriesToBillApiView.as_view(),
+        name="deliveries-to-bill",
+    ),
+    path(
+        "expenses/by-month/", money_owed.ExpensesByMonthApiView.as_view(), name="expenses-by-month"
+    ),
+    path("expenses/due/", money_owed.ExpensesDueApiView.as_view(), name="expenses-due"),
+    path("drum-holders/", money_owed.DrumHoldersApiView.as_view(), name="drum-holders"),
+    path(
+        "drum-register.pdf",
+        money_owed.DrumRegisterPaperApiView.as_view(),
+        name="drum-register-paper",
+    ),
+    path("house/logo/", money_owed.HouseLogoApiView.as_view(), name="house-logo"),
 ]

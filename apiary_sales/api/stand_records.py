@@ -262,7 +262,7 @@ class ReceiptPaperApiView(PaperApiView):
                 "paper",
                 str,
                 enum=House.ReceiptPaper.values,
-                description="A page, or the width of a roll in mm; what the house uses if left out.",
+                description="A page, or a roll of so many mm; as the house has it when left out.",
             )
         ],
         responses=PDF,

@@ -40,14 +40,14 @@ REGISTER = "documents/drum_register.html"
 @sees_buyers
 @require_safe
 def drum_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "billing/drum_register.html", _context())
+    return render(request, "billing/drum_register.html", register_context())
 
 
 @sees_buyers
 @require_safe
 def drum_list_pdf(request: HttpRequest) -> HttpResponse:
     return documents.serve(
-        request, name="drum-register.pdf", template_name=REGISTER, context=_context()
+        request, name="drum-register.pdf", template_name=REGISTER, context=register_context()
     )
 
 
@@ -73,7 +73,7 @@ def drum_history(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "billing/drum_history.html", context)
 
 
-def _context() -> dict[str, Any]:
+def register_context() -> dict[str, Any]:
     outings = register.still_out()
     return {
         "holders": register.holders(outings),
