@@ -10,7 +10,6 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -34,6 +33,7 @@ from apiary_sales.api.readings import (
     ReadingApiView,
     RowApiView,
     RowsApiView,
+    asked_of,
     refuse_errors,
 )
 from apiary_sales.api.serializers import (
@@ -519,10 +519,7 @@ class TaxDocumentsApiView(ReadingApiView):
         """The bills behind one figure of the tax return."""
         asked = request.query_params
         since, until = period_of(request)
-        percent = None
-        if "percent" in asked:
-            field = serializers.DecimalField(max_digits=7, decimal_places=4)
-            percent = _checked(field, "percent", asked["percent"])
+        percent = serializers.DecimalField(max_digits=7, decimal_places=4)
         rows = tax_return.documents(
             since,
             until,
@@ -530,16 +527,9 @@ class TaxDocumentsApiView(ReadingApiView):
             category=asked.get("category", ""),
             reason=asked.get("reason"),
             name=asked.get("name", ""),
-            percent=percent,
+            percent=asked_of(request, "percent", percent),
         )
         return Response(TaxDocumentSerializer(rows, many=True).data)
-
-
-def _checked(field: serializers.Field, name: str, asked: str) -> Any:
-    try:
-        return field.run_validation(asked)
-    except ValidationError as error:
-        raise ValidationError({name: error.detail}) from None
 
 
 class TaxReturnPaperApiView(PaperApiView):

@@ -2,7 +2,14 @@
 
 from django.urls import path
 
-from apiary_sales.api import honey_in_hand, money_owed, packing_stock, stand_records
+from apiary_sales.api import (
+    honey_in_hand,
+    money_owed,
+    packing_stock,
+    price_lists,
+    stand_records,
+    stock_for_sale,
+)
 
 urlpatterns = [
     path("honey/", honey_in_hand.HoneyInHandApiView.as_view(), name="honey"),
@@ -177,4 +184,77 @@ urlpatterns = [
         name="drum-register-paper",
     ),
     path("house/logo/", money_owed.HouseLogoApiView.as_view(), name="house-logo"),
+    path("prices/", price_lists.PriceListsApiView.as_view(), name="prices"),
+    path(
+        "product-prices/<slug:code>/",
+        price_lists.ProductPricesApiView.as_view(),
+        name="product-prices",
+    ),
+    path("taxes-in-force/", price_lists.TaxesInForceApiView.as_view(), name="taxes-in-force"),
+    path("bulk-prices/", price_lists.BulkPricesApiView.as_view(), name="bulk-prices"),
+    path(
+        "bulk-prices/history/",
+        price_lists.BulkPriceHistoryApiView.as_view(),
+        name="bulk-price-history",
+    ),
+    path("weight-prices/", price_lists.WeightPricesApiView.as_view(), name="weight-prices"),
+    path(
+        "weight-prices/history/",
+        price_lists.WeightPriceHistoryApiView.as_view(),
+        name="weight-price-history",
+    ),
+    path("private-labels/", price_lists.PrivateLabelsApiView.as_view(), name="private-labels"),
+    path("selling-costs/", price_lists.SellingCostsApiView.as_view(), name="selling-costs"),
+    path("season-costs/", price_lists.SeasonCostsApiView.as_view(), name="season-costs"),
+    path("season-costs/<int:year>/", price_lists.SeasonCostApiView.as_view(), name="season-cost"),
+    path("drum-or-jar/", price_lists.DrumOrJarApiView.as_view(), name="drum-or-jar"),
+    path(
+        "drum-or-jar/<slug:code>/",
+        price_lists.ProductMarginApiView.as_view(),
+        name="product-margin",
+    ),
+    path("stock-for-sale/", stock_for_sale.StockForSaleApiView.as_view(), name="stock-for-sale"),
+    path(
+        "stock-for-sale/<slug:code>/",
+        stock_for_sale.ProductForSaleApiView.as_view(),
+        name="product-for-sale",
+    ),
+    path("orders-to-do/", stock_for_sale.OrdersToDoApiView.as_view(), name="orders-to-do"),
+    path(
+        "orders/<str:number>/pick-list/", stock_for_sale.PickListApiView.as_view(), name="pick-list"
+    ),
+    path(
+        "orders/<str:number>/pick-list.pdf",
+        stock_for_sale.PickListPaperApiView.as_view(),
+        name="pick-list-paper",
+    ),
+    path(
+        "late-costings/<int:pk>/", stock_for_sale.LateCostingApiView.as_view(), name="late-costing"
+    ),
+    path(
+        "late-costings/<int:pk>/lines/",
+        stock_for_sale.LateCostingLinesApiView.as_view(),
+        name="late-costing-lines",
+    ),
+    path(
+        "recall/records/<int:pk>/recall.pdf",
+        stock_for_sale.RecallPaperApiView.as_view(),
+        name="recall-record-paper",
+    ),
+    path("certificates/<int:pk>/", stock_for_sale.CertificateApiView.as_view(), name="certificate"),
+    path(
+        "certificates-by-expiry/",
+        stock_for_sale.CertificateStatesApiView.as_view(),
+        name="certificates-by-expiry",
+    ),
+    path(
+        "customers/<int:pk>/personal-data/",
+        stock_for_sale.PersonalDataApiView.as_view(),
+        name="personal-data",
+    ),
+    path(
+        "customers/<int:pk>/personal-data.zip",
+        stock_for_sale.PersonalDataFileApiView.as_view(),
+        name="personal-data-file",
+    ),
 ]

@@ -1,14 +1,21 @@
 """What the addresses that only read have in common: who may ask, and what is asked for."""
 
+from datetime import date
 from typing import Any
 
 from django.forms import BaseForm
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
 from rest_framework import generics, permissions, serializers
 from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from apiary_sales.api.views import ViewPermission
 from apiary_sales.customers.permissions import ANY_OF
+
+ON = OpenApiParameter("on", OpenApiTypes.DATE, description="A day; today when left out.")
 
 
 class BuyersPermission(ViewPermission):
@@ -54,3 +61,22 @@ def refuse_errors(form: BaseForm) -> None:
         raise ValidationError(
             {name: [str(text) for text in found] for name, found in form.errors.items()}
         )
+
+
+def asked_of(request: Request, name: str, field: serializers.Field) -> Any:
+    """Return a parameter as its field reads it, None where it was left out.
+
+    Raises `ValidationError` at its name.
+    """
+    asked = request.query_params.get(name, "")
+    if not asked:
+        return None
+    try:
+        return field.run_validation(asked)
+    except ValidationError as error:
+        raise ValidationError({name: error.detail}) from None
+
+
+def day_asked(request: Request, name: str = "on") -> date:
+    """Return the day that was asked for, or today; raises `ValidationError`."""
+    return asked_of(request, name, serializers.DateField()) or timezone.localdate()

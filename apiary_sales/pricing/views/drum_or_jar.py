@@ -51,7 +51,7 @@ class AskedComparison:
 
 @manages_prices
 def page(request: HtmxRequest) -> HttpResponse:
-    asked = _asked(request.GET, is_of_lot=True)
+    asked = compared(request.GET, is_of_lot=True)
     sort = request.GET.get("sort", "")
     sort, downward = (sort.lstrip("-"), sort.startswith("-"))
     if sort not in comparison.SORTS:
@@ -77,7 +77,7 @@ def page(request: HtmxRequest) -> HttpResponse:
 @manages_prices
 def product(request: HttpRequest, code: str) -> HttpResponse:
     """Open the figures of one product to the lines they come from."""
-    asked = _asked(request.GET, is_of_lot=False)
+    asked = compared(request.GET, is_of_lot=False)
     product = next((each for each in asked.book.products if each.code == code), None)
     if product is None:
         raise Http404
@@ -96,7 +96,7 @@ def product(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def _asked(parameters: QueryDict, *, is_of_lot: bool) -> AskedComparison:
+def compared(parameters: QueryDict, *, is_of_lot: bool) -> AskedComparison:
     """Work out what is asked; `is_of_lot` leaves out what the lot's honey may not be sold as."""
     today = timezone.localdate()
     book = costs.book(today)
