@@ -4,11 +4,14 @@ from django.urls import path
 
 from apiary_sales.api import (
     honey_in_hand,
+    house_records,
     money_owed,
     packing_stock,
+    plans,
     price_lists,
     stand_records,
     stock_for_sale,
+    today,
 )
 
 urlpatterns = [
@@ -257,4 +260,24 @@ urlpatterns = [
         stock_for_sale.PersonalDataFileApiView.as_view(),
         name="personal-data-file",
     ),
+    path("today/", today.TodayApiView.as_view(), name="today"),
+    path("find/", today.FindApiView.as_view(), name="find"),
+    path("bottling-plan/", plans.BottlingPlanApiView.as_view(), name="bottling-plan"),
+    path("when-to-stop/", plans.WhenToStopApiView.as_view(), name="when-to-stop"),
+    path("season-plan/", plans.SeasonPlanApiView.as_view(), name="season-plan"),
+    path("price-trial/", plans.PriceTrialApiView.as_view(), name="price-trial"),
+    path("me/", house_records.SignedInPersonApiView.as_view(), name="me"),
+    path("people/", house_records.PeopleApiView.as_view(), name="people"),
+    path("people/<int:pk>/", house_records.PersonApiView.as_view(), name="person"),
+    path("changes/", house_records.TrailApiView.as_view(), name="changes"),
+    path("backups/", house_records.BackupsApiView.as_view(), name="backups"),
+    path("backups/<int:pk>/file/", house_records.BackupFileApiView.as_view(), name="backup-file"),
+    path("system/", house_records.ServiceStateApiView.as_view(), name="system"),
+    path("work/<int:pk>/", house_records.LongWorkApiView.as_view(), name="long-work"),
+    path("work/<int:pk>/file/", house_records.LongWorkFileApiView.as_view(), name="long-work-file"),
+    path("export/", house_records.ExportApiView.as_view(), name="export"),
+    path("export/file/", house_records.ExportFileApiView.as_view(), name="export-file"),
+    path("imports/", house_records.BroughtInListsApiView.as_view(), name="imports"),
+    path("imports/<int:pk>/", house_records.BroughtInListApiView.as_view(), name="import"),
+    path("import-kinds/", house_records.ListKindsApiView.as_view(), name="import-kinds"),
 ]

@@ -36,20 +36,14 @@ class SeasonPlanView(ActView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         question = self.question
         obstacle = sentences.obstacle(question)
-        answer, failed = None, ""
+        answer = None
         if not obstacle:
-            try:
-                answer = SeasonAnswer.of(question)
-            except ArithmeticError:
-                failed = _(
-                    "No plan was found for these figures. Check those below: a limit may be far "
-                    "too small."
-                )
+            answer, obstacle = season_answer(question)
         return super().get_context_data(
             question=question,
-            obstacle=obstacle or failed,
+            obstacle=obstacle,
             answer=answer,
-            answers=_answers(answer) if answer else [],
+            answers=season_advice(answer) if answer else [],
             value=words.money(answer.value_cents) if answer else "",
             left_out=sentences.left_out(question),
             kept=question.books.outlook,
@@ -68,7 +62,17 @@ class SeasonPlanView(ActView):
         return reverse("planning:season")
 
 
-def _answers(answer: SeasonAnswer) -> list[tuple[str, list[str]]]:
+def season_answer(question: SeasonQuestion) -> tuple[SeasonAnswer | None, str]:
+    """Return the plan of the season, or None and why there is none."""
+    try:
+        return SeasonAnswer.of(question), ""
+    except ArithmeticError:
+        return None, _(
+            "No plan was found for these figures. Check those below: a limit may be far too small."
+        )
+
+
+def season_advice(answer: SeasonAnswer) -> list[tuple[str, list[str]]]:
     """Return the answers in words, each with its heading, in the order in which they matter."""
     return [
         (_("Sell in drums"), sentences.drums(answer)),

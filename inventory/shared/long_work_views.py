@@ -22,7 +22,7 @@ SEE_ALL = "accounts.manage_people"
 @require_safe
 def show(request: HttpRequest, pk: int) -> HttpResponse:
     """Show how far it is; asked by a page script, only the part that changes."""
-    work = _found_for(request, pk)
+    work = work_for(request, pk)
     if long_work.is_lost(work):
         long_work.end_lost()
         work.refresh_from_db()
@@ -33,8 +33,11 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def file(request: HttpRequest, pk: int) -> HttpResponse:
+    return file_of(work_for(request, pk))
+
+
+def file_of(work: LongWork) -> HttpResponse:
     """Hand out the file that it made, to be saved under the name of the work."""
-    work = _found_for(request, pk)
     path = work_files.path_of(work)
     if path is None:
         raise Http404(_("This file is no longer kept. Make it again."))
@@ -54,7 +57,7 @@ def file(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def stop(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask it to stop at its next step."""
-    work = _found_for(request, pk)
+    work = work_for(request, pk)
     try:
         long_work.ask_to_stop(work)
     except HouseError as error:
@@ -64,7 +67,7 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("inventory:long_work", pk=pk)
 
 
-def _found_for(request: HttpRequest, pk: int) -> LongWork:
+def work_for(request: HttpRequest, pk: int) -> LongWork:
     person = person_of(request)
     work = LongWork.objects.filter(pk=pk).first()
     # Others are not told whether there is such work.
