@@ -14,7 +14,12 @@ from rest_framework.views import APIView
 from apiary_sales.api.fields import GramsCountField, IdField, rows_of
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import CodeField, StrictCharField, StrictIntegerField
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import (
+    IDEMPOTENCY_KEY,
+    REFUSALS,
+    ApiActView,
+    BuyersPermission,
+)
 from apiary_sales.billing.models import Invoice, KeptDeposit, Payment
 from apiary_sales.billing.queries import drum_register as register
 from apiary_sales.billing.services import drum_deposits
@@ -234,7 +239,7 @@ class DeliveryApiView(ApiActView):
 
 
 class DeliveryPaperApiView(PaperApiView):
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="delivery_paper", responses=PDF)
     def get(self, request, pk: int, paper: str):
@@ -267,8 +272,7 @@ class OutingSerializer(serializers.Serializer):
 
 
 class DrumsOutApiView(APIView):
-    permission_classes = [ViewPermission]
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="drums_out", responses=OutingSerializer(many=True))
     def get(self, request):
@@ -284,8 +288,7 @@ class DrumEventSerializer(serializers.Serializer):
 
 
 class DrumHistoryApiView(APIView):
-    permission_classes = [ViewPermission]
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="drum_history", responses=DrumEventSerializer(many=True))
     def get(self, request, code: str):

@@ -29,7 +29,6 @@ from apiary_sales.api.money import (
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.periods import PERIOD, period_of
 from apiary_sales.api.readings import (
-    BuyersPermission,
     ReadingApiView,
     RowApiView,
     RowsApiView,
@@ -41,7 +40,7 @@ from apiary_sales.api.serializers import (
     InvoiceSerializer,
     PostingSerializer,
 )
-from apiary_sales.api.views import PostingViewSet
+from apiary_sales.api.views import BuyersPermission, PostingViewSet
 from apiary_sales.billing import papers
 from apiary_sales.billing.forms.closing import OwedOnForm
 from apiary_sales.billing.forms.expenses import ExpenseFilterForm

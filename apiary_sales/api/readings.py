@@ -7,25 +7,14 @@ from django.forms import BaseForm
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
-from rest_framework import generics, permissions, serializers
+from rest_framework import generics, serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from apiary_sales.api.views import ViewPermission
-from apiary_sales.customers.permissions import ANY_OF
 
 ON = OpenApiParameter("on", OpenApiTypes.DATE, description="A day; today when left out.")
-
-
-class BuyersPermission(ViewPermission):
-    """Those who may see buyers and what they buy; to act, what the view names as ever."""
-
-    def has_permission(self, request, view) -> bool:
-        if request.method not in permissions.SAFE_METHODS:
-            return super().has_permission(request, view)
-        is_signed_in = permissions.IsAuthenticated().has_permission(request, view)
-        return is_signed_in and any(request.user.has_perm(name) for name in ANY_OF)
 
 
 class ReadingApiView(APIView):

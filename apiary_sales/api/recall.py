@@ -9,7 +9,7 @@ from rest_framework import generics, serializers
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from apiary_sales.api.views import ViewPermission
+from apiary_sales.api.views import BuyersPermission
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.queries import recall, recalled_lots, trace
 from inventory.stock.models import Lot
@@ -209,8 +209,7 @@ def _chosen(request: Any) -> list[int]:
 
 
 class RecallView(APIView):
-    permission_classes = [ViewPermission]
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="recall", parameters=[CODE, LOT], responses=RecallFoundSerializer)
     def get(self, request):
@@ -228,8 +227,7 @@ class RecallView(APIView):
 class RecallSalesView(generics.ListAPIView):
     """Every sale with a name of the lots and of all that was made from them, buyer by buyer."""
 
-    permission_classes = [ViewPermission]
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
     serializer_class = RecallSaleSerializer
 
     @extend_schema(operation_id="recall_sales", parameters=[CODE, LOT])

@@ -11,7 +11,12 @@ from rest_framework.response import Response
 from apiary_sales.api.fields import LotsField
 from apiary_sales.api.recall import RecallAnswerSerializer
 from apiary_sales.api.serializers import StrictCharField
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import (
+    IDEMPOTENCY_KEY,
+    REFUSALS,
+    ApiActView,
+    BuyersPermission,
+)
 from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
 from apiary_sales.orders.queries import recalls as queries
@@ -84,6 +89,7 @@ class RecallToFinishSerializer(serializers.Serializer):
 
 
 class RecallRecordsApiView(ApiActView, generics.ListAPIView):
+    permission_classes = [BuyersPermission]
     permission_required = SEES_BUYERS
     serializer_class = RecallToStartSerializer
     queryset = queries.records()
@@ -123,8 +129,7 @@ class RecallRecordsApiView(ApiActView, generics.ListAPIView):
 class RecallRecordApiView(generics.RetrieveAPIView):
     """One recall with what the books answered."""
 
-    permission_classes = [ViewPermission]
-    permission_required = SEES_BUYERS
+    permission_classes = [BuyersPermission]
     serializer_class = RecallRecordSerializer
     queryset = Recall.objects.select_related("started_by", "finished_by")
 

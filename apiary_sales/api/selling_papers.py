@@ -10,6 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.exceptions import NotFound, ValidationError
 
 from apiary_sales.api.papers import PDF, PaperApiView
+from apiary_sales.api.views import BuyersPermission
 from apiary_sales.billing import papers
 from apiary_sales.billing.forms.money import StatementForm
 from apiary_sales.billing.models import Invoice, Payment
@@ -23,7 +24,7 @@ from inventory.shared.models import House
 
 
 class OrderPaperApiView(PaperApiView):
-    permission_required = "orders.take_orders"
+    permission_classes = [BuyersPermission]
 
     def order(self, number: str) -> Order:
         return get_object_or_404(orders.for_page(), number=number)

@@ -17,12 +17,12 @@ from rest_framework.response import Response
 from apiary_sales.api.late_costs import LateCostingSerializer
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.readings import (
-    BuyersPermission,
     ReadingApiView,
     RowApiView,
     RowsApiView,
 )
 from apiary_sales.api.serializers import CertificateSerializer, OrderSerializer, unit_of
+from apiary_sales.api.views import BuyersPermission
 from apiary_sales.customers import personal_queries
 from apiary_sales.customers import queries as customer_queries
 from apiary_sales.customers.models import Customer, ExemptionCertificate

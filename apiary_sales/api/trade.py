@@ -27,7 +27,13 @@ from apiary_sales.api.serializers import (
     StrictCharField,
     StrictDecimalField,
 )
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import (
+    IDEMPOTENCY_KEY,
+    REFUSALS,
+    ApiActView,
+    BuyersPermission,
+    ViewPermission,
+)
 from apiary_sales.billing.services import consignment_reports
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders import trade_papers
@@ -208,6 +214,7 @@ def _shelf_data(shelf: ConsignmentShelf) -> Any:
 
 
 class ConsignmentShelvesApiView(ApiActView):
+    permission_classes = [BuyersPermission]
     permission_required = SEES
     serializer_class = ConsignmentShelfSetUpSerializer
 
@@ -234,7 +241,7 @@ class TradeApiView(APIView):
 
 
 class ConsignmentShelfApiView(TradeApiView):
-    permission_required = SEES
+    permission_classes = [BuyersPermission]
 
     @extend_schema(responses={200: ConsignmentShelfSerializer})
     def get(self, request: Request, code: str) -> Response:
@@ -245,14 +252,13 @@ class ConsignmentShelfApiView(TradeApiView):
 class ConsignmentDeliveryListApiView(generics.ListAPIView):
     """The deliveries to shops, newest first."""
 
-    permission_classes = [ViewPermission]
-    permission_required = FULFILS
+    permission_classes = [BuyersPermission]
     serializer_class = ConsignmentDeliverySerializer
     queryset = shelf_queries.deliveries()
 
 
 class ConsignmentDeliveryApiView(TradeApiView):
-    permission_required = FULFILS
+    permission_classes = [BuyersPermission]
 
     @extend_schema(responses={200: ConsignmentDeliverySerializer})
     def get(self, request: Request, number: str) -> Response:
@@ -320,7 +326,7 @@ class ConsignmentCancelApiView(ApiActView):
 
 
 class ConsignmentPaperApiView(PaperApiView):
-    permission_required = FULFILS
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="consignment_delivery_paper", responses=PDF)
     def get(self, request: Request, number: str) -> Any:
@@ -472,6 +478,7 @@ def _contract_data(contract: Contract) -> Any:
 
 
 class ContractsApiView(ApiActView):
+    permission_classes = [BuyersPermission]
     permission_required = "orders.quote_drums"
     serializer_class = ContractAgreeSerializer
 
@@ -490,7 +497,7 @@ class ContractsApiView(ApiActView):
 
 
 class ContractApiView(TradeApiView):
-    permission_required = "orders.quote_drums"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(responses={200: ContractSerializer})
     def get(self, request: Request, number: str) -> Response:
@@ -636,6 +643,7 @@ def standing_of(pk: int) -> StandingOrder:
 
 
 class StandingOrdersApiView(ApiActView):
+    permission_classes = [BuyersPermission]
     permission_required = SEES
     serializer_class = StandingOrderSetUpSerializer
 
@@ -655,7 +663,7 @@ class StandingOrdersApiView(ApiActView):
 
 
 class StandingOrderApiView(TradeApiView):
-    permission_required = SEES
+    permission_classes = [BuyersPermission]
 
     @extend_schema(responses={200: StandingOrderSerializer})
     def get(self, request: Request, pk: int) -> Response:
@@ -702,6 +710,7 @@ class StandingOrderLeaveOutApiView(ApiActView):
 
 
 class StandingOrdersDueApiView(ApiActView):
+    permission_classes = [BuyersPermission]
     permission_required = SEES
     serializer_class = ConfirmSerializer
 
@@ -810,6 +819,7 @@ def _round_data(made: DeliveryRound) -> Any:
 
 
 class RoundsApiView(ApiActView):
+    permission_classes = [BuyersPermission]
     permission_required = FULFILS
     serializer_class = RoundBodySerializer
 
@@ -827,6 +837,7 @@ class RoundsApiView(ApiActView):
 
 
 class RoundChangeApiView(ApiActView):
+    permission_classes = [BuyersPermission]
     permission_required = FULFILS
     serializer_class = RoundBodySerializer
 
@@ -844,7 +855,7 @@ class RoundChangeApiView(ApiActView):
 
 
 class LoadListApiView(PaperApiView):
-    permission_required = FULFILS
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="load_list", responses=PDF)
     def get(self, request: Request, number: str) -> Any:

@@ -20,6 +20,7 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.permissions import ANY_OF
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
@@ -56,6 +57,16 @@ class ViewPermission(SignedIn):
             wanted = getattr(view, "permission_to_read", wanted)
         names = (wanted,) if isinstance(wanted, str) else wanted or ()
         return super().has_permission(request, view) and request.user.has_perms(names)
+
+
+class BuyersPermission(ViewPermission):
+    """Those who may see buyers and what they buy; to act, what the view names as ever."""
+
+    def has_permission(self, request, view) -> bool:
+        if request.method not in permissions.SAFE_METHODS:
+            return super().has_permission(request, view)
+        is_signed_in = permissions.IsAuthenticated().has_permission(request, view)
+        return is_signed_in and any(request.user.has_perm(name) for name in ANY_OF)
 
 
 class ReadOnlyViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
@@ -125,7 +136,7 @@ class PostingViewSet(ReadOnlyViewSet):
 class CustomerViewSet(ReadOnlyViewSet):
     queryset = Customer.objects.prefetch_related("certificates__accepted_by").order_by("name")
     serializer_class = serializers.CustomerSerializer
-    permission_required = "orders.take_orders"
+    permission_classes = [BuyersPermission]
 
 
 class OrderViewSet(ReadOnlyViewSet):
@@ -135,7 +146,7 @@ class OrderViewSet(ReadOnlyViewSet):
         .order_by("-id")
     )
     serializer_class = serializers.OrderSerializer
-    permission_required = "orders.take_orders"
+    permission_classes = [BuyersPermission]
     lookup_field = "number"
 
 
