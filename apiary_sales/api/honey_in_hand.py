@@ -18,7 +18,7 @@ from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.periods import PERIOD, period_of
 from apiary_sales.api.readings import (
-    FigureField,
+    DecimalFigureField,
     ReadingApiView,
     RowApiView,
     RowsApiView,
@@ -62,19 +62,21 @@ class VesselSerializer(serializers.Serializer):
     name = serializers.CharField(source="place.name")
     kind = serializers.ChoiceField(Place.Kind.choices, source="place.kind")
     tare_grams = serializers.IntegerField(source="place.tare_grams", allow_null=True)
-    capacity_litres = FigureField(3, source="place.capacity_litres", allow_null=True)
+    capacity_litres = DecimalFigureField(3, source="place.capacity_litres", allow_null=True)
     state = serializers.ChoiceField(["empty", "reserved", "others", "full"])
     lot = serializers.CharField(source="lot.code", default=None)
     lot_id = serializers.IntegerField(source="lot.pk", default=None)
     floral_source = serializers.CharField(source="lot.floral_source", default=None)
-    moisture_percent = FigureField(2, source="balance.honey_lot.moisture_percent", default=None)
+    moisture_percent = DecimalFigureField(
+        2, source="balance.honey_lot.moisture_percent", default=None
+    )
     colour_class = serializers.ChoiceField(
         list(COLOUR_CLASSES), source="lot.colour_class", default=None
     )
     grams = serializers.IntegerField()
     reserved_grams = serializers.IntegerField()
-    litres = FigureField(3)
-    fraction = FigureField(4, allow_null=True)
+    litres = DecimalFigureField(3)
+    fraction = DecimalFigureField(4, allow_null=True)
     owner = serializers.CharField(source="owner.name", default=None)
     owner_id = serializers.IntegerField(source="owner.pk", default=None)
 
@@ -83,7 +85,7 @@ class HoneyTotalSerializer(serializers.Serializer):
     """Honey added up, and how many vessels have it."""
 
     grams = serializers.IntegerField()
-    litres = FigureField(3)
+    litres = DecimalFigureField(3)
     vessels = serializers.IntegerField(source="count")
 
 
@@ -126,7 +128,7 @@ class HoneyInHandApiView(ReadingApiView):
 class WarmthSerializer(serializers.Serializer):
     """How warm the honey of a vessel was when it was read last."""
 
-    celsius = FigureField(1)
+    celsius = DecimalFigureField(1)
     read_on = serializers.DateField()
     is_dip = serializers.BooleanField()
 
@@ -269,8 +271,8 @@ class DipApiView(RowApiView):
 class DipChartRowSerializer(serializers.Serializer):
     """A depth, what is in the vessel up to it, and how far that can be wrong either way."""
 
-    depth_mm = FigureField(1)
-    litres = FigureField(3)
+    depth_mm = DecimalFigureField(1)
+    litres = DecimalFigureField(3)
     grams = serializers.IntegerField()
     uncertainty_grams = serializers.IntegerField()
 
@@ -280,8 +282,8 @@ class DipChartSerializer(serializers.Serializer):
 
     place = serializers.CharField(source="place.code")
     place_id = serializers.IntegerField(source="place.pk")
-    moisture_percent = FigureField(2)
-    celsius = FigureField(1)
+    moisture_percent = DecimalFigureField(2)
+    celsius = DecimalFigureField(1)
     rows = DipChartRowSerializer(many=True)
 
 
@@ -340,7 +342,7 @@ class OriginShareSerializer(serializers.Serializer):
 
     lot = LotKeySerializer()
     grams = serializers.IntegerField()
-    percent = FigureField(4)
+    percent = DecimalFigureField(4)
 
 
 class DescendantSerializer(serializers.Serializer):

@@ -19,7 +19,7 @@ from rest_framework.response import Response
 from apiary_sales.accounts import queries as people_queries
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
-from apiary_sales.api.readings import ReadingApiView, RowsApiView
+from apiary_sales.api.readings import ReadingApiView, RowApiView, RowsApiView
 from apiary_sales.imports.models import Import, ImportKind
 from apiary_sales.imports.queries import imports as import_queries
 from apiary_sales.imports.rules.kinds import BRING_IN, BY_KIND
@@ -194,6 +194,14 @@ class BackupsApiView(RowsApiView):
 
     def get_queryset(self) -> QuerySet[Backup]:
         return backup_state.newest()
+
+
+class BackupApiView(RowApiView):
+    """One backup."""
+
+    permission_required = KEEP_HOUSE
+    serializer_class = BackupSerializer
+    queryset = Backup.objects.all()
 
 
 class BackupFileApiView(ReadingApiView):

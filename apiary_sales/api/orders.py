@@ -17,7 +17,7 @@ from apiary_sales.api.serializers import (
     StrictDecimalField,
     StrictIntegerField,
 )
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
+from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, BuyersPermission
 from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.customers.queries import delivery_addresses
 from apiary_sales.customers.services import addresses
@@ -316,6 +316,7 @@ class QuoteWithdrawApiView(QuoteActApiView):
 
 
 class DeliveryAddressesApiView(ApiActView):
+    permission_classes = [BuyersPermission]
     permission_required = "customers.manage_customers"
     serializer_class = DeliveryAddressSerializer
 

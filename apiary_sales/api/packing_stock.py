@@ -17,7 +17,7 @@ from apiary_sales.api.honey_in_hand import LotCorrectionSerializer, LotKeySerial
 from apiary_sales.api.jars import JarChangeSerializer, ReturnedJarsSerializer
 from apiary_sales.api.lots import pieces_of
 from apiary_sales.api.papers import PDF, PaperApiView
-from apiary_sales.api.readings import FigureField, ReadingApiView, RowApiView, RowsApiView
+from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, RowApiView, RowsApiView
 from apiary_sales.api.serializers import ProductSerializer, StockSerializer, unit_of
 from inventory.bottling import papers
 from inventory.bottling.models import (
@@ -66,12 +66,12 @@ class PartSerializer(serializers.Serializer):
     short_pieces = serializers.IntegerField(source="short")
     is_low = serializers.BooleanField()
     used_pieces = serializers.IntegerField(source="used", help_text="Used in the latest days.")
-    pieces_per_day = FigureField(1)
+    pieces_per_day = DecimalFigureField(1)
     days_of_cover = serializers.IntegerField(allow_null=True)
-    unit_price = FigureField(4, allow_null=True)
-    last_price = FigureField(4, allow_null=True)
+    unit_price = DecimalFigureField(4, allow_null=True)
+    last_price = DecimalFigureField(4, allow_null=True)
     last_paid_on = serializers.DateField(source="prices.last.paid_on", default=None)
-    quoted_price = FigureField(4, source="part.quoted_price", allow_null=True)
+    quoted_price = DecimalFigureField(4, source="part.quoted_price", allow_null=True)
     quoted_on = serializers.DateField(source="part.quoted_on", allow_null=True)
     lead_time_days = serializers.IntegerField(source="part.lead_time_days", allow_null=True)
     value_cents = serializers.IntegerField(allow_null=True)
@@ -180,7 +180,7 @@ class GoodsInStockSerializer(serializers.Serializer):
     reserved = serializers.IntegerField(source="stock.reserved")
     free = serializers.IntegerField(source="stock.free")
     is_low = serializers.BooleanField()
-    unit_price = FigureField(4, allow_null=True)
+    unit_price = DecimalFigureField(4, allow_null=True)
     value_cents = serializers.IntegerField(source="stock.value_cents", allow_null=True)
 
     def get_unit(self, row: Any) -> str:
@@ -342,7 +342,7 @@ class SizeDetailsSerializer(serializers.Serializer):
     product_id = serializers.IntegerField(source="product.pk")
     statement = serializers.CharField()
     figure_height_mm = serializers.IntegerField(allow_null=True)
-    parts_price = FigureField(4, allow_null=True)
+    parts_price = DecimalFigureField(4, allow_null=True)
     parts = SizePartSerializer(source="uses", many=True)
 
 
@@ -466,10 +466,10 @@ class RunFiguresSerializer(serializers.Serializer):
     who do not see costs.
     """
 
-    yield_percent = FigureField(1)
-    loss_percent = FigureField(1)
-    overfill_grams = FigureField(1)
-    overfill_grams_each = FigureField(1)
+    yield_percent = DecimalFigureField(1)
+    loss_percent = DecimalFigureField(1)
+    overfill_grams = DecimalFigureField(1)
+    overfill_grams_each = DecimalFigureField(1)
     is_underfilled = serializers.BooleanField()
     is_theirs = serializers.BooleanField()
     best_by = serializers.DateField(allow_null=True)
@@ -478,7 +478,7 @@ class RunFiguresSerializer(serializers.Serializer):
     labour_cents = serializers.IntegerField(allow_null=True)
     overfill_cents = serializers.IntegerField(allow_null=True)
     total_cents = serializers.IntegerField(allow_null=True)
-    piece_price = FigureField(4, allow_null=True)
+    piece_price = DecimalFigureField(4, allow_null=True)
 
     COSTS = (
         "honey_cents",
@@ -500,7 +500,7 @@ class CreamingSerializer(serializers.Serializer):
     """The seed of creamed honey, and where and how long it sets."""
 
     seed_source = serializers.CharField(source="seed_source.code", default=None)
-    seed_percent = FigureField(1, allow_null=True)
+    seed_percent = DecimalFigureField(1, allow_null=True)
     seed_lot = serializers.CharField(source="seed_lot.code", default=None)
     seed_grams = serializers.IntegerField()
     setting_place = serializers.CharField()

@@ -14,7 +14,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.api.readings import FigureField, ReadingApiView, refuse_errors
+from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, refuse_errors
 from apiary_sales.planning import (
     earnings_sentences,
     price_answer,
@@ -191,7 +191,9 @@ class StoppingRowSerializer(serializers.Serializer):
     fill_pieces = serializers.IntegerField(source="row.fills")
     wanted_pieces = serializers.IntegerField(source="row.demand.pieces", allow_null=True)
     still_pieces = serializers.IntegerField(source="row.still", allow_null=True)
-    drum_price_to_stop = FigureField(4, source="row.earning.drum_price_to_stop", allow_null=True)
+    drum_price_to_stop = DecimalFigureField(
+        4, source="row.earning.drum_price_to_stop", allow_null=True
+    )
     sentence = serializers.CharField()
     demand = serializers.CharField()
     figures = EarningFigureSerializer(many=True)
@@ -373,7 +375,7 @@ class PriceTrialSerializer(serializers.Serializer):
     verdict = serializers.CharField()
     sentences = _sentences()
     left_out = _sentences()
-    break_even_percent = FigureField(2, allow_null=True)
+    break_even_percent = DecimalFigureField(2, allow_null=True)
     cases = PriceOutcomeSerializer(many=True)
 
 

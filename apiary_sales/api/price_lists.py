@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from apiary_sales.api.honey_in_hand import LotKeySerializer
 from apiary_sales.api.readings import (
     ON,
-    FigureField,
+    DecimalFigureField,
     ReadingApiView,
     RowsApiView,
     day_asked,
@@ -107,7 +107,7 @@ class PoundPriceSerializer(serializers.Serializer):
     """What a unit of weight costs in one tier; null where there is no price."""
 
     tier = serializers.CharField()
-    price_per_pound = FigureField(4, allow_null=True)
+    price_per_pound = DecimalFigureField(4, allow_null=True)
 
 
 class TaxTreatmentSerializer(serializers.Serializer):
@@ -116,7 +116,7 @@ class TaxTreatmentSerializer(serializers.Serializer):
     category = serializers.ChoiceField(GoodsCategory.Category.choices)
     reason = serializers.CharField()
     tax_name = serializers.CharField(source="rate.name")
-    tax_percent = FigureField(4, source="rate.percent")
+    tax_percent = DecimalFigureField(4, source="rate.percent")
 
 
 class ProductPricesSerializer(ProductPriceListSerializer):
@@ -329,12 +329,12 @@ class FillSerializer(serializers.Serializer):
 
     product = serializers.CharField()
     runs = serializers.IntegerField()
-    net_grams = FigureField(2)
-    over_grams = FigureField(2)
-    loss_grams = FigureField(2)
-    broken_percent = FigureField(4)
-    drawn_grams = FigureField(2)
-    minutes = FigureField(4, allow_null=True)
+    net_grams = DecimalFigureField(2)
+    over_grams = DecimalFigureField(2)
+    loss_grams = DecimalFigureField(2)
+    broken_percent = DecimalFigureField(4)
+    drawn_grams = DecimalFigureField(2)
+    minutes = DecimalFigureField(4, allow_null=True)
 
 
 class SellingCostsSerializer(serializers.Serializer):
@@ -380,9 +380,9 @@ class SeasonCostSerializer(serializers.Serializer):
     season = serializers.IntegerField()
     grams = serializers.IntegerField()
     expenses_cents = serializers.IntegerField(source="total_cents")
-    per_pound = FigureField(4, allow_null=True)
+    per_pound = DecimalFigureField(4, allow_null=True)
     lots_cost_cents = serializers.IntegerField(source="cost_cents", allow_null=True)
-    cost_per_pound = FigureField(4, allow_null=True)
+    cost_per_pound = DecimalFigureField(4, allow_null=True)
     is_spread = serializers.BooleanField()
 
 
@@ -417,7 +417,7 @@ class LotCostSerializer(serializers.Serializer):
     grams = serializers.IntegerField(source="lot.quantity_made")
     cost_cents = serializers.IntegerField(source="lot.cost_cents", allow_null=True)
     share_cents = serializers.IntegerField()
-    per_pound = FigureField(4, allow_null=True)
+    per_pound = DecimalFigureField(4, allow_null=True)
     is_spread = serializers.BooleanField()
 
 
@@ -451,7 +451,7 @@ class CostLineSerializer(serializers.Serializer):
     kind = serializers.CharField()
     label = serializers.CharField()
     how = serializers.CharField()
-    each = FigureField(4, allow_null=True)
+    each = DecimalFigureField(4, allow_null=True)
 
 
 class NetBackSerializer(serializers.Serializer):
@@ -460,11 +460,11 @@ class NetBackSerializer(serializers.Serializer):
     product = serializers.CharField(source="net_back.product.code")
     product_id = serializers.IntegerField(source="net_back.product.pk")
     channel = serializers.ChoiceField(Channel.choices, source="net_back.channel")
-    price = FigureField(4, source="net_back.price")
-    per_pound = FigureField(4, source="net_back.per_pound", allow_null=True)
+    price = DecimalFigureField(4, source="net_back.price")
+    per_pound = DecimalFigureField(4, source="net_back.per_pound", allow_null=True)
     per_pound_cents = serializers.IntegerField(source="net_back.per_pound_cents", allow_null=True)
     difference_cents = serializers.IntegerField(allow_null=True)
-    break_even_price = FigureField(2, source="break_even", allow_null=True)
+    break_even_price = DecimalFigureField(2, source="break_even", allow_null=True)
     beats_the_drum = serializers.BooleanField()
     missing = serializers.ListField(source="net_back.missing", child=serializers.CharField())
 
@@ -474,8 +474,8 @@ class NetBackInFullSerializer(NetBackSerializer):
 
 
 class DrumNetBackSerializer(serializers.Serializer):
-    price = FigureField(4)
-    per_pound = FigureField(4)
+    price = DecimalFigureField(4)
+    per_pound = DecimalFigureField(4)
     per_pound_cents = serializers.IntegerField()
     lines = CostLineSerializer(many=True)
 
@@ -485,7 +485,7 @@ class FilledCostSerializer(serializers.Serializer):
 
     product = serializers.CharField(source="product.code")
     product_id = serializers.IntegerField(source="product.pk")
-    total = FigureField(4, allow_null=True)
+    total = DecimalFigureField(4, allow_null=True)
     missing = serializers.ListField(child=serializers.CharField())
     lines = CostLineSerializer(many=True)
 
@@ -495,11 +495,11 @@ class DrumOrJarSerializer(serializers.Serializer):
 
     lot = serializers.CharField(source="lot.code", default=None)
     lot_id = serializers.IntegerField(source="lot.pk", default=None)
-    moisture_percent = FigureField(2, source="moisture", allow_null=True)
-    honey_per_pound = FigureField(4, source="honey.per_pound", allow_null=True)
-    listed_price_per_pound = FigureField(4, source="listed.price_per_pound", default=None)
+    moisture_percent = DecimalFigureField(2, source="moisture", allow_null=True)
+    honey_per_pound = DecimalFigureField(4, source="honey.per_pound", allow_null=True)
+    listed_price_per_pound = DecimalFigureField(4, source="listed.price_per_pound", default=None)
     drum = DrumNetBackSerializer(source="comparison.drum", allow_null=True)
-    stop_price_per_pound = FigureField(2, source="comparison.stop_price", allow_null=True)
+    stop_price_per_pound = DecimalFigureField(2, source="comparison.stop_price", allow_null=True)
     better_than_drum = serializers.IntegerField(source="comparison.better_than_drum")
     jars = NetBackSerializer(source="comparison.rungs", many=True)
     filled_costs = FilledCostSerializer(source="comparison.costs", many=True)

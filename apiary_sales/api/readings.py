@@ -35,7 +35,7 @@ class RowApiView(generics.RetrieveAPIView):
     permission_classes = [ViewPermission]
 
 
-class FigureField(serializers.DecimalField):
+class DecimalFigureField(serializers.DecimalField):
     """A decimal in an answer, as text with so many places."""
 
     def __init__(self, decimal_places: int, **kwargs: Any) -> None:

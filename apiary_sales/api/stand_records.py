@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.papers import PDF, PaperApiView
-from apiary_sales.api.readings import FigureField, ReadingApiView, RowsApiView, refuse_errors
+from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, RowsApiView, refuse_errors
 from apiary_sales.api.serializers import InvoiceSerializer, OrderSerializer
 from apiary_sales.api.stand_days import StandCashSerializer, StandDaySerializer
 from apiary_sales.billing import market_papers, papers, papers_stand
@@ -102,7 +102,7 @@ class StandWeighedSerializer(serializers.Serializer):
 
     key = serializers.CharField()
     name = serializers.CharField()
-    price_per_pound = FigureField(4, allow_null=True)
+    price_per_pound = DecimalFigureField(4, allow_null=True)
     unit_grams = serializers.CharField()
     taxed_as = serializers.ChoiceField(TaxRate.Goods.choices)
     places = serializers.ListField(child=serializers.CharField())

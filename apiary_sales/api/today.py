@@ -17,24 +17,24 @@ from apiary_sales.api.cleaning import CleaningStandingSerializer
 from apiary_sales.api.honey_in_hand import HoneyTotalSerializer, MoistureWarningSerializer
 from apiary_sales.api.money_owed import ReceivablesSerializer
 from apiary_sales.api.packing_stock import ToSettleSerializer
-from apiary_sales.api.readings import FigureField, ReadingApiView, asked_of
+from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, asked_of
 from apiary_sales.api.serializers import unit_of
 from apiary_sales.api.shortages import ShortageSerializer
 from apiary_sales.api.stand_records import PickupSerializer, SaleMarkSerializer
 from apiary_sales.api.stock_for_sale import CertificateStateSerializer, OrderListedSerializer
-from apiary_sales.billing.queries import stand_today
+from apiary_sales.billing.queries import house_today, stand_today
 from apiary_sales.finding import queries as finding
 from apiary_sales.finding.rules import TYPED_MAX
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
-from apiary_sales.web import queries
-from apiary_sales.web.attention import KEEP, PRICES
 from inventory.shared import findable
 from inventory.shared.people import person_of
 from inventory.stock import own_places
 from inventory.stock.queries import cleaning
 
 RECORD_CLEANING = "inventory.record_cleaning"
+KEEP_HOUSE = "keeping.keep_house"
+MANAGE_PRICES = "pricing.manage_prices"
 # The largest key that the databases have.
 KEY_MAX = 2**63 - 1
 
@@ -44,7 +44,7 @@ class JarsOfSizeSerializer(serializers.Serializer):
 
     size = serializers.CharField(source="label")
     pieces = serializers.IntegerField()
-    fraction = FigureField(4)
+    fraction = DecimalFigureField(4)
     state = serializers.ChoiceField(["", "low", "out"])
 
 
@@ -210,7 +210,7 @@ def _stand(person: Any) -> dict[str, Any]:
 
 
 def _house(person: Any) -> dict[str, Any]:
-    found = queries.today(person)
+    found = house_today.today(person)
     return {
         "honey": found.in_hand.total,
         "honey_in_tanks": found.in_hand.in_tanks,
@@ -221,7 +221,7 @@ def _house(person: Any) -> dict[str, Any]:
         "owing": found.owing,
         "last_runs": [run for run, _made in found.runs],
         "needs_a_person": {
-            "backups": backup_state.of_house() if person.has_perm(KEEP) else None,
+            "backups": backup_state.of_house() if person.has_perm(KEEP_HOUSE) else None,
             "held_goods": found.held_goods,
             "missing": found.missing,
             "stand": found.stand_waiting,
@@ -234,7 +234,7 @@ def _house(person: Any) -> dict[str, Any]:
             "cleaning": found.cleaning,
             "certificates_to_renew": found.to_renew,
             "prices_to_come": found.prices_to_come,
-            "late_costs": count_that_may_be_known() if person.has_perm(PRICES) else None,
+            "late_costs": count_that_may_be_known() if person.has_perm(MANAGE_PRICES) else None,
         },
     }
 

@@ -14,9 +14,9 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
 from apiary_sales.accounts import queries as people_queries
+from apiary_sales.billing.queries.house_today import Today
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
-from apiary_sales.web.queries import Today
 
 # So many are shown at once; the others unfold.
 SHOWN = 3

@@ -8,9 +8,9 @@ from apiary_sales import __version__
 from apiary_sales.accounts import queries as people_queries
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
-from apiary_sales.billing.queries import stand_today
+from apiary_sales.billing.queries import house_today, stand_today
 from apiary_sales.billing.views import read_receipts
-from apiary_sales.web import attention, layout, queries, releases, set_up
+from apiary_sales.web import attention, layout, releases, set_up
 from apiary_sales.web.first_hour import steps
 from inventory.bottling.views import jar_pages
 from inventory.shared.public_pages import JARS, RECEIPTS
@@ -33,7 +33,7 @@ def today(request: HttpRequest) -> HttpResponse:
         }
         return render(request, "web/stand_today.html", context)
     assert isinstance(person, User)
-    at_a_glance = queries.today(person)
+    at_a_glance = house_today.today(person)
     arranged = layout.of(person)
     first_tasks, other_tasks = arranged.split(person)
     context = {

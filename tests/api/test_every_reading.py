@@ -214,7 +214,6 @@ READINGS: dict[str, tuple[str, ...]] = {
     "orders:selling": ("orders-to-do", "order-list"),
     "orders:sold_without_cost": ("sold-without-cost",),
     "orders:standing": ("standing-order",),
-    "orders:standing_confirm": ("standing-orders-due",),
     "orders:standing_list": ("standing-orders",),
     "orders:stock": ("stock-for-sale",),
     "orders:stock_detail": ("product-for-sale",),
@@ -341,6 +340,7 @@ WITHOUT: dict[str, frozenset[str]] = {
         {
             "billing:account",
             "inventory:label_sheet_edit",
+            "orders:standing_confirm",
             "accounts:add_person",
             "accounts:change_role",
             "accounts:email",

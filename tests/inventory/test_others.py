@@ -7,6 +7,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from apiary_sales.billing.queries import house_today
 from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.customers.services import customers
 from apiary_sales.orders.models import OrderLine
@@ -19,7 +20,6 @@ from apiary_sales.pricing.queries import costs as cost_queries
 from apiary_sales.pricing.queries import seasons
 from apiary_sales.reports.frames import bottling as bottling_frames
 from apiary_sales.reports.frames import stock as stock_frames
-from apiary_sales.web import queries as web_queries
 from inventory.bottling.queries import packed_stock
 from inventory.bottling.services import reversals
 from inventory.shared.errors import BadValue, HouseError, NotAllowedNow, NotEnoughStock
@@ -290,7 +290,7 @@ def test_no_reading_of_our_stock_counts_what_is_theirs(mixed_house):
     averages = PostingLine.objects.average_costs([room.product.item_id])
     assert averages[room.product.item_id].unit_cost_cents == ours.unit_cost_cents
 
-    glance = web_queries.today(builders.person())
+    glance = house_today.today(builders.person())
     assert (glance.in_hand.total.grams, [jar.pieces for jar in glance.jars]) == (155_000, [96])
 
     client = pages.signed_in("owner")
