@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404
+from django.utils.translation import gettext as _
 from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
@@ -13,6 +14,8 @@ from apiary_sales.api import serializers
 from apiary_sales.api.blends import BlendPlanSerializer
 from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.emails import EmailSerializer
+from apiary_sales.api.idempotency import KeyUsedDifferently
+from apiary_sales.api.problem_contents import CONTENT_TYPE, problem_content
 from apiary_sales.api.views import ApiActView
 from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.mailing.models import Email
@@ -28,8 +31,6 @@ from inventory.shared.errors import (
     TooManyTries,
 )
 from inventory.stock.models import BlendPlan, Posting
-
-CONTENT_TYPE = "application/problem+json"
 
 
 def problem_details(error: Exception, context: dict[str, Any]) -> Response | None:
@@ -54,6 +55,7 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
         if made := _made(error):
             problem.data["made"] = made
         if isinstance(error, TooBusy | TooManyTries):
+        if isinstance(error, TooManyTries):
             problem["Retry-After"] = str(error.wait_seconds)
         return problem
     if isinstance(error, Http404):
@@ -69,6 +71,8 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
         detail=_detail(error),
         errors=list(_field_errors(error)),
     )
+    if isinstance(error, KeyUsedDifferently):
+        problem.data["recorded"] = error.recorded
     for name, value in answer.items():
         if name.lower() not in ("content-type",):
             problem[name] = value
@@ -108,23 +112,13 @@ def _status_of(error: HouseError) -> int:
 
 
 def _problem(*, status: int, code: str, detail: str, errors: list[dict]) -> Response:
-    return Response(
-        {
-            "type": "about:blank",
-            "title": HTTPStatus(status).phrase,
-            "status": int(status),
-            "code": code,
-            "detail": detail,
-            "errors": errors,
-        },
-        status=status,
-        content_type=CONTENT_TYPE,
-    )
+    content = problem_content(status=status, code=code, detail=detail, errors=errors)
+    return Response(content, status=status, content_type=CONTENT_TYPE)
 
 
 def _detail(error: Exception) -> str:
     if isinstance(error, exceptions.ValidationError):
-        return "Some fields are not right."
+        return _("Some fields are not right.")
     return str(getattr(error, "detail", error))
 
 

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from apiary_sales.api.sold_at import SoldAtField
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order, OrderLine
@@ -542,6 +543,7 @@ class StandSaleSerializer(serializers.Serializer):
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )
     discount_cents = StrictIntegerField(required=False, min_value=0, max_value=CENTS_MAX, default=0)
+    sold_at = SoldAtField()
 
     def validate(self, attrs):
         if ("payments" in attrs) == ("method" in attrs):
@@ -582,4 +584,11 @@ class ProblemSerializer(serializers.Serializer):
             "For already_recorded: what the key made when it came first, a stand sale, a run or an "
             "invoice as it was answered then, and what moved stock as its posting."
         ),
+    )
+    recorded = serializers.JSONField(
+        required=False,
+        help_text="For key_used: what was answered to the act that the key was first sent with.",
+    )
+    address = serializers.CharField(
+        required=False, help_text="For moved: the address to send the act to."
     )

@@ -6,6 +6,7 @@ from apiary_sales.api import (
     blends,
     bottling,
     bottling_days,
+    bulk_sales,
     buying,
     cleaning,
     comb,
@@ -100,6 +101,7 @@ urlpatterns = [
     path("drum-weighings/", measurements.DrumWeighingsApiView.as_view(), name="drum-weighings"),
     path("drum-fills/", measurements.DrumFillsApiView.as_view(), name="drum-fills"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
+    path("stand-sales/bulk/", bulk_sales.StandSalesBulkView.as_view(), name="stand-sales-bulk"),
     path(
         "invoices/<int:pk>/returns/",
         stand_returns.StandReturnsApiView.as_view(),

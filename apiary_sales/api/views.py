@@ -1,5 +1,6 @@
 """The API: the same services and permissions as the pages, in JSON."""
 
+from datetime import date
 from typing import Any
 
 from django.utils import timezone
@@ -8,15 +9,21 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import mixins, permissions, status, viewsets
 from rest_framework.exceptions import ParseError
+from rest_framework import mixins, parsers, permissions, status, viewsets
+from rest_framework.authtoken.views import ObtainAuthToken
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
-from apiary_sales.api import serializers
+from apiary_sales.accounts.models import User
+from apiary_sales.api import idempotency, serializers
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.permissions import SignedIn
 from apiary_sales.billing.models import Invoice
+from apiary_sales.api.parsers import JSONParser
+from apiary_sales.api.sold_at import as_happened
+from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.customers.models import Customer
@@ -163,12 +170,22 @@ class InvoiceViewSet(ReadOnlyViewSet):
 class ApiActView(APIView):
     """One act: the body is checked, one service is called, what it made is the answer.
 
+    All of it is one transaction, and is done once for a key: see `idempotency`. A view that is not
+    `is_one_transaction` cares for both itself.
     A service names the parameter that is wrong; `field_of` says which field of the body it came
     in. A field of another name than its parameter has that name as its `source`.
     """
 
     permission_classes = [ViewPermission]
     serializer_class: type[Serializer]
+    is_one_transaction = True
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        for name in idempotency.ACTS:
+            act = getattr(cls, name, None)
+            if act is not None and not hasattr(act, "acts_once"):
+                setattr(cls, name, idempotency.answered_once(act))
 
     def field_of(self, parameter: str | None) -> str | None:
         """Return the field of the body for a parameter of the service, None where it has none."""
@@ -176,17 +193,31 @@ class ApiActView(APIView):
 
     def key(self) -> str:
         """Return the request's idempotency key; refuse a request without one."""
-        key = self.request.headers.get("Idempotency-Key", "").strip()
-        if not 1 <= len(key) <= keys.LENGTH_MAX or "\x00" in key:
-            raise ParseError(_("Send an Idempotency-Key header of 1 to 100 characters."))
-        # People share the space of keys; one client must not meet the key of another.
-        return keys.part(key, f"api-{self.request.user.pk}")
+        key = idempotency.checked_key(self.request.headers.get("Idempotency-Key", ""))
+        return key_in_books(self.request, key)
 
     def checked(self) -> dict[str, Any]:
         """Return the parameters out of the body; raises `ValidationError`, field by field."""
         serializer = self.serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
+
+
+def key_in_books(request: Request, key: str) -> str:
+    """Return the key of an act in the books, where all share the space of keys.
+
+    So one person, or one of the person's tokens, does not meet the key of another.
+    """
+    whose = f"api-{request.user.pk}"
+    if token := idempotency.token_of(request):
+        whose = f"{whose}-{token[:12]}"
+    return keys.part(key, whose)
+
+
+class TokenView(ObtainAuthToken):
+    """A token for a name and a password."""
+
+    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
 
 class ExtractionView(ApiActView):
@@ -230,43 +261,53 @@ class StandSaleView(ApiActView):
         responses={201: serializers.StandSaleMadeSerializer, **REFUSALS},
     )
     def post(self, request):
-        """Sell jars over the counter at today's stand prices."""
+        """Sell jars over the counter at the stand prices of the day."""
         key = self.key()
-        data = self.checked()
-        lines = self._priced(data.pop("lines"))
-        method, tendered_cents = data.pop("method", None), data.pop("tendered_cents")
-        sent = data.pop("payments", [{"method": method, "tendered_cents": tendered_cents}])
-        names = {"payments.0.method": "method", "payments.0.tendered_cents": "tendered_cents"}
-        with parameters_named(**(names if method else {})):
-            sale = stand.sell(
-                **data,
-                lines=lines,
-                payments=[PaymentMade(**each) for each in sent],
-                sold_by=person_of(request),
-                key=key,
-            )
+        sale = sell_at_stand(self.checked(), sold_by=person_of(request), key=key)
         made = serializers.StandSaleMadeSerializer(sale)
         return Response(made.data, status=status.HTTP_201_CREATED)
 
-    def _priced(self, wanted: list[dict]) -> list[LineWanted]:
-        price_list = prices.price_list(Customer.Tier.STAND, timezone.localdate())
-        problems = Problems()
-        lines = []
-        for index, line in enumerate(wanted):
-            unit_price = price_list.of(line["product"]).unit_price(line["quantity"])
-            if unit_price is None:
-                problems.add(
-                    f"lines.{index}.product",
-                    _("No stand price is set for %(product)s.") % {"product": line["product"].name},
-                )
-                continue
-            lines.append(
-                LineWanted(
-                    kind=OrderLine.Kind.PACKED,
-                    product=line["product"],
-                    quantity=line["quantity"],
-                    unit_price=unit_price,
-                )
+
+def sell_at_stand(data: dict[str, Any], *, sold_by: User, key: str) -> StandSale:
+    """Sell what a checked body says, at the stand prices of its day. Raises what `stand.sell` does.
+
+    `BadValue` too for goods without a price on that day, and for a moment that can't be.
+    """
+    sold_at, lines = data.pop("sold_at", None), data.pop("lines")
+    method, tendered_cents = data.pop("method", None), data.pop("tendered_cents")
+    sent = data.pop("payments", [{"method": method, "tendered_cents": tendered_cents}])
+    happened = as_happened(sold_at, [each["method"] for each in sent])
+    names = {"payments.0.method": "method", "payments.0.tendered_cents": "tendered_cents"}
+    with parameters_named(**(names if method else {})):
+        return stand.sell(
+            **data,
+            **happened,
+            lines=_priced(lines, timezone.localdate(sold_at)),
+            payments=[PaymentMade(**each) for each in sent],
+            sold_by=sold_by,
+            key=key,
+        )
+
+
+def _priced(wanted: list[dict], day: date) -> list[LineWanted]:
+    price_list = prices.price_list(Customer.Tier.STAND, day)
+    problems = Problems()
+    lines = []
+    for index, line in enumerate(wanted):
+        unit_price = price_list.of(line["product"]).unit_price(line["quantity"])
+        if unit_price is None:
+            problems.add(
+                f"lines.{index}.product",
+                _("No stand price is set for %(product)s.") % {"product": line["product"].name},
             )
-        problems.raise_any()
-        return lines
+            continue
+        lines.append(
+            LineWanted(
+                kind=OrderLine.Kind.PACKED,
+                product=line["product"],
+                quantity=line["quantity"],
+                unit_price=unit_price,
+            )
+        )
+    problems.raise_any()
+    return lines

@@ -1,5 +1,6 @@
 """A sale by weight over the counter, through the API."""
 
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -15,6 +16,7 @@ from apiary_sales.api.serializers import (
     StandSaleMadeSerializer,
     StrictIntegerField,
 )
+from apiary_sales.api.sold_at import SoldAtField, as_happened
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from apiary_sales.billing.models import Payment
 from apiary_sales.billing.services import weight_sales
@@ -25,7 +27,7 @@ from inventory.shared.checks import GRAMS_MAX
 from inventory.shared.errors import BadValue
 from inventory.shared.people import person_of
 from inventory.shared.weights import in_words
-from inventory.stock.models import Balance, Place
+from inventory.stock.models import Balance, Lot, Place
 
 
 class WeightSaleSerializer(serializers.Serializer):
@@ -53,6 +55,7 @@ class WeightSaleSerializer(serializers.Serializer):
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )
+    sold_at = SoldAtField()
 
 
 class WeightSaleView(ApiActView):
@@ -64,27 +67,35 @@ class WeightSaleView(ApiActView):
         responses={201: StandSaleMadeSerializer, **REFUSALS},
     )
     def post(self, request):
-        """Sell one thing by weight over the counter at today's stand price."""
+        """Sell one thing by weight over the counter at the stand price of the day."""
         key = self.key()
         data = self.checked()
+        sold_at = data.pop("sold_at", None)
         sale = weight_sales.sell(
-            **data, unit_price=_price(data), sold_by=person_of(request), key=key
+            **data,
+            **as_happened(sold_at, [data["method"]]),
+            unit_price=_price(data, sold_at),
+            sold_by=person_of(request),
+            key=key,
         )
         return Response(StandSaleMadeSerializer(sale).data, status=status.HTTP_201_CREATED)
 
 
-def _price(data: dict[str, Any]) -> Decimal:
-    """Return the price on the stand's list; raises `BadValue` without one."""
+def _price(data: dict[str, Any], sold_at: datetime | None) -> Decimal:
+    """Return the price on the stand's list of that day; raises `BadValue` without one.
+
+    What was sold of a vessel that is empty by now has the price of any honey.
+    """
     vessel, product = data.get("vessel"), data.get("product")
-    prices = weight_prices.of_tier(Customer.Tier.STAND, timezone.localdate())
+    prices = weight_prices.of_tier(Customer.Tier.STAND, timezone.localdate(sold_at))
     there = Balance.objects.in_vessel(vessel) if vessel else None
     if product is not None:
         price, name = prices.of_product(product), "product"
-    elif vessel is None or there is None:
+    elif vessel is None or (there is None and sold_at is None):
         # The sale itself says that a vessel is missing or empty.
         return Decimal(0)
     else:
-        price, name = prices.of_honey(there.honey_lot), "vessel"
+        price, name = prices.of_honey(there.honey_lot if there else Lot()), "vessel"
     if price is None:
         raise BadValue(in_words(_("No stand price a {unit} is set for this.")), parameter=name)
     return price

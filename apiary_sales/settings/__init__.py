@@ -120,6 +120,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "apiary_sales.web.requests_log.RequestLogMiddleware",
+    "apiary_sales.api.middleware.ApiProblemsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
@@ -129,7 +130,9 @@ MIDDLEWARE = [
     "django.contrib.sessions.middleware.SessionMiddleware",
     "apiary_sales.accounts.middleware.SeenMiddleware",
     "apiary_sales.accounts.middleware.PrivateAnswersMiddleware",
+    "apiary_sales.web.middleware.HouseSessionMiddleware",
     "inventory.shared.middleware.HouseLocaleMiddleware",
+    "apiary_sales.api.middleware.ApiRequestMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",

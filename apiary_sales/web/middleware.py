@@ -1,15 +1,21 @@
 """What holds for every page: its address, how much it is sent, what it may load and use."""
 
+import logging
 from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
+from django.contrib.sessions.exceptions import SessionInterrupted
+from django.contrib.sessions.middleware import SessionMiddleware
+from django.db import Error as DatabaseFault
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
 from inventory.shared import public_pages
+
+logger = logging.getLogger(__name__)
 
 # Everything comes from this server; no script or style is written into a page.
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -85,6 +91,21 @@ class LongBodyMiddleware:
         if is_long and not has_files:
             return HttpResponse(_("This is too much to send at once."), status=413)
         return self.get_response(request)
+
+
+class HouseSessionMiddleware(SessionMiddleware):
+    """Give the answer of an act also where its session can't be saved behind it.
+
+    The session was ended meanwhile, or the database went away: the act is recorded all the same,
+    and an error in place of its answer would make a person or a program do it again.
+    """
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        try:
+            return super().process_response(request, response)
+        except (SessionInterrupted, DatabaseFault) as error:
+            logger.warning("The session of an answered request was not saved.", exc_info=error)
+            return response
 
 
 class NullCharacterMiddleware:

@@ -1,7 +1,8 @@
 """Addresses that are left when somebody cuts the end off another: each leads to a page near it.
 
 They have no names, because no page links to them; a test walks all addresses and names the first
-parts that lead nowhere.
+parts that lead nowhere. Programs don't cut addresses: of the API only its beginnings lead a person
+to its description, and all else is a problem that says that there is nothing.
 """
 
 from collections.abc import Callable
@@ -16,8 +17,6 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
     return RedirectView.as_view(pattern_name=name)
 
 
-# Where an address of the API leads that is no page: the list of all that it can be asked.
-SCHEMA = reverse_lazy("api:schema")
 DRUMS = reverse_lazy("billing:drum_register")
 E_MAILS = reverse_lazy("mailing:email_list")
 TEXTS = reverse_lazy("mailing:text_list")
@@ -70,13 +69,6 @@ urlpatterns = [
     re_path(r"^selling/drums/returned/\d+/$", RedirectView.as_view(url=DRUMS)),
     path("selling/orders/<str:number>/handed-over/", _to("orders:order_detail")),
     re_path(r"^selling/orders/(?P<number>[^/]+)/handed-over/\d+/$", _to("orders:order_detail")),
-    path("api/v1/stand-day-closes/", RedirectView.as_view(url=SCHEMA)),
-    re_path(r"^api/v1/stand-day-closes/\d+/$", RedirectView.as_view(url=SCHEMA)),
-    path("api/v1/stand-cash/", RedirectView.as_view(url=SCHEMA)),
-    re_path(r"^api/v1/stand-cash/\d+/$", RedirectView.as_view(url=SCHEMA)),
-    re_path(r"^api/v1/honesty-boxes/\d+/$", RedirectView.as_view(url=SCHEMA)),
-    path("api/v1/honesty-counts/", RedirectView.as_view(url=SCHEMA)),
-    re_path(r"^api/v1/honesty-counts/\d+/$", RedirectView.as_view(url=SCHEMA)),
     path("stand/honesty-boxes/counts/", _to("billing:honesty_boxes")),
     re_path(r"^stand/honesty-boxes/counts/\d+/$", RedirectView.as_view(url=BOXES)),
     path("stand/days/cash/", _to("billing:stand_days")),

@@ -67,7 +67,7 @@ def test_the_same_key_keeps_one_check(send, room):
 
     first, second = (send(path, body, key="once") for _time in range(2))
 
-    assert (first.status_code, second.status_code) == (201, 409)
+    assert (first.status_code, second.status_code) == (201, 201)
     assert FillCheck.objects.count() == 1
 
 

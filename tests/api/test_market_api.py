@@ -17,7 +17,8 @@ def call(client):
     def call(method, path, body=None, role="stand", key=None):
         return getattr(client, method)(
             f"/api/v1/{path}",
-            **({"data": json.dumps(body), "content_type": "application/json"} if body else {}),
+            **({"data": json.dumps(body)} if body else {}),
+            content_type="application/json",
             headers={
                 "Authorization": builders.authorization(role),
                 "Idempotency-Key": key or builders.new_key(),

@@ -63,7 +63,7 @@ def test_an_order_is_handed_over_and_paid(send, order):
         "tax_cents": 0,
         "change_cents": 200,
     }
-    assert (again.status_code, again.json()["made"]) == (409, answer.json())
+    assert (again.status_code, again.json()) == (201, answer.json())
 
 
 def test_a_refusal_names_the_field_of_the_body(send, order):

@@ -27,6 +27,9 @@ from django_tasks_db.models import DBTaskResult
 from apiary_sales.accounts.models import SellerPin, SignIn, User
 from apiary_sales.accounts.second_step_models import Passkey, SecondStepRule
 from apiary_sales.accounts.services import pins, second_steps, set_up, sign_ins, tokens
+from apiary_sales.accounts.models import SellerPin, User
+from apiary_sales.accounts.services import pins, set_up
+from apiary_sales.api.models import KeptAnswer
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
@@ -1294,6 +1297,16 @@ def _use_the_back_office(owner, clerk) -> None:
     _note_a_backup()
     set_up.save_step("house", key="full-house")
     set_up.leave_step("tax")
+    KeptAnswer.objects.create(
+        person=owner,
+        key="full:answer",
+        method="POST",
+        address="/api/v1/transfers/",
+        body_sha256="0" * 64,
+        status=201,
+        headers={"Content-Type": "application/json"},
+        body="{}",
+    )
     work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
     long_work.ask_to_stop(work)
 

@@ -31,8 +31,12 @@ def sample(route: str) -> str:
 
 
 def first_parts(address: str) -> list[str]:
-    """Return what is left of an address at each slash: /honey/ of /honey/lots/."""
-    return [address[: slash.end()] for slash in re.finditer("/", address)][1:]
+    """Return what is left of an address at each slash: /honey/ of /honey/lots/.
+
+    Of an address of the API only its beginnings: programs are told that there is nothing.
+    """
+    parts = [address[: slash.end()] for slash in re.finditer("/", address)][1:]
+    return [part for part in parts if not part.startswith("/api/v1/") or part == "/api/v1/"]
 
 
 def test_each_sample_is_an_address():
@@ -86,6 +90,16 @@ def test_what_is_cut_off_leads_to_the_thing_it_was_about(client, cut, page):
     client.force_login(builders.person("owner"))
 
     assert client.get(cut)["Location"] == page
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("cut", ["/api/v1/drums/", "/api/v1/payments/7/", "/api/v1/files/"])
+def test_what_is_cut_off_an_address_of_the_api_is_not_found(client, cut):
+    client.force_login(builders.person("owner"))
+
+    answer = client.get(cut)
+
+    assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")
 
 
 def test_each_first_part_behind_a_door_is_an_address():

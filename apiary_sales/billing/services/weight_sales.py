@@ -1,5 +1,6 @@
 """One thing sold by weight over the counter, as a scale tells it."""
 
+from datetime import datetime
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
@@ -30,9 +31,13 @@ def sell(
     gross_grams: int | None = None,
     tare_grams: int | None = None,
     net_grams: int | None = None,
+    sold_at: datetime | None = None,
+    not_before: datetime | None = None,
+    has_happened: bool = False,
 ) -> StandSale:
     """Sell honey of a vessel, or goods at a place, weighed full and empty or by the net weight.
 
+    `sold_at`, `not_before` and `has_happened` are those of `stand.sell`.
     Raises what `stand.sell` raises, and `BadValue` where not one thing or not one weight is given.
     """
     problems = Problems()
@@ -66,6 +71,9 @@ def sell(
             source=StandSale.Source.WEIGHT,
             sold_by=sold_by,
             key=key,
+            sold_at=sold_at,
+            not_before=not_before,
+            has_happened=has_happened,
         )
 
 

@@ -14,6 +14,7 @@ from django_tasks import TaskResultStatus, task
 from django_tasks_db.models import DBTaskResult
 
 from apiary_sales.accounts.services import sessions, sign_ins, tokens
+from apiary_sales.keeping import tidying
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import backups
@@ -31,6 +32,8 @@ def back_up_tonight() -> str:
     What is over is deleted before: sessions, keys of programs, and sign-ins that are older than
     they are kept.
     """
+    """Delete what is old, make the backup of the night that has come, rehearse it, queue the next."""
+    tidying.tidy_all()
     try:
         sessions.clear_expired()
         tokens.clear_expired()
