@@ -71,7 +71,7 @@ class ApiProblemsMiddleware:
         if not request.path_info.startswith(API):
             return response
         if response.status_code in (301, 302) and request.method not in READS:
-            return moved(response.headers.pop("Location"), response)
+            return moved(response.headers["Location"], HttpResponse())
         if response.status_code < 400 or response.headers.get("Content-Type") == CONTENT_TYPE:
             return response
         if isinstance(getattr(request, "fault", None), OperationalError | InterfaceError):

@@ -33,6 +33,7 @@ def back_up_tonight() -> str:
     they are kept.
     """
     """Delete what is old, make the backup of the night that has come, rehearse it, queue the next."""
+    """Delete what is old, make the backup of the night, rehearse it, and queue the next one."""
     tidying.tidy_all()
     try:
         sessions.clear_expired()

@@ -1,0 +1,121 @@
+"""One bad line among good ones, at each place of each list that an act takes, is a refusal."""
+
+import itertools
+import json
+from datetime import date
+
+import pytest
+from django.test import Client
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+
+from apiary_sales.api.problems import problem_details
+from inventory.stock.models import Place
+from tests import builders
+from tests.api.test_api import SERVICES
+
+pytestmark = pytest.mark.django_db
+
+LINES = 3
+BAD_LINES = [None, 5, "x", [], {}, [None], {"x": 1}]
+BAD_VALUES = [None, "", "x", -1, 0, 1.5, True, 10**30, [], {}, [[1]], "9999-12-31", "\x00"]
+
+
+@pytest.fixture
+def house():
+    """A thing of each kind that a line may name."""
+    tank, shelf = builders.place("tank-1"), builders.place("shelf", Place.Kind.SHELF)
+    builders.place("drum-1", Place.Kind.DRUM, tare_grams=18_000)
+    builders.lot_in(tank, 100_000)
+    builders.packed_lot(builders.product("One pound", code="1-lb"), shelf, 48)
+    builders.goods_lot(builders.goods("Wax", is_weighed=True), shelf, 2_500)
+    builders.part("Lid", "lid")
+    builders.customer()
+
+
+def good(field):
+    """Return a value that a field of a body takes, as far as its kind says."""
+    if isinstance(field, serializers.ListSerializer | serializers.ListField):
+        return [good(field.child)]
+    if isinstance(field, serializers.Serializer):
+        return {name: good(part) for name, part in field.fields.items() if not part.read_only}
+    if isinstance(field, serializers.RelatedField):
+        found = field.get_queryset().first()
+        if found is None or isinstance(field, serializers.PrimaryKeyRelatedField):
+            return getattr(found, "pk", 1)
+        return getattr(found, field.slug_field)
+    if isinstance(field, serializers.ChoiceField):
+        return next(iter(field.choices))
+    kinds = {
+        serializers.BooleanField: True,
+        serializers.IntegerField: field.min_value if hasattr(field, "min_value") else 1,
+        serializers.DecimalField: "1",
+        serializers.DateField: date.today().isoformat(),
+        serializers.TimeField: "08:00",
+        serializers.DateTimeField: "2026-07-20T08:00:00-05:00",
+    }
+    return next((value or 1 for kind, value in kinds.items() if isinstance(field, kind)), "x")
+
+
+def lists_of(serializer):
+    """Yield the name of each list of a body, with what is in it."""
+    for name, field in serializer.fields.items():
+        if isinstance(field, serializers.ListSerializer | serializers.ListField):
+            yield name, field.child
+
+
+def bad_lines(child):
+    """Yield what is no line, and good lines with one value that is bad."""
+    yield from BAD_LINES
+    line = good(child)
+    if not isinstance(line, dict):
+        yield from BAD_VALUES
+        return
+    for name, value in itertools.product(line, BAD_VALUES):
+        yield {**line, name: value}
+    for name in line:
+        yield {other: line[other] for other in line if other != name}
+
+
+def bodies(serializer):
+    """Yield a body with one bad line at each place of each of its lists."""
+    whole = good(serializer)
+    for name, child in lists_of(serializer):
+        for bad, place in itertools.product(bad_lines(child), range(LINES)):
+            lines = [good(child) for _number in range(LINES)]
+            yield {**whole, name: [*lines[:place], bad, *lines[place + 1 :]]}, f"{name}.{place}"
+
+
+WITH_LISTS = [path for path in SERVICES if list(lists_of(SERVICES[path][0].serializer_class()))]
+
+
+@pytest.mark.parametrize("path", WITH_LISTS)
+def test_a_bad_line_is_named_at_its_place_and_never_a_fault(house, path):
+    view = SERVICES[path][0]
+    for body, _place in bodies(view.serializer_class()):
+        serializer = view.serializer_class(data=body)
+        try:
+            serializer.is_valid(raise_exception=True)
+        except ValidationError as error:
+            said = problem_details(error, {"view": view()}).data
+            assert json.dumps(said, ensure_ascii=False).encode()
+            assert said["errors"]
+
+
+@pytest.mark.parametrize("path", [path for path in WITH_LISTS if "{" not in path])
+def test_a_bad_last_line_is_refused_by_the_act_or_taken(house, path):
+    client = Client(headers={"Authorization": builders.authorization()})
+    child_places = {
+        f"{name}.{LINES - 1}" for name, _child in lists_of(SERVICES[path][0].serializer_class())
+    }
+    for number, (body, place) in enumerate(bodies(SERVICES[path][0].serializer_class())):
+        if place not in child_places:
+            continue
+        answer = client.post(
+            f"/api/v1/{path}",
+            json.dumps(body),
+            content_type="application/json",
+            headers={"Idempotency-Key": f"k{number}"},
+        )
+
+        assert answer.status_code in (200, 201, 400, 409, 422), (body, answer.content)
