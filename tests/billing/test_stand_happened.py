@@ -379,6 +379,16 @@ def test_another_body_under_a_used_key_answers_with_what_was_recorded(seller, me
     assert StandSale.objects.count() == 1
 
 
+def test_a_key_belongs_to_the_device_that_used_it(seller, message):
+    first = send(seller, message())
+
+    answer = send(seller, message(device="phone-2"))
+
+    assert (answer.status_code, answer.json()["recorded"]["number"]) == (409, "R26-00001")
+    assert send(seller, message()).json()["number"] == first.json()["number"]
+    assert StandSale.objects.get().device == "phone-1"
+
+
 def test_a_correction_takes_the_recorded_sale_back_and_books_the_new_one(seller, message, priced):
     send(seller, message())
     line = {"product": priced.code, "pieces": 2, "unit_price": "8.0000"}
@@ -501,6 +511,8 @@ def test_a_sale_that_cannot_be_booked_is_given_to_the_office_once(seller, messag
     assert [answer.json()["handed_in"] for answer in answers] == [True, True]
     kept = HandedInSale.objects.get()
     assert (kept.text, kept.device, kept.body) == ("1 × Gone: $8.00", "phone-1", body)
+    other = {**handed, "body": {**body, "device": "phone-2"}}
+    assert send(seller, other, "/stand/handed-in/").status_code == 422
 
 
 def test_the_answer_brings_prices_and_stock_where_they_are_wanted(seller, message, priced):

@@ -27,9 +27,9 @@ def hand_in(
 ) -> HandedInSale:
     """Keep a sale as a device had it, for the office to book or to set aside; return it.
 
-    The same key gives what was kept first.
+    The same key gives what was kept first; raises `NotAllowedNow` for the key of another device.
     """
-    kept, _is_new = HandedInSale.objects.get_or_create(
+    kept, is_new = HandedInSale.objects.get_or_create(
         key=key,
         defaults={
             "body": dict(body),
@@ -39,6 +39,8 @@ def hand_in(
             "handed_in_by": handed_in_by,
         },
     )
+    if not is_new and kept.device != device:
+        raise NotAllowedNow(_("Another device gave the office a sale with the key of this one."))
     return kept
 
 
