@@ -4,10 +4,11 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers, status
+from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.api.bottling import RUN_BOTTLING, RunSerializer
+from apiary_sales.api.bottling import RUN_BOTTLING, NothingSerializer, RunSerializer
 from apiary_sales.api.fields import (
     GramsCountField,
     MinutesCountField,
@@ -223,3 +224,14 @@ class EstimatesSettleApiView(ApiActView):
         key = self.key()
         made = estimates.settle(**self.checked(), settled_by=person_of(request), key=key)
         return Response(SettlementSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class BottlingDayDropApiView(ApiActView):
+    permission_required = RUN_BOTTLING
+    serializer_class = NothingSerializer
+
+    @extend_schema(request=None, responses={204: None, **REFUSALS})
+    def post(self, request, pk: int):
+        """Throw away a sheet that was not recorded."""
+        bottling_days.drop(day=get_object_or_404(BottlingDay, pk=pk))
+        return Response(status=status.HTTP_204_NO_CONTENT)

@@ -228,6 +228,30 @@ class VesselCountSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 
 
+class SealsCountSerializer(serializers.Serializer):
+    """Vessels whose seal is whole: they are as full as the books say; without `counted_at`, now."""
+
+    vessels = serializers.ListField(
+        child=VesselCodeField(),
+        allow_empty=False,
+        max_length=ROWS_MAX,
+    )
+    counted_at = serializers.DateTimeField(required=False, allow_null=True)
+
+
+class CountToMakeSerializer(serializers.Serializer):
+    """What was counted in one place; what is not in it stays as it is in the books."""
+
+    things = rows_of(CountedThingSerializer, allow_empty=False, max_length=ROWS_MAX)
+    note = StrictCharField(required=False, allow_blank=True, max_length=200)
+    surplus_reason = StrictCharField(
+        required=False,
+        allow_blank=True,
+        max_length=300,
+        help_text="Why there are more than were made; not everybody may say so.",
+    )
+
+
 class SheetToCloseSerializer(serializers.Serializer):
     reason = StrictCharField(max_length=300)
     uncounted = serializers.ChoiceField(CountSheet.Uncounted.choices)
@@ -408,6 +432,42 @@ class CountVesselApiView(ApiActView):
             sheet=sheet, **self.checked(), counted_by=person_of(request), key=key
         )
         return Response(CountLineSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class CountSealsApiView(ApiActView):
+    permission_required = ENTER
+    serializer_class = SealsCountSerializer
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY],
+        responses={201: CountLineSerializer(many=True), **REFUSALS},
+    )
+    def post(self, request, number: str):
+        """Enter that the seals of these vessels are whole."""
+        sheet = sheet_of(number)
+        if not own_places.has_every(person_of(request)):
+            raise PermissionDenied
+        key = self.key()
+        made = count_sheets.enter_seals(
+            sheet=sheet, **self.checked(), counted_by=person_of(request), key=key
+        )
+        return Response(CountLineSerializer(made, many=True).data, status=status.HTTP_201_CREATED)
+
+
+class PlaceCountApiView(ApiActView):
+    permission_required = ENTER
+    serializer_class = CountToMakeSerializer
+
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: CountSheetSerializer, **REFUSALS})
+    def post(self, request, code: str):
+        """Count a shelf, stand or van in one act: what differs is booked at once."""
+        place = get_object_or_404(Place, code=code, kind__in=Place.FOR_GOODS, is_active=True)
+        refuse_to_book(request, place)
+        key = self.key()
+        data = self.checked()
+        refuse_beyond_made(request, data)
+        made = count_sheets.count_now(place=place, **data, counted_by=person_of(request), key=key)
+        return Response(CountSheetSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
 class CountDifferencesApiView(generics.GenericAPIView):

@@ -6,7 +6,12 @@ from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from apiary_sales.api.serializers import CodeField, StrictIntegerField
+from apiary_sales.api.serializers import (
+    CodeField,
+    StrictCharField,
+    StrictDecimalField,
+    StrictIntegerField,
+)
 from apiary_sales.api.views import ApiActView
 from inventory.bottling.rules.jars import LABOUR_MINUTES_MAX
 from inventory.shared.checks import GRAMS_MAX
@@ -15,6 +20,13 @@ from inventory.stock.rules import PIECES_MAX
 
 # The largest key that both databases can look up.
 KEY_MAX = 2**63 - 1
+# What takes the place of the library's own fields.
+STRICT: dict[type[serializers.Field], type[serializers.Field]] = {
+    serializers.BigIntegerField: StrictIntegerField,
+    serializers.CharField: StrictCharField,
+    serializers.DecimalField: StrictDecimalField,
+    serializers.IntegerField: StrictIntegerField,
+}
 # More lots than a person ever names at once.
 LOTS_MAX = 200
 
@@ -152,3 +164,12 @@ class CountedActView(ApiActView):
 
     def field_of(self, parameter: str | None) -> str | None:
         return self.counted_in if parameter == "quantity" else super().field_of(parameter)
+
+
+class StrictModelSerializer(serializers.ModelSerializer):
+    """A body made of the fields of a model, with figures and text as strict as everywhere."""
+
+    serializer_field_mapping = {
+        kind: STRICT.get(field, field)
+        for kind, field in serializers.ModelSerializer.serializer_field_mapping.items()
+    }

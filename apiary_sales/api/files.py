@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from rest_framework.reverse import reverse
 from rest_framework.views import APIView
 
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -133,3 +134,20 @@ class FileView(APIView):
             return response_of(attachment)
         except FileNotFoundError:
             raise Http404 from None
+
+
+class FileRemoveApiView(ApiActView):
+    """Whoever may attach files to the thing may remove them."""
+
+    serializer_class = NothingSerializer
+
+    @extend_schema(request=None, responses={200: AttachmentSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Remove a file; it is kept, and no longer shown. A second time is refused."""
+        attachment = queries.find(pk)
+        if attachment is None:
+            raise Http404
+        if not attachable.of_attachment(attachment).may_add(request.user):
+            raise PermissionDenied
+        made = files.remove(attachment=attachment, removed_by=person_of(request))
+        return Response(AttachmentSerializer(made, context={"request": request}).data)

@@ -4,6 +4,7 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers, status
+from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -77,6 +78,12 @@ class SupplierToAddSerializer(serializers.Serializer):
     payment_details = StrictCharField(required=False, allow_blank=True, max_length=300)
     is_active = serializers.BooleanField(required=False)
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
+
+
+class SupplierToChangeSerializer(SupplierToAddSerializer):
+    """What changes of a supplier; fields left out do not."""
+
+    name = StrictCharField(required=False, max_length=120)
 
 
 class VesselReceivedSerializer(serializers.Serializer):
@@ -252,3 +259,15 @@ class BuyFromOwnerApiView(ApiActView):
         key = self.key()
         made = others.buy(**self.checked(), recorded_by=person_of(request), key=key)
         return Response(LotSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class SupplierChangeApiView(ApiActView):
+    permission_required = MANAGE_SUPPLIERS
+    serializer_class = SupplierToChangeSerializer
+
+    @extend_schema(responses={200: SupplierSerializer, **REFUSALS})
+    def post(self, request: Request, pk: int) -> Response:
+        """Change a supplier; fields left out do not change."""
+        supplier = get_object_or_404(Supplier, pk=pk)
+        made = suppliers.change(supplier, **self.checked())
+        return Response(SupplierSerializer(made).data)

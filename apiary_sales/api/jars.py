@@ -19,7 +19,12 @@ from apiary_sales.api.fields import (
     rows_of,
 )
 from apiary_sales.api.lots import pieces_of
-from apiary_sales.api.serializers import CodeField, StrictCharField, StrictDecimalField
+from apiary_sales.api.serializers import (
+    CodeField,
+    PostingSerializer,
+    StrictCharField,
+    StrictDecimalField,
+)
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from inventory.bottling.models import JarChange, PackagingPart, Product, ReturnedJars
 from inventory.bottling.queries import jars as queries
@@ -270,6 +275,12 @@ class ReturnedJarsApiView(generics.ListAPIView):
         return queries.returned_to_decide()
 
 
+class JarsMistakeSerializer(serializers.Serializer):
+    """Why they had not left."""
+
+    reason = StrictCharField(required=False, allow_blank=True, max_length=300)
+
+
 class JarsDecideApiView(ApiActView):
     """Whoever may write off may do so; a release asks for the permission to release."""
 
@@ -298,3 +309,23 @@ class JarsDecideApiView(ApiActView):
         else:
             made = returned_jars.write_off(returned=returned, recorded_by=person, key=key, **data)
         return Response(ReturnedJarsSerializer(made).data)
+
+
+class JarsMistakeApiView(ApiActView):
+    """Others than who set them aside would release them by another name."""
+
+    permission_required = "inventory.run_bottling"
+    serializer_class = JarsMistakeSerializer
+
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PostingSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Put pieces that had never left back where they were."""
+        returned = get_object_or_404(ReturnedJars.objects.select_related("lot"), pk=pk)
+        is_own = returned.set_aside_by_id == request.user.pk
+        if not is_own and not request.user.has_perm(RELEASE_HOLD):
+            raise PermissionDenied
+        key = self.key()
+        made = returned_jars.was_mistake(
+            returned=returned, **self.checked(), recorded_by=person_of(request), key=key
+        )
+        return Response(PostingSerializer(made).data, status=status.HTTP_201_CREATED)

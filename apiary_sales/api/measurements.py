@@ -5,6 +5,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.response import Response
 
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import GramsCountField, IdField, VesselCodeField
 from apiary_sales.api.lots import in_bulk
 from apiary_sales.api.serializers import (
@@ -233,3 +234,15 @@ class DrumFillsApiView(ApiActView):
         key = self.key()
         made = drums.fill(**self.checked(), recorded_by=person_of(request), key=key)
         return Response(PostingSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class MeasurementRemoveApiView(ApiActView):
+    permission_required = "inventory.move_honey"
+    serializer_class = NothingSerializer
+
+    @extend_schema(request=None, responses={200: MeasurementSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Take a wrong figure off a lot; it is kept as removed. A second time is refused."""
+        found = get_object_or_404(Measurement.objects.select_related("lot"), pk=pk)
+        made = measurements.remove(measurement=found, removed_by=person_of(request))
+        return Response(MeasurementSerializer(made).data)

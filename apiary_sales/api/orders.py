@@ -21,7 +21,7 @@ from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, Buyers
 from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.customers.queries import delivery_addresses
 from apiary_sales.customers.services import addresses
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.rules.changes import OrderLineChange
 from apiary_sales.orders.rules.lines import LineWanted
@@ -351,3 +351,40 @@ class DeliveryAddressRemoveApiView(ApiActView):
         address = get_object_or_404(DeliveryAddress.objects.all(), pk=pk)
         made = addresses.remove(address)
         return Response(DeliveryAddressSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class OrderRepickApiView(ApiActView):
+    permission_required = "orders.fulfil_orders"
+    serializer_class = serializers.Serializer
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], request=None, responses={200: OrderSerializer, **REFUSALS}
+    )
+    def post(self, request: Request, number: str) -> Response:
+        """Reserve other jars in place of those whose lot was put on hold since."""
+        order = get_object_or_404(Order, number=number)
+        key = self.key()
+        made = orders.repick(order=order, picked_by=person_of(request), key=key)
+        return Response(OrderSerializer(made).data)
+
+
+class HandOverUndoSerializer(serializers.Serializer):
+    """Why it is undone; jars that had left the house are kept apart until somebody decides."""
+
+    reason = StrictCharField(max_length=300)
+    had_left = serializers.BooleanField()
+
+
+class HandOverUndoApiView(ApiActView):
+    permission_required = "orders.take_orders"
+    serializer_class = HandOverUndoSerializer
+
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={200: OrderSerializer, **REFUSALS})
+    def post(self, request: Request, pk: int) -> Response:
+        """Undo a hand-over: the goods come back, and the order is as it was."""
+        fulfilment = get_object_or_404(Fulfilment.objects.select_related("order"), pk=pk)
+        key = self.key()
+        orders.take_back(
+            fulfilment=fulfilment, **self.checked(), taken_by=person_of(request), key=key
+        )
+        return Response(OrderSerializer(Order.objects.get(pk=fulfilment.order_id)).data)

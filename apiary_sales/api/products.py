@@ -5,6 +5,7 @@ from rest_framework import generics, serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import IdField, PiecesCountField, rows_of
 from apiary_sales.api.serializers import (
     CodeField,
@@ -94,6 +95,21 @@ class GiftBoxSerializer(serializers.Serializer):
     low_stock_pieces = PiecesCountField(required=False, min_value=0)
 
 
+class VarietyToSaveSerializer(serializers.Serializer):
+    """A variety of honey by its name."""
+
+    name = StrictCharField(max_length=60)
+    floral_source = StrictCharField(required=False, allow_blank=True, max_length=120)
+    is_active = serializers.BooleanField(required=False)
+
+
+class BrandToSaveSerializer(serializers.Serializer):
+    """A brand that honey is sold under."""
+
+    name = StrictCharField(max_length=60)
+    is_active = serializers.BooleanField(required=False)
+
+
 class BrandCustomerSerializer(serializers.Serializer):
     """The key of the only customer that the brand is sold to; null for everybody."""
 
@@ -172,3 +188,70 @@ class BrandCustomerApiView(ApiActView):
         customer = label.customer_id if label else None
         made = PrivateLabelSerializer({"brand": brand.name, "customer": customer})
         return Response(made.data)
+
+
+class VarietiesAddApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = VarietyToSaveSerializer
+
+    @extend_schema(responses={201: VarietySerializer, **REFUSALS})
+    def post(self, request):
+        """Add a variety. Sent twice, the second is refused, because the name is taken."""
+        made = products.save_variety(**self.checked())
+        return Response(VarietySerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class VarietyChangeApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = VarietyToSaveSerializer
+
+    @extend_schema(responses={200: VarietySerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Change a variety; what is left out takes its usual value."""
+        variety = get_object_or_404(Variety, pk=pk)
+        made = products.save_variety(variety=variety, **self.checked())
+        return Response(VarietySerializer(made).data)
+
+
+class BrandsAddApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = BrandToSaveSerializer
+
+    @extend_schema(responses={201: BrandSerializer, **REFUSALS})
+    def post(self, request):
+        """Add a brand. Sent twice, the second is refused, because the name is taken."""
+        made = products.save_brand(**self.checked())
+        return Response(BrandSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class BrandChangeApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = BrandToSaveSerializer
+
+    @extend_schema(responses={200: BrandSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Change a brand; what is left out takes its usual value."""
+        brand = get_object_or_404(Brand, pk=pk)
+        return Response(BrandSerializer(products.save_brand(brand=brand, **self.checked())).data)
+
+
+class ProductOutOfUseApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = NothingSerializer
+
+    @extend_schema(request=None, responses={200: ProductSerializer, **REFUSALS})
+    def post(self, request, code: str):
+        """Offer a product no longer; what is packed of it stays in the books."""
+        product = get_object_or_404(Product, code=code)
+        return Response(ProductSerializer(products.take_out_of_use(product=product)).data)
+
+
+class ProductInUseApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = NothingSerializer
+
+    @extend_schema(request=None, responses={200: ProductSerializer, **REFUSALS})
+    def post(self, request, code: str):
+        """Offer a product again."""
+        product = get_object_or_404(Product, code=code)
+        return Response(ProductSerializer(products.put_back_in_use(product=product)).data)

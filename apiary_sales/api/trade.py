@@ -298,6 +298,30 @@ class ConsignmentDeliveriesApiView(ApiActView):
         return Response(ConsignmentDeliverySerializer(made).data, status=status.HTTP_201_CREATED)
 
 
+class ConsignmentDeliverNowSerializer(serializers.Serializer):
+    """What is on the shelf of the shop already: brought today, or on an earlier day."""
+
+    lines = pieces_rows()
+    delivered_on = OptionalDayField()
+    note = OptionalTextField(max_length=300)
+
+
+class ConsignmentDeliverNowApiView(ApiActView):
+    permission_required = FULFILS
+    serializer_class = ConsignmentDeliverNowSerializer
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: ConsignmentDeliverySerializer, **REFUSALS}
+    )
+    def post(self, request: Request, code: str) -> Response:
+        """Plan a delivery and carry it to the shelf in one act."""
+        shelf, key = shelf_of(code), self.key()
+        made = consignments.deliver_now(
+            shelf=shelf, **self.checked(), delivered_by=person_of(request), key=key
+        )
+        return Response(ConsignmentDeliverySerializer(made).data, status=status.HTTP_201_CREATED)
+
+
 class ConsignmentDeliverApiView(ApiActView):
     permission_required = FULFILS
     serializer_class = DeliveredSerializer

@@ -25,6 +25,7 @@ from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.sold_at import as_happened
 from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.services import stand
+from apiary_sales.billing.services import handed_in, stand
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import ANY_OF
@@ -264,6 +265,20 @@ class StandSaleView(ApiActView):
         """Sell jars over the counter at the stand prices of the day."""
         key = self.key()
         sale = sell_at_stand(self.checked(), sold_by=person_of(request), key=key)
+        data = self.checked()
+        lines = self._priced(data.pop("lines"))
+        method, tendered_cents = data.pop("method", None), data.pop("tendered_cents")
+        sent = data.pop("payments", [{"method": method, "tendered_cents": tendered_cents}])
+        names = {"payments.0.method": "method", "payments.0.tendered_cents": "tendered_cents"}
+        with parameters_named(**(names if method else {})):
+            sale = stand.sell(
+                **data,
+                lines=lines,
+                payments=[PaymentMade(**each) for each in sent],
+                sold_by=person_of(request),
+                key=key,
+            )
+        handed_in.came_in(sale=sale, sent_by=person_of(request))
         made = serializers.StandSaleMadeSerializer(sale)
         return Response(made.data, status=status.HTTP_201_CREATED)
 

@@ -15,6 +15,7 @@ from rest_framework import fields
 from rest_framework.exceptions import ValidationError
 
 from apiary_sales.accounts.services import sign_ins as sign_in_services
+from apiary_sales.accounts.services import people, pins, set_up
 from apiary_sales.api import (
     blends,
     bottling,
@@ -28,6 +29,7 @@ from apiary_sales.api import (
     fill_checks,
     goods,
     holds,
+    honey_moves,
     honey_of_others,
     jars,
     ledger_accounts,
@@ -36,6 +38,7 @@ from apiary_sales.api import (
     opening_stock,
     products,
     recall_records,
+    selling_costs,
     serializers,
     service_bills,
     sessions,
@@ -46,22 +49,36 @@ from apiary_sales.api import (
     trade,
     views,
     warmings,
+    work,
 )
 from apiary_sales.api import bulk_sales as bulk_sales_api
 from apiary_sales.api import credit_notes as credit_notes_api
+from apiary_sales.api import customers as customers_api
+from apiary_sales.api import dips as dips_api
 from apiary_sales.api import drums as drums_api
+from apiary_sales.api import files as files_api
+from apiary_sales.api import house as house_api
+from apiary_sales.api import imports as imports_api
+from apiary_sales.api import invoices as invoices_api
 from apiary_sales.api import late_costs as late_costs_api
 from apiary_sales.api import market_days as market_api
 from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
 from apiary_sales.api import parts as parts_api
 from apiary_sales.api import sign_ins as sign_ins_api
+from apiary_sales.api import people as people_api
+from apiary_sales.api import places as places_api
+from apiary_sales.api import planning as planning_api
+from apiary_sales.api import prices as prices_api
+from apiary_sales.api import sizes as sizes_api
 from apiary_sales.api import stand_days as stand_days_api
+from apiary_sales.api import stand_marks as stand_marks_api
 from apiary_sales.api import stand_pickups as stand_pickups_api
 from apiary_sales.api import stand_returns as stand_returns_api
 from apiary_sales.api.models import KeptAnswer
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
+from apiary_sales.billing import printing
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import (
     adjustments,
@@ -75,8 +92,10 @@ from apiary_sales.billing.services import (
     deposit_slips,
     drum_deposits,
     expenses,
+    handed_in,
     honesty_boxes,
     interest,
+    invoices,
     late_certificates,
     market_days,
     market_unloading,
@@ -87,6 +106,7 @@ from apiary_sales.billing.services import (
     return_requests,
     stand,
     stand_days,
+    stand_marks,
     stand_pickups,
     stand_returns,
     weight_sales,
@@ -94,9 +114,10 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services import ledger_accounts as account_services
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import addresses
+from apiary_sales.customers.services import addresses, personal_data
 from apiary_sales.customers.services import certificates as certificate_services
 from apiary_sales.customers.services import customers as customer_services
+from apiary_sales.imports.services import long_lists, undoing, uploads
 from apiary_sales.mailing.services import emails as email_services
 from apiary_sales.mailing.services import reminders, texts
 from apiary_sales.orders.services import changes as order_changes
@@ -114,16 +135,31 @@ from apiary_sales.orders.services import (
     weigh_out,
 )
 from apiary_sales.orders.services import orders as order_services
-from apiary_sales.pricing.services import prices, private_labels, weight_prices
+from apiary_sales.planning import long_search
+from apiary_sales.planning import services as planning_services
+from apiary_sales.pricing.services import (
+    channels,
+    filling_times,
+    prices,
+    private_labels,
+    seasons,
+    service_list,
+    weight_prices,
+)
 from apiary_sales.pricing.services import taxes as tax_services
+from apiary_sales.reports import long_files
 from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
+from inventory.bottling.services import costs as cost_services
 from inventory.bottling.services import (
     delivery_corrections,
     estimates,
     gift_boxes,
+    jar_page,
+    label_sheets,
     receipt_corrections,
     returned_jars,
+    reversals,
     run_corrections,
     runs,
 )
@@ -134,17 +170,22 @@ from inventory.bottling.services import jars as jar_services
 from inventory.bottling.services import opening_stock as opening_stock_services
 from inventory.bottling.services import parts as part_services
 from inventory.bottling.services import products as product_services
+from inventory.bottling.services import sizes as size_services
 from inventory.shared.services import books_lock
+from inventory.shared.services import house as house_services
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import (
     blend_plans,
     count_sheets,
+    dips,
     drums,
     honey,
     lots,
     numbers,
     others,
+    places,
+    production,
     purchases,
     stores,
     suppliers,
@@ -788,6 +829,88 @@ SERVICES = {
     "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
     "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),
     "blend-plans/{number}/drop/": (blends.BlendPlanDropApiView, blend_plans.drop),
+    "places-added/": (places_api.PlacesAddApiView, places.create),
+    "drums-added/": (places_api.DrumsAddApiView, places.create_drums),
+    "places/{code}/change/": (places_api.PlaceChangeApiView, places.change),
+    "places/{code}/count/": (counts.PlaceCountApiView, count_sheets.count_now),
+    "count-sheets/{number}/seals/": (counts.CountSealsApiView, count_sheets.enter_seals),
+    "dips-taken/": (dips_api.DipsTakeApiView, dips.record),
+    "dips/{id}/accept/": (dips_api.DipAcceptApiView, dips.accept),
+    "honey-blends/": (honey_moves.HoneyBlendsApiView, honey.blend),
+    "vessels-drained/": (honey_moves.VesselsDrainedApiView, drums.drain),
+    "stock-transfers/": (honey_moves.StockTransfersApiView, stores.transfer),
+    "postings/{id}/undo/": (honey_moves.PostingUndoApiView, reversals.reverse),
+    "lots/{code}/origin/": (honey_moves.LotOriginApiView, lots.set_origin),
+    "lots/{code}/cost/": (selling_costs.LotCostApiView, cost_services.set_lot_cost),
+    "returned-jars/{id}/mistake/": (jars.JarsMistakeApiView, returned_jars.was_mistake),
+    "suppliers/{id}/change/": (honey_of_others.SupplierChangeApiView, suppliers.change),
+    "sizes-added/": (sizes_api.SizesAddApiView, size_services.save),
+    "sizes/{code}/change/": (sizes_api.SizeChangeApiView, size_services.save),
+    "label-sheets-added/": (sizes_api.LabelSheetsAddApiView, label_sheets.save),
+    "label-sheets/{code}/change/": (sizes_api.LabelSheetChangeApiView, label_sheets.save),
+    "parts-added/": (parts_api.PartsAddApiView, part_services.save),
+    "parts/{code}/change/": (parts_api.PartChangeApiView, part_services.save),
+    "parts-brought-in/": (parts_api.PartsReceiveApiView, part_services.receive),
+    "varieties-added/": (products.VarietiesAddApiView, product_services.save_variety),
+    "varieties/{id}/change/": (products.VarietyChangeApiView, product_services.save_variety),
+    "brands-added/": (products.BrandsAddApiView, product_services.save_brand),
+    "brands/{id}/change/": (products.BrandChangeApiView, product_services.save_brand),
+    "products/{code}/prices/": (prices_api.ProductPricesApiView, prices.set_product),
+    "products/{code}/price-breaks/": (prices_api.PriceBreakApiView, prices.set_piece),
+    "products/{code}/tax/": (prices_api.ProductTaxApiView, tax_services.set_class),
+    "price-changes/": (prices_api.PriceChangesApiView, prices.change_by_percent),
+    "bulk-prices-set/": (prices_api.BulkPricesSetApiView, prices.set_bulk),
+    "weight-prices-set/": (prices_api.WeightPricesSetApiView, weight_prices.set_price),
+    "services-added/": (prices_api.ServicesAddApiView, service_list.add),
+    "services/{code}/change/": (prices_api.ServiceChangeApiView, service_list.change),
+    "channel-costs/{channel}/": (selling_costs.ChannelCostApiView, channels.set_cost),
+    "filling-times/": (selling_costs.FillingTimesApiView, filling_times.set_minutes),
+    "seasons/{year}/expenses/": (selling_costs.SeasonExpensesApiView, seasons.add_expense),
+    "customers-added/": (customers_api.CustomersAddApiView, customer_services.add),
+    "customers/{id}/change/": (customers_api.CustomerChangeApiView, customer_services.change),
+    "customers/{id}/erase/": (customers_api.CustomerEraseApiView, personal_data.erase),
+    "orders/{number}/invoice/": (invoices_api.OrderInvoiceApiView, invoices.issue),
+    "fulfilments/{id}/undo/": (api_orders.HandOverUndoApiView, order_services.take_back),
+    "invoices/{id}/deposit-credits/": (
+        invoices_api.DepositCreditApiView,
+        credit_notes.credit_deposit,
+    ),
+    "invoices/{id}/undo-sale/": (invoices_api.SaleUndoApiView, stand.take_back),
+    "invoices/{id}/marks-seen/": (stand_marks_api.SaleMarksApiView, stand_marks.see),
+    "short-sales-seen/": (stand_marks_api.ShortMarksApiView, stand_marks.see_short),
+    "handed-in-sales/": (stand_marks_api.HandedInSalesApiView, handed_in.hand_in),
+    "handed-in-sales/{id}/book/": (stand_marks_api.HandedInBookApiView, stand.sell),
+    "handed-in-sales/{id}/set-aside/": (
+        stand_marks_api.HandedInSetAsideApiView,
+        handed_in.settle,
+    ),
+    "consignment-shelves/{code}/delivered/": (
+        trade.ConsignmentDeliverNowApiView,
+        consignments.deliver_now,
+    ),
+    "bottling-plan/search/": (planning_api.PlanSearchApiView, long_search.begin),
+    "bottling-plan/runs/": (planning_api.PlanRunsApiView, planning_services.make_draft_runs),
+    "season-outlook/": (
+        planning_api.SeasonOutlookApiView,
+        planning_services.save_season_outlook,
+    ),
+    "house/": (house_api.HouseApiView, house_services.change),
+    "production-settings/": (house_api.ProductionSettingsApiView, production.change),
+    "jar-page/": (house_api.JarPageApiView, jar_page.change),
+    "set-up/books-begin/": (house_api.BooksBeginApiView, set_up.begin_books_on),
+    "people-added/": (people_api.PeopleAddApiView, people.add),
+    "people/{id}/role/": (people_api.PersonRoleApiView, people.change_role),
+    "people/{id}/password/": (people_api.PersonPasswordApiView, people.reset_password),
+    "people/{id}/email/": (people_api.PersonEmailApiView, people.set_email),
+    "people/{id}/pin/": (people_api.PersonPinApiView, pins.set_pin),
+    "account/pin/": (people_api.OwnPinApiView, pins.set_pin),
+    "account/email/": (people_api.OwnEmailApiView, people.set_email),
+    "imports/{id}/columns/": (imports_api.ImportColumnsApiView, uploads.match),
+    "imports/{id}/bring-in/": (imports_api.ImportBringInApiView, long_lists.bring_in),
+    "imports/{id}/undo/": (imports_api.ImportUndoApiView, undoing.undo),
+    "invoices-printed/": (work.InvoicesPrintApiView, printing.begin_invoices),
+    "statements-printed/": (work.StatementsPrintApiView, printing.begin_statements),
+    "reports/{slug}/files/": (work.ReportFilesApiView, long_files.begin),
 }
 # Fields that say something no parameter of the service does: the unit, or which service it is.
 BESIDE = {
@@ -804,6 +927,8 @@ BESIDE = {
     "goods-made/": {"grams"},
     "comb-receipts/": {"grams"},
     "returned-jars/{id}/decide/": {"decision"},
+    "account/pin/": {"current_password"},
+    "account/email/": {"current_password"},
 }
 # An act that is told nothing but its address has no body to be wrong in.
 WITHOUT_BODY = {
@@ -822,6 +947,35 @@ WITHOUT_BODY = {
     counts.CountCancelApiView,
     emails.ReminderPauseEndApiView,
     warmings.WarmingRemoveApiView,
+    api_orders.OrderRepickApiView,
+    bottling_days.BottlingDayDropApiView,
+    files_api.FileRemoveApiView,
+    house_api.LogoRemoveApiView,
+    house_api.SetUpEndApiView,
+    house_api.SetUpLeaveApiView,
+    house_api.SetUpSaveApiView,
+    imports_api.ImportCheckApiView,
+    imports_api.ImportDropApiView,
+    invoices_api.PrepaymentFreeApiView,
+    invoices_api.UseOnAccountApiView,
+    measurements.MeasurementRemoveApiView,
+    people_api.PersonPasswordLinkApiView,
+    people_api.PersonSwitchOffApiView,
+    people_api.PersonSwitchOnApiView,
+    places_api.PlaceInUseApiView,
+    places_api.PlaceOutOfUseApiView,
+    prices_api.UsualServicesApiView,
+    products.ProductInUseApiView,
+    products.ProductOutOfUseApiView,
+    selling_costs.SeasonExpenseRemoveApiView,
+    selling_costs.SeasonSpreadApiView,
+    sizes_api.SizeInUseApiView,
+    sizes_api.SizeOutOfUseApiView,
+    sizes_api.UsualSizesApiView,
+    work.BackupsApiView,
+    work.ExportDeleteApiView,
+    work.ExportsApiView,
+    work.WorkStopApiView,
 }
 
 

@@ -9,6 +9,11 @@ from apiary_sales.accounts.models import SetUp
 from inventory.shared import checks
 from inventory.shared.errors import AlreadyRecorded, Problems
 
+# The steps by the names in their addresses, in order.
+STEPS = (
+    *("house", "market", "tax", "tanks", "drums", "sizes", "parts", "prices"),
+    *("people", "costs", "honey", "jars", "stock", "customers", "numbers"),
+)
 # The pages of a set-up and their repeats; older keys are forgotten.
 KEYS_KEPT = 200
 

@@ -1,19 +1,19 @@
 """What the office says about sales with marks, and about sales that were given to it."""
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.forms.stand_messages import parse_sale
 from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.orders.forms.lines import PriceField
 from inventory.bottling.models import Product
-from inventory.shared.errors import HouseError
+from inventory.shared.errors import BadValue, HouseError
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import WholeNumberField
 from inventory.stock.models import Place
@@ -104,23 +104,61 @@ class BookHandedInForm(ActForm):
         return super().field_of(parameter)
 
     def _lines(self) -> list[Mapping[str, Any]]:
-        lines = self._handed_in.body.get("lines")
-        return [line for line in lines if isinstance(line, dict)] if isinstance(lines, list) else []
+        return lines_of(self._handed_in.body)
 
     def _mended(self, data: Mapping[str, Any]) -> dict[str, Any]:
-        body = copy.deepcopy(self._handed_in.body)
-        body["place"] = data["place"].code
-        body["lines"] = [
-            line
-            if "weighed" in line
-            else {
-                "product": data[f"product_{index}"].code,
-                "pieces": data[f"pieces_{index}"],
-                "unit_price": str(data[f"price_{index}"]),
+        lines = [
+            {
+                "product": data[f"product_{index}"],
+                "quantity": data[f"pieces_{index}"],
+                "unit_price": data[f"price_{index}"],
             }
             for index, line in enumerate(self._lines())
+            if "weighed" not in line
         ]
-        return body
+        return mended(self._handed_in.body, place=data["place"], lines=lines)
+
+
+def lines_of(body: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return what can be read as lines of a sale that a device sent."""
+    lines = body.get("lines")
+    return [line for line in lines if isinstance(line, dict)] if isinstance(lines, list) else []
+
+
+def mended(
+    body: Mapping[str, Any], *, place: Place, lines: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    """Return a sale with this place, and these lines for those in pieces; weighed ones stay.
+
+    Raises `BadValue` at "lines" where these are more or fewer than the sale has in pieces.
+    """
+    said = lines_of(body)
+    in_pieces = sum("weighed" not in line for line in said)
+    if len(lines) != in_pieces:
+        raise BadValue(
+            ngettext(
+                "Send the %(count)d line in pieces that this sale has.",
+                "Send the %(count)d lines in pieces that this sale has.",
+                in_pieces,
+            )
+            % {"count": in_pieces},
+            parameter="lines",
+        )
+    right = iter(lines)
+    return {
+        **copy.deepcopy(dict(body)),
+        "place": place.code,
+        "lines": [line if "weighed" in line else _written(next(right)) for line in said],
+    }
+
+
+def _written(line: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a line as a device writes it."""
+    return {
+        "product": line["product"].code,
+        "pieces": line["quantity"],
+        "unit_price": str(line["unit_price"]),
+    }
 
 
 def _decimal(text: Any) -> Decimal | None:

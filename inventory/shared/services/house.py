@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from decimal import Decimal
+from typing import Any, TypedDict, Unpack
 
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
@@ -14,8 +15,51 @@ from inventory.shared.errors import Problems
 from inventory.shared.models import House
 
 
+class HouseDetails(TypedDict, total=False):
+    """What can be changed of the house, beside its currency and unit of weight."""
+
+    name: str
+    street: str
+    city: str
+    region: str
+    postal_code: str
+    country: str
+    country_code: str
+    phone: str
+    email: str
+    tax_number: str
+    bank_account: str
+    bank_code: str
+    payment_note: str
+    paper: str
+    receipt_paper: str
+    tips_are_for_people: bool
+    tax_rounding: str
+    prices_include_tax: bool
+    deposits_taxed: bool
+    discount_lowers_tax: bool
+    interest_percent_a_year: Decimal
+    quote_days: int
+    drum_deposit_cents: int
+    drum_price_cents: int
+    drum_tolerance_percent: Decimal
+    market: str
+    origin_country: str
+    origin_region: str
+    origin_rule: str
+    language: str
+    decimal_sign: str
+    first_weekday: int
+    smallest_coin_cents: int
+
+
 @transaction.atomic
-def change(*, currency: str | None = None, weight_unit: str | None = None, **fields: Any) -> House:
+def change(
+    *,
+    currency: str | None = None,
+    weight_unit: str | None = None,
+    **details: Unpack[HouseDetails],
+) -> House:
     """Set details of the house; bills already issued keep the ones of their day.
 
     Raises `BadValue` (or several) for what does not fit its field, and for another currency or unit
@@ -24,6 +68,7 @@ def change(*, currency: str | None = None, weight_unit: str | None = None, **fie
     """
     house = House.current()
     asked = {"currency": currency, "weight_unit": weight_unit}
+    fields: dict[str, Any] = {**details}
     fields |= {name: value for name, value in asked.items() if value is not None}
     _check_fixed(house, fields)
     if house.market == House.Market.US and fields.get("market", house.market) != house.market:
