@@ -36,8 +36,9 @@ class LitresField(StrictDecimalField):
     """What a vessel holds."""
 
     def __init__(self, **kwargs: Any) -> None:
-        limits = {"max_digits": 9, "decimal_places": 3, "min_value": 0}
-        super().__init__(max_value=CAPACITY_LITRES_MAX, **limits, **kwargs)
+        super().__init__(
+            max_digits=9, decimal_places=3, min_value=0, max_value=CAPACITY_LITRES_MAX, **kwargs
+        )
 
 
 class CalibrationPointSerializer(serializers.Serializer):

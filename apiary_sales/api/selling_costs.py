@@ -108,7 +108,8 @@ class FillingTimesApiView(PriceActView):
         name, _dot, code = (parameter or "").partition(".")
         if name != "minutes" or not code:
             return super().field_of(parameter)
-        codes = [row["product"] for row in self.request.data["minutes"]]
+        sent: Any = self.request.data
+        codes = [row["product"] for row in sent["minutes"]]
         return f"minutes.{codes.index(code)}.minutes"
 
     @extend_schema(responses={200: FillingTimeSerializer(many=True), **REFUSALS})
