@@ -2,6 +2,8 @@
 
 from typing import Any, ClassVar
 
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import parsers, serializers, status
 from rest_framework.exceptions import NotFound
@@ -18,7 +20,9 @@ from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPe
 from apiary_sales.billing.forms.money import HouseDetailsForm
 from inventory.bottling.models import JarPage
 from inventory.bottling.services import jar_page
+from inventory.shared import logo_files
 from inventory.shared.models import House
+from inventory.shared.queries import house as house_logo
 from inventory.shared.services import house
 from inventory.stock.models import ProductionSettings
 from inventory.stock.services import production
@@ -66,6 +70,22 @@ class LogoApiView(ApiActView):
     permission_required = ISSUE
     serializer_class = LogoToSetSerializer
     parser_classes = [parsers.MultiPartParser]
+
+    @extend_schema(
+        operation_id="house_logo",
+        responses={
+            (200, "image/png"): OpenApiTypes.BINARY,
+            (200, "image/jpeg"): OpenApiTypes.BINARY,
+            204: None,
+        },
+    )
+    def get(self, request: Request) -> Response | HttpResponse:
+        """Hand out the logo; 204 where there is none."""
+        content = house_logo.read(House.current())
+        if not content:
+            return Response(status=status.HTTP_204_NO_CONTENT)
+        headers = {"X-Content-Type-Options": "nosniff", "Cache-Control": "private, no-store"}
+        return HttpResponse(content, content_type=logo_files.media_type(content), headers=headers)
 
     @extend_schema(
         request={"multipart/form-data": LogoToSetSerializer}, responses={204: None, **REFUSALS}

@@ -54,7 +54,7 @@ class PriceCentsField(StrictIntegerField):
         super().__init__(min_value=0, max_value=CENTS_MAX, allow_null=True, **kwargs)
 
 
-class PerPoundField(StrictDecimalField):
+class PoundPriceField(StrictDecimalField):
     """A price of a pound, to a hundredth of a cent; null for none."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -185,7 +185,7 @@ class BulkPriceSerializer(serializers.ModelSerializer):
 class BulkPriceToSetSerializer(serializers.Serializer):
     """The price of a pound in drums; an empty colour or source stands for any."""
 
-    price_per_pound = PerPoundField()
+    price_per_pound = PoundPriceField()
     colour_class = serializers.ChoiceField(grading.COLOUR_CLASSES, required=False, allow_blank=True)
     moisture_percent_max = StrictDecimalField(max_digits=4, decimal_places=2, required=False)
     floral_source = StrictCharField(required=False, allow_blank=True, max_length=120)
@@ -218,7 +218,7 @@ class WeightPriceToSetSerializer(serializers.Serializer):
     """With a product it is the price of goods by weight, with a variety that of such honey."""
 
     tier = serializers.ChoiceField(Customer.Tier.choices)
-    price_per_pound = PerPoundField()
+    price_per_pound = PoundPriceField()
     product = CodeField(
         queryset=Product.objects.filter(item__is_weighed=True), required=False, allow_null=True
     )

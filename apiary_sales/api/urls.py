@@ -869,7 +869,7 @@ urlpatterns = [
         name="measurement-remove",
     ),
     path(
-        "bottling-day-sheets/<int:pk>/drop/",
+        "bottling-days/<int:pk>/drop/",
         bottling_days.BottlingDayDropApiView.as_view(),
         name="bottling-day-drop",
     ),
@@ -1023,7 +1023,7 @@ urlpatterns = [
     path("season-outlook/", planning.SeasonOutlookApiView.as_view(), name="season-outlook"),
     path("house/", house.HouseApiView.as_view(), name="house"),
     path("house/logo/", house.LogoApiView.as_view(), name="house-logo"),
-    path("house/logo/remove/", house.LogoRemoveApiView.as_view(), name="house-logo-remove"),
+    path("house/logo-remove/", house.LogoRemoveApiView.as_view(), name="house-logo-remove"),
     path(
         "production-settings/",
         house.ProductionSettingsApiView.as_view(),

@@ -158,9 +158,23 @@ class BackupsApiView(ApiActView):
         return begun(request, by_hand.ask_for(started_by=person_of(request)))
 
 
+class ExportsSerializer(serializers.Serializer):
+    """The export that is kept on this machine, and the one that is being made."""
+
+    made_at = serializers.DateTimeField(source="kept.made_at", default=None)
+    size_bytes = serializers.IntegerField(source="kept.size_bytes", default=None)
+    under_way = WorkSerializer(allow_null=True)
+
+
 class ExportsApiView(ApiActView):
     permission_required = MANAGE_PEOPLE
     serializer_class = NothingSerializer
+
+    @extend_schema(operation_id="exports", responses=ExportsSerializer)
+    def get(self, request: Request) -> Response:
+        """Show which export is kept on this machine, and which is being made."""
+        found = {"kept": export_work.kept(), "under_way": export_work.under_way()}
+        return Response(ExportsSerializer(found, context={"request": request}).data)
 
     @extend_schema(request=None, responses=BEGUN)
     def post(self, request: Request) -> Response:

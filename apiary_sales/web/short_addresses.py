@@ -17,6 +17,10 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
     return RedirectView.as_view(pattern_name=name)
 
 
+# Where an address of the API leads that is no page: the list of all that it can be asked.
+SCHEMA = reverse_lazy("api:schema")
+SERVICES = reverse_lazy("api:services")
+SET_UP = reverse_lazy("api:set-up")
 DRUMS = reverse_lazy("billing:drum_register")
 E_MAILS = reverse_lazy("mailing:email_list")
 TEXTS = reverse_lazy("mailing:text_list")
@@ -80,6 +84,30 @@ urlpatterns = [
     re_path(r"^api/v1/cleanings/\d+/$", _to("api:cleanings")),
     re_path(r"^api/v1/cash-counts/\d+/$", RedirectView.as_view(url=SCHEMA)),
     re_path(r"^api/v1/opening-amounts/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/payments/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/account/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/bottling-days/\d+/$", _to("api:bottling-days")),
+    path("api/v1/bottling-plan/", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/channel-costs/", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/dips/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/dips/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/handed-in-sales/\d+/$", _to("api:handed-in-sales")),
+    path("api/v1/label-sheets/", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/label-sheets/<slug:code>/", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/measurements/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/measurements/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/people/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/people/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/season-expenses/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/season-expenses/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/seasons/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/v1/seasons/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/v1/services/<slug:code>/", RedirectView.as_view(url=SERVICES)),
+    path("api/v1/set-up/steps/", _to("api:set-up")),
+    path("api/v1/set-up/steps/<slug:step>/", RedirectView.as_view(url=SET_UP)),
+    re_path(r"^api/v1/suppliers/\d+/$", _to("api:suppliers")),
+    re_path(r"^api/v1/varieties/\d+/$", _to("api:varieties")),
+    path("api/v1/work/", RedirectView.as_view(url=SCHEMA)),
     path("api/v1/delivery-addresses/", _to("api:schema")),
     re_path(r"^api/v1/delivery-addresses/\d+/$", _to("api:schema")),
     path("api/v1/email-papers/", _to("api:emails")),

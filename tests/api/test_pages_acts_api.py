@@ -492,7 +492,7 @@ def test_a_logo_is_printed_and_taken_off(client, send):
 
     assert set_now.status_code == 204, set_now.content
     assert House.current().logo
-    assert send("house/logo/remove/").status_code == 204
+    assert send("house/logo-remove/").status_code == 204
     assert not House.current().logo
 
 

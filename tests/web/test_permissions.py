@@ -73,6 +73,8 @@ OPEN = {
     "api:product-list",
     "api:size-list",
     "api:file",
+    # Only who may attach files to a thing may remove them; there is none in this walk.
+    "api:file-remove",
     "api:honey-flow",
     "api:honey-flow-entries",
     "api:lot-detail",
@@ -91,6 +93,8 @@ OPEN = {
     "api:run-fill-checks",
     "api:fill-chart",
     "api:runs",
+    # One's own address, with one's password.
+    "api:own-email",
     "api:services",
     "api:shortages",
     "api:varieties",
@@ -101,6 +105,10 @@ OPEN = {
     "api:session-sign-out",
     "api:schema",
     "api:token",
+    # One's own long work; that of others is not found.
+    "api:work",
+    "api:work-file",
+    "api:work-stop",
     "billing:stand_manifest",
     # It answers each person with what their own pages show.
     "finding:find",
