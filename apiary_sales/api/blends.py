@@ -7,12 +7,12 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.fields import GramsCountField, VesselCodeField, rows_of
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import (
@@ -321,7 +321,7 @@ class BlendSearchAnswerSerializer(serializers.Serializer):
     left_out = serializers.ListField(child=serializers.CharField())
 
 
-class BlendSearchApiView(APIView):
+class BlendSearchApiView(ApiView):
     """The blend planner: nothing is recorded."""
 
     permission_classes = [ViewPermission]
@@ -354,7 +354,7 @@ class BlendSearchApiView(APIView):
         return Response(BlendSearchAnswerSerializer(answer).data)
 
 
-class BlendPlansApiView(ApiActView, generics.ListAPIView):
+class BlendPlansApiView(ApiActView, ListApiView):
     """Blend plans: listed, and kept as drafts."""
 
     permission_required = MOVE_HONEY
@@ -381,7 +381,7 @@ class BlendPlansApiView(ApiActView, generics.ListAPIView):
         return Response(BlendPlanSerializer(plan).data, status=status.HTTP_201_CREATED)
 
 
-class BlendPlanApiView(generics.RetrieveAPIView):
+class BlendPlanApiView(RetrieveApiView):
     """One blend plan."""
 
     permission_classes = ApiActView.permission_classes

@@ -4,11 +4,12 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -201,7 +202,7 @@ def _runs():
     return runs.prefetch_related("dips__reading")
 
 
-class RunsApiView(ApiActView, generics.ListAPIView):
+class RunsApiView(ApiActView, ListApiView):
     """Runs: listed for everybody, planned by those who bottle."""
 
     permission_required = RUN_BOTTLING
@@ -229,7 +230,7 @@ class RunsApiView(ApiActView, generics.ListAPIView):
         return Response(RunSerializer(run).data, status=status.HTTP_201_CREATED)
 
 
-class RunApiView(generics.RetrieveAPIView):
+class RunApiView(RetrieveApiView):
     """One run."""
 
     permission_classes = ApiActView.permission_classes

@@ -9,6 +9,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.bottling import RUN_BOTTLING, NothingSerializer, RunSerializer
+from rest_framework import serializers, status
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.bottling import RUN_BOTTLING, RunSerializer
 from apiary_sales.api.fields import (
     GramsCountField,
     MinutesCountField,
@@ -174,7 +180,7 @@ def _days():
     )
 
 
-class BottlingDaysApiView(ApiActView, generics.ListAPIView):
+class BottlingDaysApiView(ApiActView, ListApiView):
     """Bottling days: listed for everybody, recorded by those who bottle."""
 
     permission_required = RUN_BOTTLING

@@ -5,10 +5,11 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -233,7 +234,7 @@ def _line_of(order: PurchaseOrder, line: PurchaseOrderLine) -> PurchaseOrderLine
     return line
 
 
-class PurchaseOrdersApiView(ApiActView, generics.ListAPIView):
+class PurchaseOrdersApiView(ApiActView, ListApiView):
     permission_required = MANAGE
     serializer_class = PurchaseOrderToPlaceSerializer
 
@@ -505,7 +506,7 @@ def _bills() -> Any:
     return bill_queries.bills(on=timezone.localdate()).prefetch_related("lines__season_expense")
 
 
-class SupplierBillsApiView(ApiActView, generics.ListAPIView):
+class SupplierBillsApiView(ApiActView, ListApiView):
     permission_required = MANAGE
     serializer_class = SupplierBillToEnterSerializer
 
@@ -536,7 +537,7 @@ class SupplierBillsApiView(ApiActView, generics.ListAPIView):
         return Response(SupplierBillSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class SupplierBillApiView(generics.RetrieveAPIView):
+class SupplierBillApiView(RetrieveApiView):
     """One bill of a supplier."""
 
     permission_classes = [ViewPermission]
@@ -560,7 +561,7 @@ class SupplierBillUndoApiView(ApiActView):
         return Response(SupplierBillSerializer(made).data)
 
 
-class SupplierPaymentsApiView(ApiActView, generics.ListAPIView):
+class SupplierPaymentsApiView(ApiActView, ListApiView):
     permission_required = MANAGE
     serializer_class = SupplierPaymentToRecordSerializer
     queryset = (
@@ -591,7 +592,7 @@ class SupplierPaymentsApiView(ApiActView, generics.ListAPIView):
         return Response(SupplierPaymentSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class SupplierPaymentApiView(generics.RetrieveAPIView):
+class SupplierPaymentApiView(RetrieveApiView):
     """One payment to a supplier."""
 
     permission_classes = [ViewPermission]
@@ -617,12 +618,11 @@ class SupplierPaymentUndoApiView(ApiActView):
         return Response(SupplierPaymentSerializer(made).data)
 
 
-class SupplierBalancesApiView(generics.GenericAPIView):
+class SupplierBalancesApiView(ApiView):
     """What each supplier is owed today, and what came in without a bill."""
 
     permission_classes = [ViewPermission]
     permission_required = MANAGE
-    serializer_class = SupplierBalanceSerializer
 
     @extend_schema(operation_id="supplier_balances", responses=SupplierBalanceSerializer(many=True))
     def get(self, request) -> Response:
@@ -712,7 +712,7 @@ class ProposedSerializer(serializers.Serializer):
     due_on = serializers.DateField()
 
 
-class ExpensesApiView(ApiActView, generics.ListAPIView):
+class ExpensesApiView(ApiActView, ListApiView):
     permission_required = MANAGE
     serializer_class = ExpenseToEnterSerializer
 
@@ -739,7 +739,7 @@ class ExpensesApiView(ApiActView, generics.ListAPIView):
         return Response(ExpenseSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class ExpenseApiView(generics.RetrieveAPIView):
+class ExpenseApiView(RetrieveApiView):
     """One expense."""
 
     permission_classes = [ViewPermission]
@@ -763,7 +763,7 @@ class ExpenseUndoApiView(ApiActView):
         return Response(ExpenseSerializer(made).data)
 
 
-class RecurringExpensesApiView(ApiActView, generics.ListAPIView):
+class RecurringExpensesApiView(ApiActView, ListApiView):
     permission_required = MANAGE
     serializer_class = RecurringToSaveSerializer
     queryset = RecurringExpense.objects.order_by("next_on", "id")

@@ -5,11 +5,12 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import GenericApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import (
     GoodsPlaceCodeField,
@@ -346,7 +347,7 @@ class HoneyWriteOffsApiView(ApiActView):
         return Response(PostingSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class CountSheetsApiView(ApiActView, generics.ListAPIView):
+class CountSheetsApiView(ApiActView, ListApiView):
     """Counts: listed for whoever may enter counts, opened by who may close them."""
 
     permission_required = ENTER
@@ -375,7 +376,7 @@ class CountSheetsApiView(ApiActView, generics.ListAPIView):
         return Response(CountSheetSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class CountSheetApiView(generics.RetrieveAPIView):
+class CountSheetApiView(RetrieveApiView):
     """One sheet."""
 
     permission_classes = [ViewPermission]
@@ -385,7 +386,7 @@ class CountSheetApiView(generics.RetrieveAPIView):
     lookup_field = "number"
 
 
-class CountLinesApiView(generics.ListAPIView):
+class CountLinesApiView(ListApiView):
     """All lines of a sheet in the order they were entered, those that were replaced too."""
 
     permission_classes = [ViewPermission]
@@ -471,6 +472,7 @@ class PlaceCountApiView(ApiActView):
 
 
 class CountDifferencesApiView(generics.GenericAPIView):
+class CountDifferencesApiView(GenericApiView):
     permission_classes = [ViewPermission]
     permission_required = ENTER
     serializer_class = DifferencesSerializer

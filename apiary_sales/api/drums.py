@@ -9,8 +9,8 @@ from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers, status
 from rest_framework.exceptions import NotFound
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.fields import GramsCountField, IdField, rows_of
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import CodeField, StrictCharField, StrictIntegerField
@@ -273,6 +273,9 @@ class OutingSerializer(serializers.Serializer):
 
 class DrumsOutApiView(APIView):
     permission_classes = [BuyersPermission]
+class DrumsOutApiView(ApiView):
+    permission_classes = [ViewPermission]
+    permission_required = "orders.fulfil_orders"
 
     @extend_schema(operation_id="drums_out", responses=OutingSerializer(many=True))
     def get(self, request):
@@ -289,6 +292,9 @@ class DrumEventSerializer(serializers.Serializer):
 
 class DrumHistoryApiView(APIView):
     permission_classes = [BuyersPermission]
+class DrumHistoryApiView(ApiView):
+    permission_classes = [ViewPermission]
+    permission_required = "orders.fulfil_orders"
 
     @extend_schema(operation_id="drum_history", responses=DrumEventSerializer(many=True))
     def get(self, request, code: str):

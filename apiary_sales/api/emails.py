@@ -9,12 +9,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema, extend_schema_field
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import KEY_MAX, IdField, rows_of
 from apiary_sales.api.serializers import CENTS_MAX, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -132,7 +132,7 @@ class BounceSerializer(serializers.Serializer):
     note = StrictCharField(max_length=300)
 
 
-class EmailsApiView(ApiActView, generics.ListAPIView):
+class EmailsApiView(ApiActView, ListApiView):
     """E-mails: listed, newest first, and sent."""
 
     permission_to_read = SEE
@@ -188,7 +188,7 @@ class EmailsApiView(ApiActView, generics.ListAPIView):
         return Response(EmailSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class EmailApiView(APIView):
+class EmailApiView(ApiView):
     permission_classes = [ViewPermission]
 
     @extend_schema(responses=EmailSerializer)
@@ -197,7 +197,7 @@ class EmailApiView(APIView):
         return Response(EmailSerializer(email_for(request.user, pk)).data)
 
 
-class EmailPaperApiView(APIView):
+class EmailPaperApiView(ApiView):
     permission_classes = [ViewPermission]
 
     @extend_schema(

@@ -10,9 +10,9 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import parsers, serializers, status
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
-from rest_framework.views import APIView
 
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -123,7 +123,7 @@ class OrderFilesView(FilesView):
     name = "order"
 
 
-class FileView(APIView):
+class FileView(ApiView):
     permission_classes = [ViewPermission]
 
     @extend_schema(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})

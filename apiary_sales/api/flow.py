@@ -7,8 +7,8 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.serializers import ProblemSerializer
 from apiary_sales.api.views import ViewPermission
 from inventory.stock.flow import Band, Form, Source, band_named
@@ -97,7 +97,7 @@ class FlowEntriesSerializer(serializers.Serializer):
     entries = FlowEntrySerializer(many=True)
 
 
-class HoneyFlowApiView(APIView):
+class HoneyFlowApiView(ApiView):
     permission_classes = [ViewPermission]
 
     @extend_schema(parameters=OF_HARVEST, responses={200: FlowSerializer, **WRONG})
@@ -119,7 +119,7 @@ class HoneyFlowApiView(APIView):
         return Response(FlowSerializer(answer).data)
 
 
-class HoneyFlowEntriesApiView(APIView):
+class HoneyFlowEntriesApiView(ApiView):
     permission_classes = [ViewPermission]
 
     @extend_schema(

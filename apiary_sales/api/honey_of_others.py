@@ -5,9 +5,11 @@ from typing import Any
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.generics import get_object_or_404
+from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -178,7 +180,7 @@ class BuyFromOwnerSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
-class SuppliersApiView(ApiActView, generics.ListAPIView):
+class SuppliersApiView(ApiActView, ListApiView):
     permission_required = MANAGE_SUPPLIERS
     serializer_class = SupplierToAddSerializer
     queryset = Supplier.objects.order_by("name")

@@ -5,10 +5,11 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -264,7 +265,7 @@ class JarsKeepApartApiView(ApiActView):
         return Response(ReturnedJarsSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class ReturnedJarsApiView(generics.ListAPIView):
+class ReturnedJarsApiView(ListApiView):
     """Jars that came back and wait for a decision."""
 
     permission_classes = [ViewPermission]

@@ -2,12 +2,12 @@
 
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.serializers import CENTS_MAX, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from apiary_sales.orders.late_cost_models import LateCosting
@@ -56,7 +56,7 @@ class SoldWithoutCostSerializer(serializers.Serializer):
     cost_cents_known_now = serializers.IntegerField()
 
 
-class SoldWithoutCostApiView(APIView):
+class SoldWithoutCostApiView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = PRICES
 
@@ -81,7 +81,7 @@ class SoldWithoutCostApiView(APIView):
         )
 
 
-class LateCostingsApiView(ApiActView, generics.ListAPIView):
+class LateCostingsApiView(ApiActView, ListApiView):
     permission_required = PRICES
     serializer_class = LateCostingToMakeSerializer
     queryset = read.costings()

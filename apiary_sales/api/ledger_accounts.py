@@ -4,8 +4,8 @@ from django.http import Http404
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from apiary_sales.billing.models import LedgerAccount
@@ -32,7 +32,7 @@ class AccountChangeSerializer(serializers.Serializer):
     name = StrictCharField(max_length=80)
 
 
-class AccountsApiView(APIView):
+class AccountsApiView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = "billing.view_money"
 

@@ -7,8 +7,8 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.fields import StoreCodeField, rows_of
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import (
@@ -184,7 +184,7 @@ class MarketDaysApiView(ApiActView):
         return Response(_day_data(made), status=status.HTTP_201_CREATED)
 
 
-class MarketDayApiView(APIView):
+class MarketDayApiView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = SELL
 

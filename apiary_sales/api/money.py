@@ -4,12 +4,12 @@ from typing import Any
 
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.exceptions import ValidationError
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import IdField, rows_of
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -361,7 +361,7 @@ def _made(serializer: Any) -> Response:
     return Response(serializer.data, status=status.HTTP_201_CREATED)
 
 
-class PaymentsApiView(ApiActView, generics.ListAPIView):
+class PaymentsApiView(ApiActView, ListApiView):
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = ReceiveSerializer
@@ -527,7 +527,7 @@ class InterestApiView(ApiActView):
         return _made(InvoiceSerializer(made))
 
 
-class DepositSlipsApiView(ApiActView, generics.ListAPIView):
+class DepositSlipsApiView(ApiActView, ListApiView):
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = DepositSerializer
@@ -562,7 +562,7 @@ class DepositUndoApiView(ApiActView):
         return _made(DepositSlipSerializer(made))
 
 
-class CashCountsApiView(ApiActView, generics.ListAPIView):
+class CashCountsApiView(ApiActView, ListApiView):
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = CountCashSerializer
@@ -595,7 +595,7 @@ class CashCountUndoApiView(ApiActView):
         return _made(CashCountSerializer(made))
 
 
-class CashBookApiView(APIView):
+class CashBookApiView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = SEE
 
@@ -654,7 +654,7 @@ class OpeningCreditsApiView(ApiActView):
         return _made(PaymentSerializer(made))
 
 
-class OpeningAmountsApiView(ApiActView, generics.ListAPIView):
+class OpeningAmountsApiView(ApiActView, ListApiView):
     permission_required = ISSUE
     permission_to_read = SEE
     serializer_class = BeginWithSerializer

@@ -1,10 +1,11 @@
 """Money moved between the accounts of the house, through the API."""
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import CENTS_MAX, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -57,7 +58,7 @@ class MoveMoneySerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
-class MoneyMovesApiView(ApiActView, generics.ListAPIView):
+class MoneyMovesApiView(ApiActView, ListApiView):
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = MoveMoneySerializer
@@ -77,7 +78,7 @@ class MoneyMovesApiView(ApiActView, generics.ListAPIView):
         return Response(MoneyMoveSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class MoneyMoveApiView(generics.RetrieveAPIView):
+class MoneyMoveApiView(RetrieveApiView):
     """One move of money."""
 
     permission_classes = [ViewPermission]

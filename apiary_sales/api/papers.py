@@ -6,8 +6,8 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.renderers import JSONRenderer
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.lots import in_bulk
 from apiary_sales.api.serializers import ProblemSerializer
 from apiary_sales.api.views import ViewPermission
@@ -49,7 +49,7 @@ class PdfRenderer(JSONRenderer):
     format = "pdf"
 
 
-class PaperApiView(APIView):
+class PaperApiView(ApiView):
     permission_classes = [ViewPermission]
     renderer_classes = [JSONRenderer, PdfRenderer]
 

@@ -1,11 +1,12 @@
 """Products through the API: honey, other goods and gift boxes; varieties and brands."""
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField, PiecesCountField, rows_of
 from apiary_sales.api.serializers import (
     CodeField,
@@ -121,7 +122,7 @@ class PrivateLabelSerializer(serializers.Serializer):
     customer = serializers.IntegerField(allow_null=True)
 
 
-class VarietiesApiView(generics.ListAPIView):
+class VarietiesApiView(ListApiView):
     """The varieties of honey, those in use first."""
 
     permission_classes = [ViewPermission]
@@ -132,7 +133,7 @@ class VarietiesApiView(generics.ListAPIView):
         return queries.varieties()
 
 
-class BrandsApiView(generics.ListAPIView):
+class BrandsApiView(ListApiView):
     """The brands that honey is sold under, those in use first."""
 
     permission_classes = [ViewPermission]

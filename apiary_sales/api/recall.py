@@ -5,11 +5,12 @@ from typing import Any
 from django.db.models import QuerySet
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import generics, serializers
+from rest_framework import serializers
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from apiary_sales.api.views import BuyersPermission
+from apiary_sales.api.bases import ApiView, ListApiView
+from apiary_sales.api.views import ViewPermission
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.queries import recall, recalled_lots, trace
 from inventory.stock.models import Lot
@@ -210,6 +211,9 @@ def _chosen(request: Any) -> list[int]:
 
 class RecallView(APIView):
     permission_classes = [BuyersPermission]
+class RecallView(ApiView):
+    permission_classes = [ViewPermission]
+    permission_required = "orders.fulfil_orders"
 
     @extend_schema(operation_id="recall", parameters=[CODE, LOT], responses=RecallFoundSerializer)
     def get(self, request):
@@ -224,7 +228,7 @@ class RecallView(APIView):
         return Response(made.data)
 
 
-class RecallSalesView(generics.ListAPIView):
+class RecallSalesView(ListApiView):
     """Every sale with a name of the lots and of all that was made from them, buyer by buyer."""
 
     permission_classes = [BuyersPermission]

@@ -3,11 +3,12 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema, extend_schema_field
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import LotsField
 from apiary_sales.api.recall import RecallAnswerSerializer
 from apiary_sales.api.serializers import StrictCharField
@@ -90,6 +91,7 @@ class RecallToFinishSerializer(serializers.Serializer):
 
 class RecallRecordsApiView(ApiActView, generics.ListAPIView):
     permission_classes = [BuyersPermission]
+class RecallRecordsApiView(ApiActView, ListApiView):
     permission_required = SEES_BUYERS
     serializer_class = RecallToStartSerializer
     queryset = queries.records()
@@ -126,7 +128,7 @@ class RecallRecordsApiView(ApiActView, generics.ListAPIView):
         return Response(RecallRecordSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class RecallRecordApiView(generics.RetrieveAPIView):
+class RecallRecordApiView(RetrieveApiView):
     """One recall with what the books answered."""
 
     permission_classes = [BuyersPermission]

@@ -7,8 +7,8 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.serializers import ProblemSerializer
 from apiary_sales.api.views import ViewPermission
 from apiary_sales.reports import exports
@@ -79,7 +79,7 @@ class ReportEntrySerializer(serializers.Serializer):
     url = serializers.URLField()
 
 
-class ReportListView(APIView):
+class ReportListView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = "billing.view_money"
 
@@ -99,7 +99,7 @@ class ReportListView(APIView):
         return Response(ReportEntrySerializer(entries, many=True).data)
 
 
-class ReportView(APIView):
+class ReportView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = "billing.view_money"
 
@@ -130,7 +130,7 @@ class ReportView(APIView):
         return Response(ReportSerializer(answer).data)
 
 
-class ReportCsvView(APIView):
+class ReportCsvView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = "billing.view_money"
 

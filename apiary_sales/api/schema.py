@@ -54,3 +54,29 @@ def _describe_key(operation: dict[str, Any]) -> None:
     for status, response in operation["responses"].items():
         if status.startswith("2"):
             response.setdefault("headers", {})["Idempotency-Replayed"] = REPLAYED
+def close_bodies(result: dict[str, Any], generator: Any, **kwargs: Any) -> dict[str, Any]:
+    """Say of every body that it takes the fields it names, and no other."""
+    components = result["components"]["schemas"]
+    for path in result["paths"].values():
+        for operation in path.values():
+            if isinstance(operation, dict):
+                for content in operation.get("requestBody", {}).get("content", {}).values():
+                    _close(content["schema"], components)
+    return result
+
+
+def _close(schema: Any, components: dict[str, Any]) -> None:
+    """Close an object and all that is in it; a part that several bodies share is closed once."""
+    if isinstance(schema, list):
+        for part in schema:
+            _close(part, components)
+    elif isinstance(schema, dict):
+        if "$ref" in schema:
+            schema = components[schema["$ref"].rpartition("/")[2]]
+        if "properties" in schema:
+            if "additionalProperties" in schema:
+                return
+            schema["additionalProperties"] = False
+            _close(list(schema["properties"].values()), components)
+        for name in ("items", "allOf", "oneOf"):
+            _close(schema.get(name), components)

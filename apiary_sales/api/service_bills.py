@@ -4,10 +4,11 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import rows_of
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -67,7 +68,7 @@ class ServiceBillSerializer(serializers.Serializer):
     over_limit = serializers.BooleanField(required=False)
 
 
-class ServicesApiView(generics.ListAPIView):
+class ServicesApiView(ListApiView):
     """The services of the house, in use or not, with their unit and usual price."""
 
     permission_classes = [ViewPermission]

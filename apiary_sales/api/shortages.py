@@ -5,10 +5,11 @@ from typing import Any
 from django.db.models import QuerySet
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import generics, serializers
+from rest_framework import serializers
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField
 from apiary_sales.api.serializers import PostingSerializer, StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -100,7 +101,7 @@ class ShortageLotApiView(ApiActView):
         return Response(PostingSerializer(made).data)
 
 
-class ShortagesApiView(generics.ListAPIView):
+class ShortagesApiView(ListApiView):
     """What is to be settled, the oldest day first."""
 
     permission_classes = [ViewPermission]

@@ -1,11 +1,12 @@
 """A day at a stand through the API: open, cash in and out, close, open again."""
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import CENTS_MAX, CodeField, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -114,7 +115,7 @@ def _day(request, pk: int) -> StandDay:
     return found
 
 
-class StandDaysApiView(ApiActView, generics.ListAPIView):
+class StandDaysApiView(ApiActView, ListApiView):
     permission_required = SELL
     permission_to_read = SELL
     serializer_class = OpenStandDaySerializer
@@ -135,7 +136,7 @@ class StandDaysApiView(ApiActView, generics.ListAPIView):
         return Response(StandDaySerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class StandDayApiView(generics.RetrieveAPIView):
+class StandDayApiView(RetrieveApiView):
     """One day of a stand."""
 
     permission_classes = [ViewPermission]

@@ -4,10 +4,11 @@ from typing import Any
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import IdField, StoreCodeField, rows_of
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -161,7 +162,7 @@ class ReturnAskApiView(ApiActView):
         return Response(ReturnRequestSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class ReturnRequestsApiView(generics.ListAPIView):
+class ReturnRequestsApiView(ListApiView):
     """Returns that the office was asked about, newest first: who sells sees those they asked."""
 
     permission_classes = [ViewPermission]
@@ -174,7 +175,7 @@ class ReturnRequestsApiView(generics.ListAPIView):
         return queries.requests(person_of(self.request), decides=decides)
 
 
-class ReturnRequestApiView(generics.RetrieveAPIView):
+class ReturnRequestApiView(RetrieveApiView):
     """One return: who sells asks again and again until it is decided."""
 
     permission_classes = [ViewPermission]

@@ -8,8 +8,8 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.periods import PERIOD, period_of
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -175,7 +175,7 @@ class TaxCategoriesApiView(ApiActView):
         return Response(TaxCategorySerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class CertificatesApiView(APIView):
+class CertificatesApiView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = SEE_MONEY
 
@@ -233,7 +233,7 @@ class LateCertificateApiView(ApiActView):
         return Response(InvoiceSerializer(made.copy).data, status=status.HTTP_201_CREATED)
 
 
-class TaxReturnApiView(APIView):
+class TaxReturnApiView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = SEE_MONEY
 
@@ -254,7 +254,7 @@ class TaxReturnApiView(APIView):
         return Response(TaxReturnSerializer(found).data)
 
 
-class ExemptSalesApiView(APIView):
+class ExemptSalesApiView(ApiView):
     permission_classes = [ViewPermission]
     permission_required = SEE_MONEY
 

@@ -5,12 +5,12 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_field
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -234,7 +234,7 @@ class ConsignmentShelvesApiView(ApiActView):
         return Response(_shelf_data(made), status=status.HTTP_201_CREATED)
 
 
-class TradeApiView(APIView):
+class TradeApiView(ApiView):
     """One thing to read."""
 
     permission_classes = [ViewPermission]
@@ -249,7 +249,7 @@ class ConsignmentShelfApiView(TradeApiView):
         return Response(_shelf_data(shelf_of(code)))
 
 
-class ConsignmentDeliveryListApiView(generics.ListAPIView):
+class ConsignmentDeliveryListApiView(ListApiView):
     """The deliveries to shops, newest first."""
 
     permission_classes = [BuyersPermission]

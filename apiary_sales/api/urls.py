@@ -1,5 +1,4 @@
 from django.urls import path
-from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
 from apiary_sales.api import (
@@ -1092,5 +1091,5 @@ urlpatterns = [
     path("statements-printed/", work.StatementsPrintApiView.as_view(), name="statements-print"),
     path("reports/<slug:slug>/files/", work.ReportFilesApiView.as_view(), name="report-files"),
     path("token/", views.TokenView.as_view(), name="token"),
-    path("schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("schema/", views.SchemaView.as_view(), name="schema"),
 ]

@@ -2,6 +2,7 @@
 
 from datetime import date
 from typing import Any
+from typing import Any, ClassVar
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -10,14 +11,17 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import mixins, permissions, status, viewsets
 from rest_framework.exceptions import ParseError
 from rest_framework import mixins, parsers, permissions, status, viewsets
+from drf_spectacular.views import SpectacularAPIView
+from rest_framework import mixins, parsers, status, viewsets
 from rest_framework.authtoken.views import ObtainAuthToken
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
-from rest_framework.views import APIView
 
 from apiary_sales.accounts.models import User
 from apiary_sales.api import idempotency, serializers
+from apiary_sales.api import bodies, serializers
+from apiary_sales.api.bases import ApiView, ViewPermission
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.permissions import SignedIn
 from apiary_sales.billing.models import Invoice
@@ -78,9 +82,10 @@ class BuyersPermission(ViewPermission):
 
 
 class ReadOnlyViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
+class ReadOnlyViewSet(
+    ApiView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet
+):
     """A list and single things, for reading."""
-
-    permission_classes = [ViewPermission]
 
 
 class PlaceViewSet(ReadOnlyViewSet):
@@ -96,6 +101,7 @@ class LotViewSet(ReadOnlyViewSet):
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
+    ordering_fields: ClassVar = ["id", "code", "season", "made_on", "best_by", "colour_mm"]
 
     @extend_schema(parameters=[OF_PRODUCT])
     def retrieve(self, request: Request, code: str) -> Response:
@@ -114,14 +120,15 @@ class ProductViewSet(ReadOnlyViewSet):
     lookup_field = "code"
 
 
-class StockViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
+class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
+    """What is in the house: a row for each item, place and lot."""
+
     queryset = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
         .select_related("item", "place", "lot__owner")
         .order_by("item__name", "place__code", "id")
     )
     serializer_class = serializers.StockSerializer
-    permission_classes = [ViewPermission]
 
 
 class PostingViewSet(ReadOnlyViewSet):
@@ -168,7 +175,7 @@ class InvoiceViewSet(ReadOnlyViewSet):
     permission_required = "billing.view_money"
 
 
-class ApiActView(APIView):
+class ApiActView(ApiView):
     """One act: the body is checked, one service is called, what it made is the answer.
 
     All of it is one transaction, and is done once for a key: see `idempotency`. A view that is not
@@ -188,6 +195,12 @@ class ApiActView(APIView):
             if act is not None and not hasattr(act, "acts_once"):
                 setattr(cls, name, idempotency.answered_once(act))
 
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        # An act that is told nothing but its address does not read its body.
+        if request.method == "POST" and not self.serializer_class().fields:
+            self.checked()
+
     def field_of(self, parameter: str | None) -> str | None:
         """Return the field of the body for a parameter of the service, None where it has none."""
         return serializers.field_of(self.serializer_class(), parameter)
@@ -199,9 +212,7 @@ class ApiActView(APIView):
 
     def checked(self) -> dict[str, Any]:
         """Return the parameters out of the body; raises `ValidationError`, field by field."""
-        serializer = self.serializer_class(data=self.request.data)
-        serializer.is_valid(raise_exception=True)
-        return serializer.validated_data
+        return bodies.checked(self.serializer_class(data=self.request.data))
 
 
 def key_in_books(request: Request, key: str) -> str:
@@ -216,9 +227,17 @@ def key_in_books(request: Request, key: str) -> str:
 
 
 class TokenView(ObtainAuthToken):
+class TokenView(ApiView, ObtainAuthToken):
     """A token for a name and a password."""
 
+    permission_classes: ClassVar = []
     parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
+
+
+class SchemaView(ApiView, SpectacularAPIView):
+    """The description of this API, for programs (OpenAPI)."""
+
+    permission_classes: ClassVar = []
 
 
 class ExtractionView(ApiActView):

@@ -5,8 +5,8 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.fields import VesselCodeField
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.measurements import MeasurementSerializer
@@ -106,7 +106,7 @@ class WarmingRemoveApiView(ApiActView):
         return Response(_told(warmings.remove(warming=warming, removed_by=person_of(request))))
 
 
-class LotWarmingsApiView(APIView):
+class LotWarmingsApiView(ApiView):
     """What a lot, in bulk or packed, and the lots it was made of went through."""
 
     permission_classes = [ViewPermission]

@@ -361,10 +361,16 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["apiary_sales.api.parsers.JSONParser"],
     "DEFAULT_PAGINATION_CLASS": "apiary_sales.api.pages.Pages",
+    "DEFAULT_FILTER_BACKENDS": [
+        "apiary_sales.api.lists.ListFilterBackend",
+        "apiary_sales.api.lists.ListOrdering",
+    ],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "apiary_sales.api.problems.problem_details",
     "PAGE_SIZE": 100,
     "COERCE_DECIMAL_TO_STRING": True,
+    # What is answered is asked for by the Accept header alone.
+    "URL_FORMAT_OVERRIDE": None,
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Honey house",
@@ -421,6 +427,7 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "apiary_sales.api.schema.add_problems",
+        "apiary_sales.api.schema.close_bodies",
     ],
 }
 

@@ -1081,22 +1081,6 @@ def test_a_body_that_is_no_object_is_answered_and_never_a_fault(call, client, ho
         assert answer.json()["detail"] == "The request has too many nested levels to be read."
 
 
-@pytest.mark.parametrize("asked", ["limit", "offset"])
-@pytest.mark.parametrize("figure", ["x", "-1", "0", str(2**63), str(10**30)])
-def test_any_limit_and_offset_is_answered(call, house, asked, figure):
-    for path in ("places/", "lots/", "products/", "stock/", "postings/", "orders/", "invoices/"):
-        assert call("get", f"{path}?{asked}={figure}").status_code == 200
-
-
-def test_one_answer_carries_a_thousand_rows_at_most(call):
-    Customer.objects.bulk_create(Customer(name=f"Shop {number}") for number in range(1001))
-
-    answer = call("get", "customers/?limit=5000").json()
-
-    assert (answer["count"], len(answer["results"])) == (1001, 1000)
-    assert answer["next"].endswith("limit=1000&offset=1000")
-
-
 def test_a_product_without_a_price_is_named(call):
     builders.place("stand", Place.Kind.STAND)
     builders.product("One pound", code="1-lb")
@@ -1132,7 +1116,7 @@ def test_every_list_answers_with_pages(call, tank, path):
     answer = call("get", path)
 
     assert answer.status_code == 200
-    assert set(answer.json()) == {"count", "next", "previous", "results"}
+    assert set(answer.json()) == {"next", "previous", "results"}
 
 
 def test_what_is_not_there_is_a_problem_too(call):

@@ -195,7 +195,7 @@ def test_a_sheet_is_opened_filled_and_closed(send, read, jars, drum):
         (46, 48),
         (290_000, 290_000),
     ]
-    assert made(read("count-sheets/"), 200)["count"] == 1
+    assert len(made(read("count-sheets/"), 200)["results"]) == 1
     assert read(f"{address}/sheet.pdf").content.startswith(b"%PDF")
     assert list(books.faults()) == []
 

@@ -1,0 +1,52 @@
+"""What every address of the API derives from, so that what is unknown is refused everywhere."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from rest_framework import generics, permissions
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from apiary_sales.api.parameters import parameters_of, refuse_unknown
+
+
+class ViewPermission(permissions.IsAuthenticated):
+    """Signed in, and with the permission the view names, or all of several, if it names any.
+
+    A view that reads and acts may name another `permission_to_read`, None for everybody.
+    """
+
+    def has_permission(self, request, view) -> bool:
+        wanted = getattr(view, "permission_required", None)
+        if request.method in permissions.SAFE_METHODS:
+            wanted = getattr(view, "permission_to_read", wanted)
+        names = (wanted,) if isinstance(wanted, str) else wanted or ()
+        return super().has_permission(request, view) and request.user.has_perms(names)
+
+
+class ApiView(APIView):
+    """An address of the API: it refuses the parameters that its description does not name."""
+
+    permission_classes = [ViewPermission]
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        method = "GET" if request.method == "HEAD" else request.method
+        if method != "OPTIONS" and hasattr(self, method.lower()):
+            refuse_unknown(request.query_params, self.parameters(method))
+
+    def parameters(self, method: str) -> Mapping[str, bool]:
+        """Return the parameters the address takes, and whether each may come more than once."""
+        return parameters_of(self.request.resolver_match.func, method)
+
+
+class ListApiView(ApiView, generics.ListAPIView):
+    """A list, by pages; see `lists.py` for what it declares."""
+
+
+class RetrieveApiView(ApiView, generics.RetrieveAPIView):
+    """One row."""
+
+
+class GenericApiView(ApiView, generics.GenericAPIView):
+    """A reading that needs a queryset and a serializer, and is no list of its rows."""
