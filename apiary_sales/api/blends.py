@@ -12,6 +12,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.fields import GramsCountField, VesselCodeField, rows_of
 from apiary_sales.api.papers import PDF, PaperApiView
@@ -128,7 +129,7 @@ class BlendToDropSerializer(serializers.Serializer):
     reason = StrictCharField(required=False, allow_blank=True, max_length=200)
 
 
-class BlendPlanLineSerializer(serializers.ModelSerializer):
+class BlendPlanLineSerializer(RowSerializer):
     """So many grams from one vessel; `poured_grams` once it was carried out."""
 
     place = serializers.CharField(source="place.code")
@@ -136,10 +137,10 @@ class BlendPlanLineSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = BlendPlanLine
-        fields = ["place", "lot", "grams", "poured_grams"]
+        fields = ["id", "place", "lot", "grams", "poured_grams"]
 
 
-class BlendPlanSerializer(serializers.ModelSerializer):
+class BlendPlanSerializer(RowSerializer):
     """A blend plan; a limit that nobody asked for is null."""
 
     target = serializers.CharField(source="target.code")
@@ -149,6 +150,7 @@ class BlendPlanSerializer(serializers.ModelSerializer):
     class Meta:
         model = BlendPlan
         fields = [
+            "id",
             "number",
             "status",
             "is_undone",
@@ -275,7 +277,7 @@ class BlendSearchSerializer(serializers.Serializer):
         return found
 
 
-class BlendLineFoundSerializer(serializers.Serializer):
+class BlendLineFoundSerializer(AnswerSerializer):
     place = serializers.CharField(source="vessel.place.code")
     lot = serializers.CharField(source="vessel.lot.code")
     grams = serializers.IntegerField()

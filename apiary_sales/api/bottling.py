@@ -9,6 +9,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import (
     GramsCountField,
@@ -48,7 +49,7 @@ MEASURED_BY = [
 ]
 
 
-class RunDipSerializer(serializers.ModelSerializer):
+class RunDipSerializer(RowSerializer):
     """A dip read for a run, beside what the books said then; errors are bounds in grams."""
 
     depth_mm = serializers.IntegerField(source="reading.depth_mm")
@@ -60,6 +61,7 @@ class RunDipSerializer(serializers.ModelSerializer):
     class Meta:
         model = RunDip
         fields = [
+            "id",
             "moment",
             "depth_mm",
             "grams",
@@ -69,7 +71,7 @@ class RunDipSerializer(serializers.ModelSerializer):
         ]
 
 
-class RunSerializer(serializers.ModelSerializer):
+class RunSerializer(RowSerializer):
     """A run; `lot_code` is stamped on its pieces from the start, `lot` is the honey's."""
 
     product = serializers.CharField(source="product.code")
@@ -81,6 +83,7 @@ class RunSerializer(serializers.ModelSerializer):
     class Meta:
         model = BottlingRun
         fields = [
+            "id",
             "number",
             "status",
             "product",

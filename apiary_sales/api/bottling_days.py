@@ -13,6 +13,7 @@ from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.bottling import RUN_BOTTLING, RunSerializer
 from apiary_sales.api.fields import (
@@ -47,13 +48,14 @@ DEPTH_MM_MAX = 50_000
 VERSION_MAX = 2**31 - 1
 
 
-class BottlingDayRowSerializer(serializers.ModelSerializer):
+class BottlingDayRowSerializer(RowSerializer):
     product = serializers.CharField(source="product.code")
     run = RunSerializer()
 
     class Meta:
         model = BottlingDayRow
         fields = [
+            "id",
             "product",
             "pieces_filled",
             "pieces_broken",
@@ -63,7 +65,7 @@ class BottlingDayRowSerializer(serializers.ModelSerializer):
         ]
 
 
-class BottlingDaySerializer(serializers.ModelSerializer):
+class BottlingDaySerializer(RowSerializer):
     """A sheet; it moved stock where its status is "recorded"."""
 
     source = serializers.CharField(source="source.code")  # type: ignore[assignment]
@@ -155,15 +157,15 @@ class SettlementToMakeSerializer(serializers.Serializer):
     figures_are_right = serializers.BooleanField(required=False)
 
 
-class SettledRunSerializer(serializers.ModelSerializer):
+class SettledRunSerializer(RowSerializer):
     run = serializers.CharField(source="run.number")
 
     class Meta:
         model = SettledRun
-        fields = ["run", "estimated_grams", "drawn_grams"]
+        fields = ["id", "run", "estimated_grams", "drawn_grams"]
 
 
-class SettlementSerializer(serializers.ModelSerializer):
+class SettlementSerializer(RowSerializer):
     """A settlement; `book_grams` should have been left, `measured_grams` were."""
 
     source = serializers.CharField(source="source.code")  # type: ignore[assignment]
@@ -171,7 +173,7 @@ class SettlementSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = EstimateSettlement
-        fields = ["source", "measured_on", "measured_grams", "book_grams", "settled_runs"]
+        fields = ["id", "source", "measured_on", "measured_grams", "book_grams", "settled_runs"]
 
 
 def _days():

@@ -9,6 +9,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.fields import (
     GramsCountField,
@@ -78,7 +79,7 @@ def _lines() -> Any:
     return PurchaseOrderLine.objects.select_related("order", "part__item", "product__item")
 
 
-class OrderedLineSerializer(serializers.ModelSerializer):
+class OrderedLineSerializer(RowSerializer):
     """A line in its `unit`, and what came in for it."""
 
     what = serializers.CharField(source="thing.name")
@@ -110,13 +111,14 @@ class OrderedLineSerializer(serializers.ModelSerializer):
         return unit_of(line.item)
 
 
-class PurchaseOrderSerializer(serializers.ModelSerializer):
+class PurchaseOrderSerializer(RowSerializer):
     supplier = serializers.CharField(source="supplier.name")
     lines = OrderedLineSerializer(many=True)
 
     class Meta:
         model = PurchaseOrder
         fields = [
+            "id",
             "number",
             "supplier",
             "status",
@@ -201,7 +203,7 @@ class PurchaseToLinkSerializer(serializers.Serializer):
     goods_receipt = IdField(queryset=GoodsReceipt.objects.all(), required=False, allow_null=True)
 
 
-class PurchaseReceiptSerializer(serializers.ModelSerializer):
+class PurchaseReceiptSerializer(RowSerializer):
     order = serializers.CharField(source="line.order.number")
     cost_cents = serializers.IntegerField(source="receipt.cost_cents")
     received_on = serializers.DateField(source="receipt.received_on")
@@ -348,13 +350,14 @@ class PurchaseOrderPaperApiView(PaperApiView):
 # ------------------------------------------------------------------ bills
 
 
-class SupplierBillLineSerializer(serializers.ModelSerializer):
+class SupplierBillLineSerializer(RowSerializer):
     season = serializers.IntegerField(source="season_expense.season", default=None)
     difference_cents = serializers.IntegerField()
 
     class Meta:
         model = SupplierBillLine
         fields = [
+            "id",
             "description",
             "category",
             "part_receipt",
@@ -367,8 +370,8 @@ class SupplierBillLineSerializer(serializers.ModelSerializer):
         ]
 
 
-class SupplierBillSerializer(serializers.ModelSerializer):
-    supplier_name = serializers.CharField(source="supplier.name")
+class SupplierBillSerializer(RowSerializer):
+    supplier = serializers.CharField(source="supplier.name")
     lines = SupplierBillLineSerializer(many=True)
     counts_on = serializers.DateField(source="entry.entered_on")
     undone_on = serializers.DateField(source="undone_entry.happened_on", default=None)
@@ -378,7 +381,6 @@ class SupplierBillSerializer(serializers.ModelSerializer):
         fields = [
             "id",
             "supplier",
-            "supplier_name",
             "number",
             "billed_on",
             "counts_on",
@@ -442,14 +444,14 @@ class UndoSerializer(serializers.Serializer):
     undone_on = serializers.DateField(required=False, allow_null=True)
 
 
-class SupplierAllocationSerializer(serializers.Serializer):
-    bill = serializers.IntegerField(source="bill_id")
+class SupplierAllocationSerializer(AnswerSerializer):
+    bill = serializers.CharField(source="bill.number")
     amount_cents = serializers.IntegerField()
     discount_cents = serializers.IntegerField()
 
 
-class SupplierPaymentSerializer(serializers.ModelSerializer):
-    supplier_name = serializers.CharField(source="supplier.name")
+class SupplierPaymentSerializer(RowSerializer):
+    supplier = serializers.CharField(source="supplier.name")
     shares = SupplierAllocationSerializer(source="allocations", many=True)
     undone_on = serializers.DateField(source="undone_entry.happened_on", default=None)
 
@@ -458,7 +460,6 @@ class SupplierPaymentSerializer(serializers.ModelSerializer):
         fields = [
             "id",
             "supplier",
-            "supplier_name",
             "paid_on",
             "paid_by",
             "amount_cents",
@@ -492,9 +493,8 @@ class SupplierPaymentToRecordSerializer(serializers.Serializer):
     note = _TextField()
 
 
-class SupplierBalanceSerializer(serializers.Serializer):
-    supplier = serializers.IntegerField(source="supplier.pk")
-    supplier_name = serializers.CharField(source="supplier.name")
+class SupplierBalanceSerializer(AnswerSerializer):
+    supplier = serializers.CharField(source="supplier.name")
     open_cents = serializers.IntegerField()
     overdue_cents = serializers.IntegerField()
     bills = serializers.IntegerField(help_text="How many bills are to be paid.")
@@ -566,7 +566,7 @@ class SupplierPaymentsApiView(ApiActView, ListApiView):
     serializer_class = SupplierPaymentToRecordSerializer
     queryset = (
         SupplierPayment.objects.select_related("supplier", "undone_entry")
-        .prefetch_related("allocations")
+        .prefetch_related("allocations__bill")
         .order_by("-id")
     )
 
@@ -633,7 +633,7 @@ class SupplierBalancesApiView(ApiView):
 # ------------------------------------------------------------------ expenses
 
 
-class ExpenseSerializer(serializers.ModelSerializer):
+class ExpenseSerializer(RowSerializer):
     season = serializers.IntegerField(source="season_expense.season", default=None)
     counts_on = serializers.DateField(source="entry.entered_on")
     undone_on = serializers.DateField(source="undone_entry.happened_on", default=None)
@@ -688,7 +688,7 @@ class RecurringToSaveSerializer(_SpentSerializer):
     is_active = serializers.BooleanField(required=False)
 
 
-class RecurringExpenseSerializer(serializers.ModelSerializer):
+class RecurringExpenseSerializer(RowSerializer):
     class Meta:
         model = RecurringExpense
         fields = [

@@ -8,6 +8,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.fields import IdField, VesselCodeField
 from apiary_sales.api.periods import PERIOD, period_of
 from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
@@ -22,7 +23,7 @@ RECORD_CLEANING = "inventory.record_cleaning"
 MANAGE_PLACES = "inventory.manage_places"
 
 
-class CleaningTaskSerializer(serializers.ModelSerializer):
+class CleaningTaskSerializer(RowSerializer):
     """Something that is cleaned, with its schedule."""
 
     place = serializers.CharField(source="place.code", default=None)
@@ -70,10 +71,10 @@ class CleaningTaskToSaveSerializer(serializers.Serializer):
     is_active = serializers.BooleanField(required=False)
 
 
-class CleaningSerializer(serializers.ModelSerializer):
+class CleaningSerializer(RowSerializer):
     """One time that something was cleaned."""
 
-    what = serializers.CharField(source="task.name")
+    task = serializers.CharField(source="task.name")
     removed_by = serializers.CharField(source="removed_by.display_name", default=None)
 
     class Meta:
@@ -81,7 +82,6 @@ class CleaningSerializer(serializers.ModelSerializer):
         fields = [
             "id",
             "task",
-            "what",
             "cleaned_on",
             "cleaned_by",
             "cleaned_with",

@@ -4,6 +4,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bottling import CombAtSerializer
 from apiary_sales.api.fields import (
     CountedActView,
@@ -70,7 +71,7 @@ class CombToCutSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
-class CombCutSerializer(serializers.Serializer):
+class CombCutSerializer(AnswerSerializer):
     """The lot of pieces, and the lot of the honey that drained from the comb, if any."""
 
     lot = LotSerializer(source="packed_lot")

@@ -8,6 +8,7 @@ from rest_framework import serializers
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bottling import MEASURED_BY, RUN_BOTTLING, RunSerializer
 from apiary_sales.api.fields import (
     GramsCountField,
@@ -112,7 +113,7 @@ class GoodsReceiptToCorrectSerializer(serializers.Serializer):
     received_on = serializers.DateField(required=False)
 
 
-class PartReceiptSerializer(serializers.ModelSerializer):
+class PartReceiptSerializer(RowSerializer):
     """Parts that came in."""
 
     part = serializers.CharField(source="part.code")
@@ -124,7 +125,7 @@ class PartReceiptSerializer(serializers.ModelSerializer):
         fields = ["id", "part", "place", "pieces", "cost_cents", "supplier", "received_on"]
 
 
-class CorrectedGoodsSerializer(serializers.ModelSerializer):
+class CorrectedGoodsSerializer(RowSerializer):
     """Goods that came in, as they are since the correction."""
 
     product = serializers.CharField(source="product.code")

@@ -10,6 +10,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import GenericApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import (
@@ -120,7 +121,7 @@ class HoneyToWriteOffSerializer(serializers.Serializer):
     written_off_on = serializers.DateField(required=False, allow_null=True)
 
 
-class CountLineSerializer(serializers.ModelSerializer):
+class CountLineSerializer(RowSerializer):
     """What was counted; `book_quantity` is null while a blind sheet is open."""
 
     place = serializers.CharField(source="place.code")
@@ -161,12 +162,13 @@ class CountLineSerializer(serializers.ModelSerializer):
         return None if self._is_hidden(line) else line.book_then
 
 
-class CountSheetSerializer(serializers.ModelSerializer):
+class CountSheetSerializer(RowSerializer):
     place = serializers.CharField(source="place.code", default=None)
 
     class Meta:
         model = CountSheet
         fields = [
+            "id",
             "number",
             "name",
             "place",
@@ -260,7 +262,7 @@ class SheetToCloseSerializer(serializers.Serializer):
     surplus_reason = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
-class ComparedLineSerializer(serializers.Serializer):
+class ComparedLineSerializer(AnswerSerializer):
     """A counted line beside the books of its moment; `problem` says why it can't be booked."""
 
     place = serializers.CharField(source="line.place.code")
@@ -273,7 +275,7 @@ class ComparedLineSerializer(serializers.Serializer):
     problem = serializers.CharField()
 
 
-class UncountedSerializer(serializers.Serializer):
+class UncountedSerializer(AnswerSerializer):
     place = serializers.CharField(source="place.code")
     item = serializers.CharField(source="item.name")
     lot = serializers.CharField(source="lot.code", default=None)

@@ -149,6 +149,7 @@ class GoodsOfOrderBackSerializer(serializers.Serializer):
 
 class BookedBackSerializer(serializers.Serializer):
     order = serializers.CharField(source="number")
+    order_id = serializers.IntegerField(source="pk")
 
 
 class GoodsBackApiView(ApiActView):

@@ -10,6 +10,7 @@ from rest_framework import serializers, status
 from rest_framework.exceptions import NotFound
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.fields import GramsCountField, IdField, rows_of
 from apiary_sales.api.papers import PDF, PaperApiView
@@ -79,7 +80,7 @@ class HandOverSerializer(serializers.Serializer):
     difference_is_right = serializers.BooleanField(required=False)
 
 
-class FulfilmentLineSerializer(serializers.ModelSerializer):
+class FulfilmentLineSerializer(RowSerializer):
     line = serializers.IntegerField(source="order_line_id")
     description = serializers.CharField(source="order_line.description")
     lot = serializers.CharField(source="lot.code", default=None)
@@ -90,6 +91,7 @@ class FulfilmentLineSerializer(serializers.ModelSerializer):
     class Meta:
         model = FulfilmentLine
         fields = [
+            "id",
             "line",
             "description",
             "lot",
@@ -101,7 +103,7 @@ class FulfilmentLineSerializer(serializers.ModelSerializer):
         ]
 
 
-class FulfilmentSerializer(serializers.ModelSerializer):
+class FulfilmentSerializer(RowSerializer):
     order = serializers.CharField(source="order.number")
     customer_reference = serializers.CharField(source="order.customer_reference")
     scale = serializers.CharField(source="weigh_out.scale", default="")
@@ -212,7 +214,7 @@ class HandOverApiView(ApiActView):
             )
 
 
-class DeliverySerializer(serializers.ModelSerializer):
+class DeliverySerializer(RowSerializer):
     """Who carries goods that were handed over, and where to; what is left out stays."""
 
     carrier = StrictCharField(required=False, allow_blank=True, max_length=80)
@@ -223,7 +225,7 @@ class DeliverySerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Delivery
-        fields = ["carrier", "vehicle", "ship_to", "freight", "packages", "instructions"]
+        fields = ["id", "carrier", "vehicle", "ship_to", "freight", "packages", "instructions"]
 
 
 class DeliveryApiView(ApiActView):
@@ -251,7 +253,7 @@ class DeliveryPaperApiView(PaperApiView):
         return documents.pdf_response(f"{paper}-{fulfilment.order.number}-{pk}.pdf", content)
 
 
-class OutingSerializer(serializers.Serializer):
+class OutingSerializer(AnswerSerializer):
     """A drum that is out, or was given up for lost."""
 
     drum = serializers.CharField(source="drum.code")
@@ -263,6 +265,8 @@ class OutingSerializer(serializers.Serializer):
     deposit_cents = serializers.IntegerField()
     order = serializers.CharField(source="line.fulfilment.order.number")
     invoice = serializers.SerializerMethodField()
+
+    invoice_id = serializers.IntegerField(source="invoice.pk", default=None)
 
     def get_is_lost(self, outing: register.Outing) -> bool:
         return outing.lost is not None
@@ -319,7 +323,7 @@ class DrumReturnSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
-class KeptDepositSerializer(serializers.ModelSerializer):
+class KeptDepositSerializer(RowSerializer):
     invoice = serializers.CharField(source="invoice_line.invoice.__str__")
 
     class Meta:
@@ -327,7 +331,7 @@ class KeptDepositSerializer(serializers.ModelSerializer):
         fields = ["id", "invoice", "amount_cents", "kept_on", "reason", "undone_on"]
 
 
-class ReturnedDrumSerializer(serializers.ModelSerializer):
+class ReturnedDrumSerializer(RowSerializer):
     """A drum that came back or is lost, and its deposit where that is kept."""
 
     drum = serializers.CharField(source="fulfilment_line.order_line.drum.code")
@@ -346,7 +350,7 @@ class ReturnedDrumSerializer(serializers.ModelSerializer):
         return KeptDepositSerializer(found).data if found else None
 
 
-class DrumReturnMadeSerializer(serializers.ModelSerializer):
+class DrumReturnMadeSerializer(RowSerializer):
     drums = ReturnedDrumSerializer(many=True)
 
     class Meta:

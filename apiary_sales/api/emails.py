@@ -14,6 +14,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import KEY_MAX, IdField, rows_of
 from apiary_sales.api.serializers import CENTS_MAX, StrictCharField, StrictIntegerField
@@ -40,7 +41,7 @@ SEE = "billing.view_money"
 CHANGE = "billing.issue_invoices"
 
 
-class EmailPaperSerializer(serializers.ModelSerializer):
+class EmailPaperSerializer(RowSerializer):
     """A paper of an e-mail, with the checksum of what was sent."""
 
     sha256 = serializers.CharField(source="copy.sha256")
@@ -50,15 +51,18 @@ class EmailPaperSerializer(serializers.ModelSerializer):
         fields = ["id", "paper", "thing_id", "number", "file_name", "sha256"]
 
 
-class ReminderOfInvoiceSerializer(serializers.ModelSerializer):
+class ReminderOfInvoiceSerializer(RowSerializer):
+    invoice = serializers.CharField(source="invoice.__str__")
+
     class Meta:
         model = Reminder
-        fields = ["invoice", "level", "sent_on", "open_cents"]
+        fields = ["id", "invoice", "level", "sent_on", "open_cents"]
 
 
-class EmailSerializer(serializers.ModelSerializer):
+class EmailSerializer(RowSerializer):
     """An e-mail: `is_unknown` where nobody can tell whether it was sent."""
 
+    customer = serializers.CharField(source="customer.name", default=None)
     is_unknown = serializers.BooleanField()
     papers = EmailPaperSerializer(many=True)
     reminders = ReminderOfInvoiceSerializer(many=True)
@@ -307,19 +311,17 @@ class UsualTextApiView(ApiActView):
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 
-class OverdueInvoiceSerializer(serializers.Serializer):
-    invoice = serializers.IntegerField(source="invoice.pk")
-    number = serializers.CharField(source="invoice")
+class OverdueInvoiceSerializer(AnswerSerializer):
+    invoice = serializers.CharField(source="invoice.__str__")
     level = serializers.IntegerField()
     days_overdue = serializers.IntegerField()
     open_cents = serializers.IntegerField(source="invoice.open_cents")
 
 
-class DueReminderSerializer(serializers.Serializer):
+class DueReminderSerializer(AnswerSerializer):
     """A reminder that is due; `digest` tells whether it changed since somebody saw it."""
 
-    customer = serializers.IntegerField(source="customer.pk")
-    name = serializers.CharField(source="customer.name")
+    customer = serializers.CharField(source="customer.name")
     to = serializers.CharField(source="customer.email")
     level = serializers.IntegerField()
     owed_cents = serializers.IntegerField()
@@ -386,7 +388,10 @@ class ReminderPlanApiView(ApiActView):
         return Response(ReminderPlanSerializer(reminders.change_plan(**self.checked())).data)
 
 
-class ReminderPauseSerializer(serializers.ModelSerializer):
+class ReminderPauseSerializer(RowSerializer):
+    customer = serializers.CharField(source="customer.name")
+    invoice = serializers.CharField(source="invoice.__str__", default=None)
+
     class Meta:
         model = ReminderPause
         fields = ["id", "customer", "invoice", "reason", "until", "placed_at", "ended_at"]

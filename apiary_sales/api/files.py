@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.serializers import StrictCharField
@@ -32,7 +33,7 @@ FILE_MESSAGES = {
 }
 
 
-class AttachmentSerializer(serializers.ModelSerializer):
+class AttachmentSerializer(RowSerializer):
     url = serializers.SerializerMethodField()
     added_by = serializers.CharField(source="added_by.display_name")
 

@@ -5,6 +5,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bottling import RUN_BOTTLING
 from apiary_sales.api.fields import IdField
 from apiary_sales.api.serializers import StrictIntegerField
@@ -51,7 +52,7 @@ class FillCheckToRecordSerializer(serializers.Serializer):
     continues = IdField(queryset=FillCheck.objects.all(), required=False, allow_null=True)
 
 
-class ChartPointSerializer(serializers.Serializer):
+class ChartPointSerializer(AnswerSerializer):
     """One check with the limits for an average of so many pieces; null while there are none."""
 
     check = serializers.IntegerField(source="check.pk")
@@ -65,7 +66,7 @@ class ChartPointSerializer(serializers.Serializer):
     is_outside = serializers.BooleanField()
 
 
-class FillChartSerializer(serializers.Serializer):
+class FillChartSerializer(AnswerSerializer):
     """Averages of a size's fill checks, oldest first; checks before a run count for no limit."""
 
     size = serializers.CharField(source="size.code")

@@ -8,6 +8,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.fields import (
     CountedActView,
     CountedSerializer,
@@ -93,7 +94,7 @@ class GoodsToMakeSerializer(CountedSerializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
-class GoodsComeSerializer(serializers.Serializer):
+class GoodsComeSerializer(AnswerSerializer):
     """What came in, in its `unit`: grams or pieces."""
 
     product = serializers.CharField(source="product.code")

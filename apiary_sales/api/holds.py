@@ -20,6 +20,7 @@ class HeldLotSerializer(serializers.Serializer):
     id = serializers.IntegerField()
     code = serializers.CharField()
     product = serializers.CharField(source="what")
+    product_id = serializers.IntegerField(allow_null=True)
     is_on_hold = serializers.BooleanField()
 
 

@@ -9,6 +9,7 @@ from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import (
     GramsCountField,
@@ -39,7 +40,7 @@ MANAGE_SUPPLIERS = "inventory.manage_suppliers"
 VESSELS_MAX = 100
 
 
-class SupplierSerializer(serializers.ModelSerializer):
+class SupplierSerializer(RowSerializer):
     class Meta:
         model = Supplier
         fields = [

@@ -9,6 +9,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import (
     GramsCountField,
@@ -39,21 +40,23 @@ RELEASE_HOLD = "inventory.release_hold"
 ROWS_MAX = 100
 
 
-class ChangedPiecesSerializer(serializers.Serializer):
+class ChangedPiecesSerializer(AnswerSerializer):
     """Pieces of one lot that went in, or came out of a box, and the honey in them."""
 
     lot = serializers.CharField(source="lot.code")
     product = serializers.CharField(source="lot.what")
+    product_id = serializers.IntegerField(source="lot.product_id", allow_null=True)
     pieces = serializers.IntegerField()
     grams = serializers.IntegerField()
 
 
-class JarChangeSerializer(serializers.Serializer):
+class JarChangeSerializer(AnswerSerializer):
     """What jars became: `pieces` of a lot, or for emptied jars `grams` of honey in a vessel."""
 
     act = serializers.CharField()
     lot = serializers.CharField(source="lot.code")
     product = serializers.CharField(source="lot.what")
+    product_id = serializers.IntegerField(source="lot.product_id", allow_null=True)
     pieces = serializers.SerializerMethodField()
     grams = serializers.SerializerMethodField()
     loss_grams = serializers.IntegerField()
@@ -67,12 +70,13 @@ class JarChangeSerializer(serializers.Serializer):
         return change.pieces if change.act == JarChange.Act.EMPTY else None
 
 
-class ReturnedJarsSerializer(serializers.Serializer):
+class ReturnedJarsSerializer(AnswerSerializer):
     """Jars that came back; `decision` is empty while they wait for one."""
 
     id = serializers.IntegerField()
     lot = serializers.CharField(source="lot.code")
     product = serializers.CharField(source="lot.what")
+    product_id = serializers.IntegerField(source="lot.product_id", allow_null=True)
     pieces = serializers.IntegerField()
     reason = serializers.CharField()
     decision = serializers.CharField()

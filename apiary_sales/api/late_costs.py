@@ -7,6 +7,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.serializers import CENTS_MAX, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -20,7 +21,7 @@ from inventory.shared.people import person_of
 PRICES = "pricing.manage_prices"
 
 
-class LateCostingSerializer(serializers.ModelSerializer):
+class LateCostingSerializer(RowSerializer):
     """Goods that were given a cost late: how many lines, their cost, and whether it was undone."""
 
     count = serializers.IntegerField()

@@ -8,6 +8,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.fields import StoreCodeField, rows_of
 from apiary_sales.api.money import ReasonSerializer
@@ -55,7 +56,7 @@ class CentsCountField(StrictIntegerField):
 # Market days
 
 
-class MarketLineSerializer(serializers.Serializer):
+class MarketLineSerializer(AnswerSerializer):
     product = serializers.CharField(source="product.code")
     wanted = serializers.IntegerField()
     came_home = serializers.IntegerField(allow_null=True)
@@ -65,7 +66,7 @@ class MarketLineSerializer(serializers.Serializer):
     difference = serializers.IntegerField()
 
 
-class MarketDaySerializer(serializers.Serializer):
+class MarketDaySerializer(AnswerSerializer):
     """A market day with its load list, and what it brought so far; amounts in cents."""
 
     id = serializers.IntegerField(source="market_day.pk")
@@ -346,7 +347,7 @@ class MarketCancelApiView(MarketBareActApiView):
 # Honesty boxes
 
 
-class HonestyLineSerializer(serializers.Serializer):
+class HonestyLineSerializer(AnswerSerializer):
     product = serializers.CharField(source="product.code")
     in_books = serializers.IntegerField()
     counted = serializers.IntegerField()
@@ -356,11 +357,12 @@ class HonestyLineSerializer(serializers.Serializer):
     price_before = serializers.DecimalField(max_digits=12, decimal_places=4, allow_null=True)
 
 
-class HonestyCountSerializer(serializers.ModelSerializer):
+class HonestyCountSerializer(RowSerializer):
     """A count of a box: what was sold, what was to pay, and the cash that was there."""
 
     box = serializers.IntegerField(source="box_id")
     receipt = serializers.CharField(source="sale.receipt", default=None)
+    receipt_id = serializers.IntegerField(source="sale.receipt_id", default=None)
     lines = HonestyLineSerializer(many=True)
 
     class Meta:
@@ -375,13 +377,14 @@ class HonestyCountSerializer(serializers.ModelSerializer):
             "short_cents",
             "on_top_cents",
             "receipt",
+            "receipt_id",
             "note",
             "is_undone",
             "lines",
         ]
 
 
-class HonestyBoxSerializer(serializers.Serializer):
+class HonestyBoxSerializer(AnswerSerializer):
     """A box with its sums so far."""
 
     id = serializers.IntegerField(source="box.pk")

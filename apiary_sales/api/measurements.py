@@ -6,6 +6,7 @@ from rest_framework import serializers, status
 from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.fields import GramsCountField, IdField, VesselCodeField
 from apiary_sales.api.lots import in_bulk
 from apiary_sales.api.serializers import (
@@ -23,7 +24,7 @@ from inventory.stock.services import drums, lots, measurements
 from inventory.stock.services.places import MEASURE_MM_MAX
 
 
-class MeasurementSerializer(serializers.ModelSerializer):
+class MeasurementSerializer(RowSerializer):
     """One figure as it was read, in its `unit`; `is_below` for a laboratory's "less than"."""
 
     unit = serializers.CharField(source="scale.unit")

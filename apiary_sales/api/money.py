@@ -9,6 +9,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import IdField, rows_of
 from apiary_sales.api.serializers import (
@@ -74,7 +75,7 @@ def _reason() -> StrictCharField:
 # ------------------------------------------------------------------ what is answered
 
 
-class PaymentSerializer(serializers.ModelSerializer):
+class PaymentSerializer(RowSerializer):
     """Money received; below zero, given back. Cash is that and its `rounding_cents`."""
 
     customer = serializers.CharField(source="customer.name", default=None)
@@ -99,7 +100,7 @@ class PaymentSerializer(serializers.ModelSerializer):
         ]
 
 
-class AdjustmentSerializer(serializers.ModelSerializer):
+class AdjustmentSerializer(RowSerializer):
     """What was taken off an invoice without payment; below zero, that was undone."""
 
     invoice = serializers.CharField()
@@ -119,7 +120,7 @@ class AdjustmentSerializer(serializers.ModelSerializer):
         ]
 
 
-class DepositSlipSerializer(serializers.ModelSerializer):
+class DepositSlipSerializer(RowSerializer):
     checks = serializers.SerializerMethodField()
 
     class Meta:
@@ -139,7 +140,7 @@ class DepositSlipSerializer(serializers.ModelSerializer):
         return [check.payment_id for check in slip.checks.all()]
 
 
-class BouncedCheckSerializer(serializers.ModelSerializer):
+class BouncedCheckSerializer(RowSerializer):
     payment = serializers.IntegerField(source="payment_id")
     bill = serializers.CharField(default=None)
     recorded_again = serializers.IntegerField(source="recorded_again_id", default=None)
@@ -149,7 +150,7 @@ class BouncedCheckSerializer(serializers.ModelSerializer):
         fields = ["id", "payment", "bounced_on", "bank_fee_cents", "bill", "recorded_again"]
 
 
-class CashCountSerializer(serializers.ModelSerializer):
+class CashCountSerializer(RowSerializer):
     difference_cents = serializers.IntegerField()
 
     class Meta:
@@ -165,7 +166,7 @@ class CashCountSerializer(serializers.ModelSerializer):
         ]
 
 
-class OpeningAmountSerializer(serializers.ModelSerializer):
+class OpeningAmountSerializer(RowSerializer):
     class Meta:
         model = OpeningAmount
         fields = ["id", "account", "amount_cents", "begins_on", "note", "undone_on"]
@@ -204,8 +205,9 @@ class NumberSeriesSerializer(serializers.Serializer):
     has_begun = serializers.BooleanField()
 
 
-class InterestSerializer(serializers.Serializer):
+class InterestSerializer(AnswerSerializer):
     invoice = serializers.CharField(source="overdue.name")
+    invoice_id = serializers.IntegerField(source="overdue.invoice_pk")
     open_cents = serializers.IntegerField(source="overdue.open_cents")
     first_day = serializers.DateField()
     days = serializers.IntegerField()

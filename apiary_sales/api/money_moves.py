@@ -5,6 +5,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import CENTS_MAX, StrictCharField, StrictIntegerField
@@ -18,7 +19,7 @@ SEE = "billing.view_money"
 TAKE = "billing.take_payments"
 
 
-class MoneyMoveSerializer(serializers.ModelSerializer):
+class MoneyMoveSerializer(RowSerializer):
     """Money that left one account for another; `arrived_cents` is what came there."""
 
     from_account = serializers.CharField()

@@ -8,6 +8,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.fields import IdField, rows_of
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -171,7 +172,7 @@ class QuoteAcceptSerializer(serializers.Serializer):
     moisture_is_right = serializers.BooleanField(required=False, default=False)
 
 
-class DeliveryAddressSerializer(serializers.ModelSerializer):
+class DeliveryAddressSerializer(RowSerializer):
     class Meta:
         model = DeliveryAddress
         fields = [

@@ -16,6 +16,10 @@ from apiary_sales.api.serializers import (
 )
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from inventory.bottling.models import PackagingPart, PartReceipt
+from apiary_sales.api.answers import RowSerializer
+from apiary_sales.api.serializers import StrictDecimalField
+from apiary_sales.api.views import REFUSALS, ApiActView
+from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts
 from inventory.shared.people import person_of
 
@@ -29,12 +33,12 @@ class PartQuoteSerializer(serializers.Serializer):
     quoted_on = serializers.DateField(required=False, allow_null=True)
 
 
-class QuotedPartSerializer(serializers.ModelSerializer):
+class QuotedPartSerializer(RowSerializer):
     """A part with its quoted price."""
 
     class Meta:
         model = PackagingPart
-        fields = ["code", "name", "kind", "quoted_price", "quoted_on"]
+        fields = ["id", "code", "name", "kind", "quoted_price", "quoted_on"]
 
 
 class PartQuoteApiView(ApiActView):

@@ -6,6 +6,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField, PiecesCountField, rows_of
 from apiary_sales.api.serializers import (
@@ -29,13 +30,13 @@ MANAGE_PARTS = "inventory.manage_parts"
 ROWS_MAX = 30
 
 
-class VarietySerializer(serializers.ModelSerializer):
+class VarietySerializer(RowSerializer):
     class Meta:
         model = Variety
         fields = ["id", "name", "floral_source", "is_active"]
 
 
-class BrandSerializer(serializers.ModelSerializer):
+class BrandSerializer(RowSerializer):
     class Meta:
         model = Brand
         fields = ["id", "name", "is_active"]
@@ -117,9 +118,11 @@ class BrandCustomerSerializer(serializers.Serializer):
     customer = IdField(queryset=Customer.objects.all(), allow_null=True)
 
 
-class PrivateLabelSerializer(serializers.Serializer):
-    brand = serializers.CharField()
-    customer = serializers.IntegerField(allow_null=True)
+class PrivateLabelSerializer(AnswerSerializer):
+    """A brand, and the only customer it is sold to; null for everybody."""
+
+    brand = serializers.CharField(source="brand.name")
+    customer = serializers.CharField(source="customer.name", default=None)
 
 
 class VarietiesApiView(ListApiView):
@@ -186,8 +189,8 @@ class BrandCustomerApiView(ApiActView):
         """Sell a brand to one customer alone, or to everybody; doing it twice changes nothing."""
         brand = get_object_or_404(Brand, pk=pk)
         label = private_labels.set_customer(brand=brand, **self.checked())
-        customer = label.customer_id if label else None
-        made = PrivateLabelSerializer({"brand": brand.name, "customer": customer})
+        customer = label.customer if label else None
+        made = PrivateLabelSerializer({"brand": brand, "customer": customer})
         return Response(made.data)
 
 

@@ -9,6 +9,7 @@ from rest_framework import serializers
 from rest_framework.response import Response
 
 from apiary_sales.api.views import BuyersPermission
+from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.views import ViewPermission
 from apiary_sales.orders.models import FulfilmentLine
@@ -26,14 +27,14 @@ LOT = OpenApiParameter(
     "lot",
     OpenApiTypes.STR,
     many=True,
-    description="The key of a lot, as `matches` gives it; once for each lot. Goes before `code`.",
+    description="The id of a lot, as `matches` gives it; once for each lot. Goes before `code`.",
 )
 
 
-class RecallMatchSerializer(serializers.Serializer):
+class RecallMatchSerializer(AnswerSerializer):
     """A lot that fits the code; `is_meant` is false for one that only may be meant."""
 
-    lot = serializers.IntegerField(source="lot.pk")
+    id = serializers.IntegerField(source="lot.pk")
     code = serializers.CharField(source="lot.code")
     kind = serializers.CharField(source="lot.kind")
     made_on = serializers.DateField(source="lot.made_on")
@@ -44,7 +45,7 @@ class RecallMatchSerializer(serializers.Serializer):
 class LotAccountSerializer(serializers.Serializer):
     """What came in of a lot and what became of it: grams where `is_weighed`, else pieces."""
 
-    lot = serializers.IntegerField(source="pk")
+    id = serializers.IntegerField(source="pk")
     code = serializers.CharField()
     kind = serializers.CharField()
     what = serializers.CharField()
@@ -67,7 +68,7 @@ class LotAccountSerializer(serializers.Serializer):
 
 
 class RecallSourceSerializer(serializers.Serializer):
-    lot = serializers.IntegerField(source="pk")
+    id = serializers.IntegerField(source="pk")
     code = serializers.CharField()
     kind = serializers.CharField()
     made_on = serializers.DateField()
@@ -151,6 +152,8 @@ class RecallShortageSerializer(serializers.Serializer):
     is_weighed = serializers.BooleanField()
     quantity = serializers.IntegerField()
 
+    lot_id = serializers.IntegerField(source="lot_key", allow_null=True)
+
     def get_lot(self, row: recall.ShortRow) -> str | None:
         return row.lot or None
 
@@ -183,7 +186,7 @@ class RecallFoundSerializer(serializers.Serializer):
 
 
 class RecallSaleSerializer(serializers.Serializer):
-    customer = serializers.IntegerField()
+    customer_id = serializers.IntegerField(source="customer", allow_null=True)
     buyer = serializers.CharField(source="name")
     contact = serializers.CharField()
     phone = serializers.CharField()

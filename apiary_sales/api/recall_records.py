@@ -8,6 +8,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import LotsField
 from apiary_sales.api.recall import RecallAnswerSerializer
@@ -28,7 +29,7 @@ from inventory.shared.people import person_of
 SEES_BUYERS = "orders.fulfil_orders"
 
 
-class RecallSerializer(serializers.ModelSerializer):
+class RecallSerializer(RowSerializer):
     """A recall or the exercise of one; it runs until `finished_at`."""
 
     started_by = serializers.CharField(source="started_by.display_name")

@@ -9,6 +9,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from apiary_sales.api.sold_at import SoldAtField
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order, OrderLine
@@ -87,10 +88,10 @@ def field_of(serializer: serializers.Serializer, parameter: str | None) -> str |
     return ".".join(found) or None
 
 
-class PlaceSerializer(serializers.ModelSerializer):
+class PlaceSerializer(RowSerializer):
     class Meta:
         model = Place
-        fields = ["code", "name", "kind", "tare_grams", "capacity_litres", "is_active"]
+        fields = ["id", "code", "name", "kind", "tare_grams", "capacity_litres", "is_active"]
 
 
 def unit_of(item: Item) -> str:
@@ -98,7 +99,7 @@ def unit_of(item: Item) -> str:
     return "grams" if item.is_weighed else "pieces"
 
 
-class LotSerializer(serializers.ModelSerializer):
+class LotSerializer(RowSerializer):
     colour_class = serializers.CharField(read_only=True, allow_null=True)
     moisture_grade = serializers.CharField(read_only=True)
     unit = serializers.SerializerMethodField()
@@ -144,8 +145,10 @@ class LotSerializer(serializers.ModelSerializer):
         return unit_of(lot.product.item) if lot.product else "grams"
 
 
-class StockSerializer(serializers.ModelSerializer):
+class StockSerializer(RowSerializer):
     """How much of an item and lot is at a place, in its `unit`: grams or pieces.
+
+    Item, place and lot together are what one row is known by.
 
     Grams of bulk honey and of goods by weight, pieces of all else.
     """
@@ -165,7 +168,17 @@ class StockSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Balance
-        fields = ["item", "kind", "place", "lot", "quantity", "reserved", "free", "owner", "unit"]
+        fields = [
+            "item",
+            "kind",
+            "place",
+            "lot",
+            "quantity",
+            "reserved",
+            "free",
+            "owner",
+            "unit",
+        ]
 
     def get_free(self, balance: Balance) -> int:
         """What can be sold; none of what belongs to another beekeeper."""
@@ -175,10 +188,11 @@ class StockSerializer(serializers.ModelSerializer):
         return unit_of(balance.item)
 
 
-class SizeSerializer(serializers.ModelSerializer):
+class SizeSerializer(RowSerializer):
     class Meta:
         model = Size
         fields = [
+            "id",
             "code",
             "name",
             "declared_amount",
@@ -189,7 +203,7 @@ class SizeSerializer(serializers.ModelSerializer):
         ]
 
 
-class ProductSerializer(serializers.ModelSerializer):
+class ProductSerializer(RowSerializer):
     """What is sold; honey has a size, a form and, where they are told, a variety and a brand.
 
     `unit` is what it is counted in: "pieces", or "grams" for goods by weight.
@@ -210,6 +224,7 @@ class ProductSerializer(serializers.ModelSerializer):
     class Meta:
         model = Product
         fields = [
+            "id",
             "code",
             "name",
             "kind",
@@ -226,17 +241,17 @@ class ProductSerializer(serializers.ModelSerializer):
         return unit_of(product.item)
 
 
-class PostingLineSerializer(serializers.ModelSerializer):
+class PostingLineSerializer(RowSerializer):
     item = serializers.CharField(source="item.name")
     place = serializers.CharField(source="place.code")
     lot = serializers.CharField(source="lot.code", default=None)
 
     class Meta:
         model = PostingLine
-        fields = ["item", "place", "lot", "quantity"]
+        fields = ["id", "item", "place", "lot", "quantity"]
 
 
-class PostingSerializer(serializers.ModelSerializer):
+class PostingSerializer(RowSerializer):
     """One thing that happened: as it was entered, and with its corrections in `lines_now`."""
 
     lines = PostingLineSerializer(many=True, read_only=True)
@@ -268,7 +283,7 @@ class PostingSerializer(serializers.ModelSerializer):
         return PostingLineSerializer(corrections.lines_now(posting), many=True).data
 
 
-class CertificateSerializer(serializers.ModelSerializer):
+class CertificateSerializer(RowSerializer):
     """What frees a customer from sales tax, from a day to a day."""
 
     customer = serializers.CharField(source="customer.name", read_only=True)
@@ -292,7 +307,7 @@ class CertificateSerializer(serializers.ModelSerializer):
         ]
 
 
-class CustomerSerializer(serializers.ModelSerializer):
+class CustomerSerializer(RowSerializer):
     certificates = CertificateSerializer(many=True, read_only=True)
 
     class Meta:
@@ -315,7 +330,7 @@ class CustomerSerializer(serializers.ModelSerializer):
         ]
 
 
-class OrderLineSerializer(serializers.ModelSerializer):
+class OrderLineSerializer(RowSerializer):
     product = serializers.CharField(source="product.code", default=None)
     drum = serializers.CharField(source="drum.code", default=None)
     service = serializers.CharField(source="service.code", default=None)
@@ -352,7 +367,7 @@ class OrderLineSerializer(serializers.ModelSerializer):
         return "piece"
 
 
-class OrderSerializer(serializers.ModelSerializer):
+class OrderSerializer(RowSerializer):
     lines = OrderLineSerializer(many=True, read_only=True)
     customer = serializers.CharField(source="customer.name", default=None)
     total_cents = serializers.IntegerField(read_only=True)
@@ -367,6 +382,7 @@ class OrderSerializer(serializers.ModelSerializer):
     class Meta:
         model = Order
         fields = [
+            "id",
             "number",
             "channel",
             "status",
@@ -391,13 +407,13 @@ class OrderSerializer(serializers.ModelSerializer):
         return state_of(order, order.lines.all())
 
 
-class InvoiceLineTaxSerializer(serializers.ModelSerializer):
+class InvoiceLineTaxSerializer(RowSerializer):
     class Meta:
         model = InvoiceLineTax
-        fields = ["name", "jurisdiction", "percent", "base_cents", "tax_cents"]
+        fields = ["id", "name", "jurisdiction", "percent", "base_cents", "tax_cents"]
 
 
-class InvoiceLineSerializer(serializers.ModelSerializer):
+class InvoiceLineSerializer(RowSerializer):
     """A line of a bill; `goods` names what was handed over, to book it back."""
 
     taxes = InvoiceLineTaxSerializer(many=True, read_only=True)
@@ -429,7 +445,7 @@ class InvoiceLineSerializer(serializers.ModelSerializer):
         ]
 
 
-class InvoiceSerializer(serializers.ModelSerializer):
+class InvoiceSerializer(RowSerializer):
     number = serializers.CharField(source="__str__", read_only=True)
     customer = serializers.CharField(source="customer.name", default=None)
     order = serializers.CharField(source="order.number", default=None)
@@ -553,11 +569,12 @@ class StandSaleSerializer(serializers.Serializer):
         return attrs
 
 
-class StandSaleMadeSerializer(serializers.Serializer):
+class StandSaleMadeSerializer(AnswerSerializer):
     """The receipt of a stand sale."""
 
     order = serializers.CharField(source="order.number")
     receipt = serializers.CharField(source="invoice.__str__")
+    receipt_id = serializers.IntegerField(source="invoice.pk")
     total_cents = serializers.IntegerField(source="invoice.total_cents")
     tax_cents = serializers.IntegerField(source="invoice.tax_cents")
     change_cents = serializers.IntegerField()

@@ -8,6 +8,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import rows_of
 from apiary_sales.api.serializers import (
@@ -28,10 +29,10 @@ from apiary_sales.pricing.models import Service
 from inventory.shared.people import person_of
 
 
-class ServiceSerializer(serializers.ModelSerializer):
+class ServiceSerializer(RowSerializer):
     class Meta:
         model = Service
-        fields = ["code", "name", "unit", "usual_price", "taxed_as", "is_active"]
+        fields = ["id", "code", "name", "unit", "usual_price", "taxed_as", "is_active"]
 
 
 class ServiceLineSerializer(serializers.Serializer):

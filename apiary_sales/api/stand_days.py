@@ -6,6 +6,7 @@ from rest_framework.exceptions import PermissionDenied
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import CENTS_MAX, CodeField, StrictCharField, StrictIntegerField
@@ -22,7 +23,7 @@ from inventory.stock.models import Place
 SELL = "orders.sell_at_stand"
 
 
-class StandDayCloseSerializer(serializers.ModelSerializer):
+class StandDayCloseSerializer(RowSerializer):
     """The count that closed a day; what is over is above zero, what is short below it."""
 
     difference_cents = serializers.IntegerField()
@@ -48,7 +49,7 @@ class StandDayCloseSerializer(serializers.ModelSerializer):
         ]
 
 
-class StandDaySerializer(serializers.ModelSerializer):
+class StandDaySerializer(RowSerializer):
     """The drawer of a place on a day; `closing` is None while it is open."""
 
     place = serializers.CharField(source="place.code")
@@ -59,7 +60,7 @@ class StandDaySerializer(serializers.ModelSerializer):
         fields = ["id", "place", "day", "float_cents", "float_pieces", "note", "closing"]
 
 
-class StandCashSerializer(serializers.ModelSerializer):
+class StandCashSerializer(RowSerializer):
     class Meta:
         model = StandCash
         fields = ["id", "stand_day", "kind", "cents", "text", "expense", "undone_on"]

@@ -8,6 +8,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import IdField, StoreCodeField, rows_of
 from apiary_sales.api.serializers import (
@@ -114,14 +115,15 @@ class RefusalSerializer(serializers.Serializer):
     note = StrictCharField(max_length=300)
 
 
-class ReturnRequestSerializer(serializers.ModelSerializer):
+class ReturnRequestSerializer(RowSerializer):
     """A return that the office was asked about; `receipt` is null until one is known."""
 
     place = serializers.CharField(source="place.code")
     product = serializers.CharField(source="product.code", default=None)
     asked_by = serializers.CharField(source="asked_by.username")
     decided_by = serializers.CharField(source="decided_by.username", default=None)
-    credit_note = serializers.CharField(default=None)
+    receipt = serializers.CharField(source="receipt.__str__", default=None)
+    credit_note = serializers.CharField(source="credit_note.__str__", default=None)
 
     class Meta:
         model = ReturnRequest
@@ -182,7 +184,7 @@ class ReturnRequestApiView(RetrieveApiView):
     permission_required = SELL
     serializer_class = ReturnRequestSerializer
     queryset = ReturnRequest.objects.select_related(
-        "place", "product", "asked_by", "decided_by", "credit_note"
+        "place", "product", "asked_by", "decided_by", "receipt", "credit_note"
     )
 
 

@@ -9,6 +9,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.periods import PERIOD, period_of
 from apiary_sales.api.serializers import (
@@ -34,7 +35,7 @@ MANAGE_CUSTOMERS = "customers.manage_customers"
 SEE_MONEY = "billing.view_money"
 
 
-class TaxRateSerializer(serializers.ModelSerializer):
+class TaxRateSerializer(RowSerializer):
     class Meta:
         model = TaxRate
         fields = ["id", "name", "jurisdiction", "goods", "percent", "valid_from"]
@@ -50,7 +51,7 @@ class TaxRateToSetSerializer(serializers.Serializer):
     valid_from = serializers.DateField()
 
 
-class TaxCategorySerializer(serializers.ModelSerializer):
+class TaxCategorySerializer(RowSerializer):
     class Meta:
         model = GoodsCategory
         fields = ["id", "goods", "category", "reason", "valid_from"]
@@ -129,10 +130,10 @@ class TaxReturnSerializer(serializers.Serializer):
     difference_cents = serializers.IntegerField()
 
 
-class ExemptSaleSerializer(serializers.Serializer):
+class ExemptSaleSerializer(AnswerSerializer):
     """What one bill has free of tax for one reason, and the certificate for it."""
 
-    invoice = serializers.CharField()
+    invoice = serializers.CharField(source="invoice.__str__")
     counts_on = serializers.DateField()
     customer = serializers.CharField(source="invoice.customer.name", default=None)
     reason = serializers.CharField()

@@ -10,6 +10,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import (
     GramsCountField,
@@ -101,7 +102,7 @@ def pieces_rows() -> Any:
 # Consignment
 
 
-class ShelfLotSerializer(serializers.Serializer):
+class ShelfLotSerializer(AnswerSerializer):
     lot = serializers.CharField(source="lot.code")
     lot_id = serializers.IntegerField(source="lot.pk")
     product = serializers.CharField(source="product.code")
@@ -110,7 +111,7 @@ class ShelfLotSerializer(serializers.Serializer):
     unit_price = serializers.DecimalField(max_digits=12, decimal_places=4, allow_null=True)
 
 
-class ConsignmentShelfSerializer(serializers.Serializer):
+class ConsignmentShelfSerializer(AnswerSerializer):
     """A shop's shelf, and what of ours is on it by lot and since when."""
 
     code = serializers.CharField(source="shelf.place.code")
@@ -134,12 +135,12 @@ class ConsignmentPriceSerializer(serializers.Serializer):
     valid_from = OptionalDayField()
 
 
-class ConsignmentPriceMadeSerializer(serializers.ModelSerializer):
+class ConsignmentPriceMadeSerializer(RowSerializer):
     product = serializers.CharField(source="product.code")
 
     class Meta:
         model = ConsignmentPrice
-        fields = ["product", "unit_price", "valid_from"]
+        fields = ["id", "product", "unit_price", "valid_from"]
 
 
 class ConsignmentPlanSerializer(serializers.Serializer):
@@ -156,18 +157,18 @@ class DeliveredSerializer(serializers.Serializer):
     delivered_on = OptionalDayField()
 
 
-class DeliveryLineSerializer(serializers.Serializer):
+class DeliveryLineSerializer(AnswerSerializer):
     product = serializers.CharField(source="product.code")
     pieces = serializers.IntegerField()
 
 
-class ConsignmentDeliverySerializer(serializers.ModelSerializer):
+class ConsignmentDeliverySerializer(RowSerializer):
     shelf = serializers.CharField(source="shelf.place.code")
     lines = DeliveryLineSerializer(many=True)
 
     class Meta:
         model = ConsignmentDelivery
-        fields = ["number", "shelf", "status", "planned_on", "delivered_on", "note", "lines"]
+        fields = ["id", "number", "shelf", "status", "planned_on", "delivered_on", "note", "lines"]
 
 
 class PiecesOfLotSerializer(serializers.Serializer):
@@ -425,7 +426,7 @@ class PriceStepMadeSerializer(serializers.Serializer):
     unit_price = serializers.DecimalField(max_digits=12, decimal_places=4)
 
 
-class ContractSerializer(serializers.Serializer):
+class ContractSerializer(AnswerSerializer):
     """A contract with what is handed over, called off and left of it, in grams."""
 
     number = serializers.CharField(source="contract.number")
@@ -587,7 +588,7 @@ class StandingOrderSetUpSerializer(StandingOrderBodySerializer):
     channel = StrictCharField(max_length=8, help_text="`shop` or `delivery`.")
 
 
-class StandingOrderSerializer(serializers.ModelSerializer):
+class StandingOrderSerializer(RowSerializer):
     customer = serializers.CharField(source="customer.name")
     lines = DeliveryLineSerializer(many=True)
 
@@ -619,14 +620,14 @@ class LeaveOutSerializer(serializers.Serializer):
     due_on = serializers.DateField()
 
 
-class ProposedLineSerializer(serializers.Serializer):
+class ProposedLineSerializer(AnswerSerializer):
     product = serializers.CharField(source="product.code")
     pieces = serializers.IntegerField()
     unit_price = serializers.DecimalField(max_digits=12, decimal_places=4, allow_null=True)
     lacking = serializers.IntegerField()
 
 
-class ProposalSerializer(serializers.Serializer):
+class ProposalSerializer(AnswerSerializer):
     """The order that a standing order proposes; `lacking` is what is not free now."""
 
     standing = serializers.IntegerField(source="standing.pk")
@@ -789,7 +790,7 @@ class RoundBodySerializer(serializers.Serializer):
     note = OptionalTextField(max_length=300)
 
 
-class GoodsSerializer(serializers.Serializer):
+class GoodsSerializer(AnswerSerializer):
     """Pieces, or grams of what is weighed; `lot` is null where there are too few."""
 
     product = serializers.CharField(source="product.code")
@@ -797,13 +798,13 @@ class GoodsSerializer(serializers.Serializer):
     quantity = serializers.IntegerField()
 
 
-class DrumSerializer(serializers.Serializer):
+class DrumSerializer(AnswerSerializer):
     drum = serializers.CharField(source="drum.code")
     net_grams = serializers.IntegerField()
     gross_grams = serializers.IntegerField(allow_null=True)
 
 
-class StopSerializer(serializers.Serializer):
+class StopSerializer(AnswerSerializer):
     id = serializers.IntegerField(source="stop.pk")
     what = serializers.CharField()
     customer = serializers.CharField(source="customer.name")
@@ -812,7 +813,7 @@ class StopSerializer(serializers.Serializer):
     drums = DrumSerializer(many=True)
 
 
-class RoundSerializer(serializers.Serializer):
+class RoundSerializer(AnswerSerializer):
     """A round with its load list: totals to load, and what is handed over at each stop."""
 
     number = serializers.CharField(source="round.number")
@@ -825,13 +826,13 @@ class RoundSerializer(serializers.Serializer):
     stops = StopSerializer(many=True)
 
 
-class RoundRowSerializer(serializers.ModelSerializer):
+class RoundRowSerializer(RowSerializer):
     stops = serializers.IntegerField(source="stop_count")
     left = serializers.IntegerField(source="left_count")
 
     class Meta:
         model = DeliveryRound
-        fields = ["number", "day", "vehicle", "driver", "stops", "left"]
+        fields = ["id", "number", "day", "vehicle", "driver", "stops", "left"]
 
 
 def round_of(number: str) -> DeliveryRound:

@@ -6,6 +6,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.fields import VesselCodeField
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
@@ -30,7 +31,7 @@ class LotFigureSerializer(MeasurementSerializer):
         fields = ["lot", *MeasurementSerializer.Meta.fields]
 
 
-class WarmingSerializer(serializers.Serializer):
+class WarmingSerializer(AnswerSerializer):
     """One warming, the lots that were in the vessel, and what laboratories measured of them."""
 
     id = serializers.IntegerField(source="warming.pk")

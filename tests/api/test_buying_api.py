@@ -165,7 +165,7 @@ def test_a_bill_is_entered_paid_and_undone(send, read, room):
     undone = made(send(f"supplier-payments/{payment['id']}/undo/", {"reason": "Lost"}), 200)
     assert undone["undone_on"] == today()
     [balance] = read("supplier-balances/").json()
-    assert (balance["supplier_name"], balance["open_cents"]) == ("Meadow Glass", 50_000)
+    assert (balance["supplier"], balance["open_cents"]) == ("Meadow Glass", 50_000)
     made(send(f"supplier-bills/{bill['id']}/undo/", {"reason": "Not ours"}), 200)
     assert SupplierBill.objects.get().is_undone
     assert not SeasonExpense.objects.exists()

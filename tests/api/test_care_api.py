@@ -110,6 +110,8 @@ def test_a_cleaning_is_marked_read_and_taken_back(call, owner):
     assert made.status_code == 201
     assert (made.json()["what"], made.json()["cleaned_by"]) == ("Floor", "Suki")
     assert call("post", "cleanings/", told, role="stand", key="c").json() == made.json()
+    assert (made.json()["task"], made.json()["cleaned_by"]) == ("Floor", "Suki")
+    assert call("post", "cleanings/", told, role="stand", key="c").status_code == 409
     assert call("get", f"cleanings/?since={DAY}&until={DAY}").json() == [made.json()]
     removed = call("post", f"cleanings/{made.json()['id']}/remove/", role="stand")
     assert removed.json()["removed_by"] == "Stand"

@@ -280,3 +280,47 @@ def test_the_schema_says_that_bodies_are_closed():
 
     assert len(bodies) > 150
     assert [body for body in bodies if body["additionalProperties"] is not False] == []
+
+
+# ------------------------------------------------------------------ ids
+
+# What other things are called in answers.
+THINGS = {
+    *("brand", "credit_note", "customer", "drum", "invoice", "item", "lot", "order", "owner"),
+    *("part", "place", "product", "receipt", "run", "service", "size", "source", "supplier"),
+    *("target", "target_lot", "task", "variety", "supersedes", "bill"),
+}
+# What is kept of a recall are the names of its day; a season has no lot, and an event of a drum
+# may have no order.
+WITHOUT_IDS = {
+    *("RecallHandedBack", "RecallPlace", "RecallReturn", "RecallSale", "RecallShortage"),
+    *("RecallUnnamed", "RecallWaiting", "FlowOrigin", "DrumEvent"),
+}
+
+
+def test_what_an_answer_names_has_its_id_beside_it():
+    components = SchemaGenerator().get_schema(request=None, public=True)["components"]["schemas"]
+
+    lacking = [
+        f"{component}.{name}"
+        for component, schema in components.items()
+        if not component.endswith("Request") and component not in WITHOUT_IDS
+        for name, field in schema.get("properties", {}).items()
+        if name in THINGS
+        and "string" in field.get("type", [])
+        and f"{name}_id" not in schema["properties"]
+    ]
+
+    assert lacking == []
+
+
+def test_the_id_beside_a_name_is_that_of_the_row_it_points_at(ask):
+    places = [builders.place(f"tank-{each}") for each in range(2)]
+    lot = builders.bought_lot(places[0])
+
+    [row] = ask("lots/").json()["results"]
+    [stock] = ask("stock/").json()["results"]
+
+    assert (row["supplier"], row["supplier_id"]) == ("Olmo Honey", lot.supplier_id)
+    assert (row["product"], row["product_id"]) == (None, None)
+    assert (stock["place_id"], stock["lot_id"]) == (places[0].pk, lot.pk)

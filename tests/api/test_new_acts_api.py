@@ -123,7 +123,7 @@ def test_a_brand_is_sold_to_one_customer_and_to_everybody_again(send):
     shop = builders.customer()
     path = f"brands/{brand.pk}/customer/"
 
-    assert made(send(path, {"customer": shop.pk}), 200)["customer"] == shop.pk
+    assert made(send(path, {"customer": shop.pk}), 200)["customer_id"] == shop.pk
     assert PrivateLabel.objects.get().customer == shop
     assert fields(send(path, {"customer": shop.pk + 1})) == ["customer"]
     assert send(path, {"customer": None}, role="bottling").status_code == 403

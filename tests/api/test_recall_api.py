@@ -47,7 +47,7 @@ def test_a_code_is_answered_with_its_balance(office, sold):
     said = office.get("/api/v1/recall/", {"code": "l26200-1"}).json()
 
     [match], answer = said["matches"], said["answer"]
-    assert (match["lot"], match["code"], match["is_meant"]) == (sold.pk, "L26200-1", True)
+    assert (match["id"], match["code"], match["is_meant"]) == (sold.pk, "L26200-1", True)
     assert (answer["buyers"], answer["pieces_out"], answer["grams_out"]) == (1, 12, 0)
     assert answer["percent_found"] == "100.00"
     [lot] = answer["lots"]

@@ -103,4 +103,4 @@ def test_goods_without_a_receipt_are_refused_or_put_to_one(post, stand, pounds):
     assert none_yet.status_code == 422
     assert "receipt" in str(none_yet.json())
     assert refused.json()["state"] == "refused"
-    assert (approved.json()["state"], approved.json()["receipt"]) == ("approved", receipt.pk)
+    assert (approved.json()["state"], approved.json()["receipt_id"]) == ("approved", receipt.pk)

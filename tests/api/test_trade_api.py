@@ -221,7 +221,7 @@ def test_standing_orders_are_confirmed_in_one_step(call, lot, shop):
         ),
         200,
     )
-    assert changed["lines"] == [{"product": "1-lb", "pieces": 8}]
+    assert [(line["product"], line["pieces"]) for line in changed["lines"]] == [("1-lb", 8)]
     assert made(call("get", "standing-orders/"), 200) == [changed]
 
 
@@ -233,7 +233,15 @@ def test_a_round_is_planned_and_its_stops_delivered(call, lot, shop, jars, owner
 
     planned = made(call("post", "delivery-rounds/", body))
 
-    assert planned["to_load"] == [{"product": "1-lb", "lot": "A1", "quantity": 10}]
+    assert planned["to_load"] == [
+        {
+            "product": "1-lb",
+            "product_id": jars.pk,
+            "lot": "A1",
+            "lot_id": lot.pk,
+            "quantity": 10,
+        }
+    ]
     at = f"delivery-rounds/{planned['number']}"
     assert call("get", f"{at}/load-list.pdf").content[:5] == b"%PDF-"
     changed = made(call("post", f"{at}/", {**body, "vehicle": "Truck"}), 200)

@@ -111,15 +111,15 @@ def test_reminders_are_approved_by_what_was_shown(call, invoice):
         [row] = call("get", "reminders/").json()
         assert (row["level"], row["owed_cents"]) == (1, 7200)
 
-        wrong = {"chosen": [{"customer": row["customer"], "digest": "0" * 32}]}
+        wrong = {"chosen": [{"customer": row["customer_id"], "digest": "0" * 32}]}
         assert call("post", "reminders/", wrong, key="r1").status_code == 409
         assert mail.outbox == []
 
-        right = {"chosen": [{"customer": row["customer"], "digest": row["digest"]}]}
+        right = {"chosen": [{"customer": row["customer_id"], "digest": row["digest"]}]}
         made = call("post", "reminders/", right, key="r2")
 
     assert made.status_code == 201
-    assert [each["invoice"] for each in made.json()[0]["reminders"]] == [invoice.pk]
+    assert [each["invoice_id"] for each in made.json()[0]["reminders"]] == [invoice.pk]
     assert len(mail.outbox) == 1
 
 

@@ -29,6 +29,7 @@ class ShortageRow:
 
     key: int
     kind: str
+    item_key: int
     what: str
     quantity: int
     much: str
@@ -39,6 +40,7 @@ class ShortageRow:
     lot_what: str
     thing: str
     place: str
+    place_key: int | None
     place_code: str
     is_vessel: bool
     is_at_stand: bool
@@ -123,6 +125,7 @@ def _row(shortage: Shortage) -> ShortageRow:
     return ShortageRow(
         key=shortage.pk,
         kind=shortage.item.kind,
+        item_key=shortage.item_id,
         what=_name(shortage.item),
         quantity=shortage.quantity,
         much=shortage.item.in_words(shortage.quantity, 1),
@@ -133,6 +136,7 @@ def _row(shortage: Shortage) -> ShortageRow:
         lot_what=lot.what if lot else "",
         thing=f"lot-{lot.pk}" if lot else f"item-{shortage.item_id}",
         place=place.name if place else "",
+        place_key=place.pk if place else None,
         place_code=place.code if place else "",
         is_vessel=place.kind in Place.VESSELS if place else False,
         is_at_stand=place.kind in own_places.KINDS if place else False,
