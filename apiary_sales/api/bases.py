@@ -8,9 +8,11 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from apiary_sales.api.parameters import parameters_of, refuse_unknown
+from apiary_sales.api.permissions import SignedIn
+from apiary_sales.customers.permissions import ANY_OF
 
 
-class ViewPermission(permissions.IsAuthenticated):
+class ViewPermission(SignedIn):
     """Signed in, and with the permission the view names, or all of several, if it names any.
 
     A view that reads and acts may name another `permission_to_read`, None for everybody.
@@ -22,6 +24,16 @@ class ViewPermission(permissions.IsAuthenticated):
             wanted = getattr(view, "permission_to_read", wanted)
         names = (wanted,) if isinstance(wanted, str) else wanted or ()
         return super().has_permission(request, view) and request.user.has_perms(names)
+
+
+class BuyersPermission(ViewPermission):
+    """Those who may see buyers and what they buy; to act, what the view names as ever."""
+
+    def has_permission(self, request, view) -> bool:
+        if request.method not in permissions.SAFE_METHODS:
+            return super().has_permission(request, view)
+        is_signed_in = SignedIn().has_permission(request, view)
+        return is_signed_in and any(request.user.has_perm(name) for name in ANY_OF)
 
 
 class ApiView(APIView):

@@ -3,19 +3,14 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
-from rest_framework.generics import get_object_or_404
-from rest_framework.request import Request
-from rest_framework.response import Response
-
-from apiary_sales.api.bottling import RUN_BOTTLING, NothingSerializer, RunSerializer
 from rest_framework import serializers, status
+from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView
-from apiary_sales.api.bottling import RUN_BOTTLING, RunSerializer
+from apiary_sales.api.bottling import RUN_BOTTLING, NothingSerializer, RunSerializer
 from apiary_sales.api.fields import (
     GramsCountField,
     MinutesCountField,

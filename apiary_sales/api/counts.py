@@ -473,7 +473,6 @@ class PlaceCountApiView(ApiActView):
         return Response(CountSheetSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class CountDifferencesApiView(generics.GenericAPIView):
 class CountDifferencesApiView(GenericApiView):
     permission_classes = [ViewPermission]
     permission_required = ENTER

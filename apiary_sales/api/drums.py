@@ -275,11 +275,8 @@ class OutingSerializer(AnswerSerializer):
         return str(outing.invoice) if outing.invoice else None
 
 
-class DrumsOutApiView(APIView):
-    permission_classes = [BuyersPermission]
 class DrumsOutApiView(ApiView):
-    permission_classes = [ViewPermission]
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="drums_out", responses=OutingSerializer(many=True))
     def get(self, request):
@@ -294,11 +291,8 @@ class DrumEventSerializer(serializers.Serializer):
     order = serializers.CharField()
 
 
-class DrumHistoryApiView(APIView):
-    permission_classes = [BuyersPermission]
 class DrumHistoryApiView(ApiView):
-    permission_classes = [ViewPermission]
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="drum_history", responses=DrumEventSerializer(many=True))
     def get(self, request, code: str):

@@ -11,9 +11,9 @@ from rest_framework import parsers, serializers, status
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
-from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ApiView
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission

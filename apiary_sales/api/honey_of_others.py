@@ -3,9 +3,8 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
-from rest_framework.generics import get_object_or_404
 from rest_framework import serializers, status
+from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 

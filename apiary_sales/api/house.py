@@ -9,14 +9,14 @@ from rest_framework import parsers, serializers, status
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from apiary_sales.accounts.models import SetUp
 from apiary_sales.accounts.services import set_up
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import StrictModelSerializer
 from apiary_sales.api.files import FILE_MESSAGES
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from apiary_sales.billing.forms.money import HouseDetailsForm
 from inventory.bottling.models import JarPage
 from inventory.bottling.services import jar_page
@@ -199,8 +199,7 @@ class SetUpSerializer(serializers.ModelSerializer):
         return list(set_up.STEPS)
 
 
-class SetUpApiView(APIView):
-    permission_classes = [ViewPermission]
+class SetUpApiView(ApiView):
     permission_required = MANAGE_PEOPLE
 
     @extend_schema(responses=SetUpSerializer)

@@ -3,14 +3,15 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, parsers, serializers, status
+from rest_framework import parsers, serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import GenericApiView, ListApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.files import FILE_MESSAGES
 from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from apiary_sales.api.work import WorkSerializer, begun
 from apiary_sales.imports.models import Import, ImportKind, ImportRow
 from apiary_sales.imports.queries import imports as queries
@@ -94,7 +95,7 @@ class ImportToUndoSerializer(serializers.Serializer):
     reason = StrictCharField(max_length=300)
 
 
-class ImportsApiView(ApiActView, generics.ListAPIView):
+class ImportsApiView(ApiActView, ListApiView):
     """Lists of the kinds that a person may bring in."""
 
     permission_required = BRING_IN
@@ -128,8 +129,7 @@ class ImportsApiView(ApiActView, generics.ListAPIView):
         return Response(ImportSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class ImportApiView(generics.GenericAPIView):
-    permission_classes = [ViewPermission]
+class ImportApiView(GenericApiView):
     permission_required = BRING_IN
     serializer_class = ImportSerializer
     queryset = Import.objects.none()
@@ -140,10 +140,9 @@ class ImportApiView(generics.GenericAPIView):
         return Response(ImportSerializer(access.import_for(request.user, pk)).data)
 
 
-class ImportBadRowsApiView(generics.ListAPIView):
+class ImportBadRowsApiView(ListApiView):
     """The rows of a list with something wrong."""
 
-    permission_classes = [ViewPermission]
     permission_required = BRING_IN
     serializer_class = BadRowSerializer
     queryset = ImportRow.objects.none()

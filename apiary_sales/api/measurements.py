@@ -5,8 +5,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.response import Response
 
-from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.answers import RowSerializer
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import GramsCountField, IdField, VesselCodeField
 from apiary_sales.api.lots import in_bulk
 from apiary_sales.api.serializers import (

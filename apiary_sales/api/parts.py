@@ -6,6 +6,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.fields import PiecesCountField, StoreCodeField
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -16,10 +17,6 @@ from apiary_sales.api.serializers import (
 )
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from inventory.bottling.models import PackagingPart, PartReceipt
-from apiary_sales.api.answers import RowSerializer
-from apiary_sales.api.serializers import StrictDecimalField
-from apiary_sales.api.views import REFUSALS, ApiActView
-from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts
 from inventory.shared.people import person_of
 

@@ -55,7 +55,6 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
         if made := _made(error):
             problem.data["made"] = made
         if isinstance(error, TooBusy | TooManyTries):
-        if isinstance(error, TooManyTries):
             problem["Retry-After"] = str(error.wait_seconds)
         return problem
     if isinstance(error, Http404):

@@ -5,9 +5,9 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
-from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import IdField, PiecesCountField, rows_of
 from apiary_sales.api.serializers import (
     CodeField,

@@ -7,32 +7,25 @@ from django.forms import BaseForm
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
-from rest_framework import generics, serializers
+from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
-from rest_framework.views import APIView
 
-from apiary_sales.api.views import ViewPermission
+from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
 
 ON = OpenApiParameter("on", OpenApiTypes.DATE, description="A day; today when left out.")
 
 
-class ReadingApiView(APIView):
+class ReadingApiView(ApiView):
     """One answer of figures."""
 
-    permission_classes = [ViewPermission]
 
-
-class RowsApiView(generics.ListAPIView):
+class RowsApiView(ListApiView):
     """Rows of a table, page by page."""
 
-    permission_classes = [ViewPermission]
 
-
-class RowApiView(generics.RetrieveAPIView):
+class RowApiView(RetrieveApiView):
     """One row."""
-
-    permission_classes = [ViewPermission]
 
 
 class DecimalFigureField(serializers.DecimalField):

@@ -8,10 +8,9 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
 
-from apiary_sales.api.views import BuyersPermission
 from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
-from apiary_sales.api.views import ViewPermission
+from apiary_sales.api.views import BuyersPermission
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.queries import recall, recalled_lots, trace
 from inventory.stock.models import Lot
@@ -212,11 +211,8 @@ def _chosen(request: Any) -> list[int]:
     return list(Lot.objects.filter(pk__in=wanted).order_by("pk").values_list("pk", flat=True))
 
 
-class RecallView(APIView):
-    permission_classes = [BuyersPermission]
 class RecallView(ApiView):
-    permission_classes = [ViewPermission]
-    permission_required = "orders.fulfil_orders"
+    permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="recall", parameters=[CODE, LOT], responses=RecallFoundSerializer)
     def get(self, request):

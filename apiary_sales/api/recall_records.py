@@ -90,9 +90,8 @@ class RecallToFinishSerializer(serializers.Serializer):
     lots_are_settled = serializers.BooleanField(required=False)
 
 
-class RecallRecordsApiView(ApiActView, generics.ListAPIView):
-    permission_classes = [BuyersPermission]
 class RecallRecordsApiView(ApiActView, ListApiView):
+    permission_classes = [BuyersPermission]
     permission_required = SEES_BUYERS
     serializer_class = RecallToStartSerializer
     queryset = queries.records()

@@ -54,6 +54,8 @@ def _describe_key(operation: dict[str, Any]) -> None:
     for status, response in operation["responses"].items():
         if status.startswith("2"):
             response.setdefault("headers", {})["Idempotency-Replayed"] = REPLAYED
+
+
 def close_bodies(result: dict[str, Any], generator: Any, **kwargs: Any) -> dict[str, Any]:
     """Say of every body that it takes the fields it names, and no other."""
     components = result["components"]["schemas"]

@@ -8,8 +8,8 @@ from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from apiary_sales.api.sold_at import SoldAtField
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
+from apiary_sales.api.sold_at import SoldAtField
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order, OrderLine

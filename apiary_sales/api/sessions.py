@@ -3,7 +3,7 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -11,7 +11,8 @@ from rest_framework.response import Response
 from apiary_sales.accounts import access
 from apiary_sales.accounts.models import HouseSession, User
 from apiary_sales.accounts.services import sessions
-from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.views import REFUSALS, ApiActView
 from inventory.shared.people import person_of
 
 
@@ -37,10 +38,9 @@ class SignedInSerializer(serializers.ModelSerializer):
         ]
 
 
-class SessionListView(generics.ListAPIView):
+class SessionListView(ListApiView):
     """Where a person is signed in; an owner sees that of everybody."""
 
-    permission_classes = [ViewPermission]
     serializer_class = SignedInSerializer
     queryset = HouseSession.objects.all()
 

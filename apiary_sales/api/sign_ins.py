@@ -3,14 +3,15 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.accounts import browsers, queries
 from apiary_sales.accounts.models import SignIn, User
 from apiary_sales.accounts.services import sign_ins
-from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.views import REFUSALS, ApiActView
 
 MANAGE_PEOPLE = "accounts.manage_people"
 
@@ -42,10 +43,9 @@ class SignInSerializer(serializers.ModelSerializer):
         return browsers.in_words(entry.browser)
 
 
-class SignInsApiView(generics.ListAPIView):
+class SignInsApiView(ListApiView):
     """The sign-ins of the last 180 days, the newest first."""
 
-    permission_classes = [ViewPermission]
     permission_required = MANAGE_PEOPLE
     serializer_class = SignInSerializer
     queryset = queries.sign_ins()

@@ -3,11 +3,12 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField, StoreCodeField, rows_of
 from apiary_sales.api.serializers import (
     CodeField,
@@ -154,7 +155,7 @@ class ShortMarksApiView(ApiActView):
         return Response(ShortSeenSerializer({"count": count}).data)
 
 
-class HandedInSalesApiView(ApiActView, generics.ListAPIView):
+class HandedInSalesApiView(ApiActView, ListApiView):
     permission_required = stand_messages.SELL
     permission_to_read = SEE
     serializer_class = SaleToHandInSerializer

@@ -3,7 +3,7 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import generics, parsers, permissions, serializers, status
+from rest_framework import parsers, permissions, serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -11,9 +11,10 @@ from rest_framework.response import Response
 from apiary_sales.accounts import access, rules
 from apiary_sales.accounts.models import ApiToken, User
 from apiary_sales.accounts.services import sign_ins, tokens
+from apiary_sales.api.bases import GenericApiView, ListApiView
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
-from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import REFUSALS, ApiActView
 from inventory.shared.errors import BadValue
 from inventory.shared.people import person_of
 
@@ -71,7 +72,7 @@ class TokenGivenSerializer(ProgramKeySerializer):
         fields = ["token", *ProgramKeySerializer.Meta.fields]
 
 
-class TokenView(generics.GenericAPIView):
+class TokenView(GenericApiView):
     """A key for a name and a password."""
 
     authentication_classes: list[Any] = []
@@ -102,10 +103,9 @@ class TokenView(generics.GenericAPIView):
         return Response({"token": text, **ProgramKeySerializer(token).data})
 
 
-class TokenListView(generics.ListAPIView):
+class TokenListView(ListApiView):
     """The keys that work: a person's own; an owner sees those of everybody."""
 
-    permission_classes = [ViewPermission]
     serializer_class = ProgramKeySerializer
     queryset = ApiToken.objects.all()
 

@@ -1090,6 +1090,5 @@ urlpatterns = [
     path("invoices-printed/", work.InvoicesPrintApiView.as_view(), name="invoices-print"),
     path("statements-printed/", work.StatementsPrintApiView.as_view(), name="statements-print"),
     path("reports/<slug:slug>/files/", work.ReportFilesApiView.as_view(), name="report-files"),
-    path("token/", views.TokenView.as_view(), name="token"),
     path("schema/", views.SchemaView.as_view(), name="schema"),
 ]

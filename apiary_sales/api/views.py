@@ -1,38 +1,27 @@
 """The API: the same services and permissions as the pages, in JSON."""
 
 from datetime import date
-from typing import Any
 from typing import Any, ClassVar
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import mixins, permissions, status, viewsets
-from rest_framework.exceptions import ParseError
-from rest_framework import mixins, parsers, permissions, status, viewsets
 from drf_spectacular.views import SpectacularAPIView
-from rest_framework import mixins, parsers, status, viewsets
-from rest_framework.authtoken.views import ObtainAuthToken
+from rest_framework import mixins, status, viewsets
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 
 from apiary_sales.accounts.models import User
-from apiary_sales.api import idempotency, serializers
-from apiary_sales.api import bodies, serializers
-from apiary_sales.api.bases import ApiView, ViewPermission
+from apiary_sales.api import bodies, idempotency, serializers
+from apiary_sales.api.bases import ApiView, BuyersPermission, ViewPermission
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
-from apiary_sales.api.permissions import SignedIn
-from apiary_sales.billing.models import Invoice
-from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.sold_at import as_happened
 from apiary_sales.billing.models import Invoice, StandSale
-from apiary_sales.billing.services import stand
 from apiary_sales.billing.services import handed_in, stand
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.permissions import ANY_OF
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
@@ -57,31 +46,6 @@ REFUSALS = {
 }
 
 
-class ViewPermission(SignedIn):
-    """Signed in, and with the permission the view names, or all of several, if it names any.
-
-    A view that reads and acts may name another `permission_to_read`, None for everybody.
-    """
-
-    def has_permission(self, request, view) -> bool:
-        wanted = getattr(view, "permission_required", None)
-        if request.method in permissions.SAFE_METHODS:
-            wanted = getattr(view, "permission_to_read", wanted)
-        names = (wanted,) if isinstance(wanted, str) else wanted or ()
-        return super().has_permission(request, view) and request.user.has_perms(names)
-
-
-class BuyersPermission(ViewPermission):
-    """Those who may see buyers and what they buy; to act, what the view names as ever."""
-
-    def has_permission(self, request, view) -> bool:
-        if request.method not in permissions.SAFE_METHODS:
-            return super().has_permission(request, view)
-        is_signed_in = permissions.IsAuthenticated().has_permission(request, view)
-        return is_signed_in and any(request.user.has_perm(name) for name in ANY_OF)
-
-
-class ReadOnlyViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
 class ReadOnlyViewSet(
     ApiView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet
 ):
@@ -226,14 +190,6 @@ def key_in_books(request: Request, key: str) -> str:
     return keys.part(key, whose)
 
 
-class TokenView(ObtainAuthToken):
-class TokenView(ApiView, ObtainAuthToken):
-    """A token for a name and a password."""
-
-    permission_classes: ClassVar = []
-    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
-
-
 class SchemaView(ApiView, SpectacularAPIView):
     """The description of this API, for programs (OpenAPI)."""
 
@@ -284,19 +240,6 @@ class StandSaleView(ApiActView):
         """Sell jars over the counter at the stand prices of the day."""
         key = self.key()
         sale = sell_at_stand(self.checked(), sold_by=person_of(request), key=key)
-        data = self.checked()
-        lines = self._priced(data.pop("lines"))
-        method, tendered_cents = data.pop("method", None), data.pop("tendered_cents")
-        sent = data.pop("payments", [{"method": method, "tendered_cents": tendered_cents}])
-        names = {"payments.0.method": "method", "payments.0.tendered_cents": "tendered_cents"}
-        with parameters_named(**(names if method else {})):
-            sale = stand.sell(
-                **data,
-                lines=lines,
-                payments=[PaymentMade(**each) for each in sent],
-                sold_by=person_of(request),
-                key=key,
-            )
         handed_in.came_in(sale=sale, sent_by=person_of(request))
         made = serializers.StandSaleMadeSerializer(sale)
         return Response(made.data, status=status.HTTP_201_CREATED)

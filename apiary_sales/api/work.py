@@ -16,11 +16,11 @@ from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
-from rest_framework.views import APIView
 
+from apiary_sales.api.bases import ApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import IdField
-from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import REFUSALS, ApiActView
 from apiary_sales.billing import printing
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
@@ -96,9 +96,7 @@ def work_for(request: Request, pk: int) -> LongWork:
     return work
 
 
-class WorkApiView(APIView):
-    permission_classes = [ViewPermission]
-
+class WorkApiView(ApiView):
     @extend_schema(operation_id="work", responses=WorkSerializer)
     def get(self, request: Request, pk: int) -> Response:
         """Show how far long work is."""
@@ -109,9 +107,7 @@ class WorkApiView(APIView):
         return Response(WorkSerializer(work, context={"request": request}).data)
 
 
-class WorkFileApiView(APIView):
-    permission_classes = [ViewPermission]
-
+class WorkFileApiView(ApiView):
     @extend_schema(
         operation_id="work_file",
         responses={(200, "application/octet-stream"): OpenApiTypes.BINARY},
@@ -182,8 +178,7 @@ class ExportsApiView(ApiActView):
         return begun(request, export_work.begin(started_by=person_of(request)))
 
 
-class ExportFileApiView(APIView):
-    permission_classes = [ViewPermission]
+class ExportFileApiView(ApiView):
     permission_required = MANAGE_PEOPLE
 
     @extend_schema(

@@ -9,6 +9,11 @@ class KeepingConfig(AppConfig):
     def ready(self) -> None:
         from django.db.models.signals import post_migrate, pre_migrate
 
+        from apiary_sales.accounts.services import sessions, sign_ins, tokens
+        from apiary_sales.keeping import tidying
+
+        for tidy in (sessions.clear_expired, tokens.clear_expired, sign_ins.prune):
+            tidying.register(tidy)
         pre_migrate.connect(_lift_triggers, sender=self, dispatch_uid="books")
         post_migrate.connect(_make_triggers, sender=self, dispatch_uid="books")
 

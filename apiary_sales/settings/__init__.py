@@ -419,8 +419,6 @@ SPECTACULAR_SETTINGS = {
         "HoneyFormEnum": "inventory.bottling.models.Product.Form",
         "ImportKindEnum": "apiary_sales.imports.models.ImportKind",
         "LabelPaperEnum": "inventory.bottling.models.LabelSheet.Paper",
-        "LotKindEnum": "inventory.stock.models.Lot.Kind",
-        "PartKindEnum": "inventory.bottling.models.PackagingPart.Kind",
         "SeasonExpenseCategoryEnum": "apiary_sales.pricing.models.SeasonExpense.Category",
         "ServiceUnitEnum": "apiary_sales.pricing.models.Service.Unit",
     },

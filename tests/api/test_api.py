@@ -14,8 +14,8 @@ from drf_spectacular.generators import SchemaGenerator
 from rest_framework import fields
 from rest_framework.exceptions import ValidationError
 
-from apiary_sales.accounts.services import sign_ins as sign_in_services
 from apiary_sales.accounts.services import people, pins, set_up
+from apiary_sales.accounts.services import sign_ins as sign_in_services
 from apiary_sales.api import (
     blends,
     bottling,
@@ -65,11 +65,11 @@ from apiary_sales.api import market_days as market_api
 from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
 from apiary_sales.api import parts as parts_api
-from apiary_sales.api import sign_ins as sign_ins_api
 from apiary_sales.api import people as people_api
 from apiary_sales.api import places as places_api
 from apiary_sales.api import planning as planning_api
 from apiary_sales.api import prices as prices_api
+from apiary_sales.api import sign_ins as sign_ins_api
 from apiary_sales.api import sizes as sizes_api
 from apiary_sales.api import stand_days as stand_days_api
 from apiary_sales.api import stand_marks as stand_marks_api

@@ -23,8 +23,6 @@ def call(client):
             f"/api/v1/{path}",
             **({"data": json.dumps(body)} if body else {}),
             content_type="application/json",
-            content_type="application/json",
-            **({"data": json.dumps(body)} if body else {}),
             headers={
                 "Authorization": builders.authorization(role),
                 "Idempotency-Key": key or builders.new_key(),

@@ -27,8 +27,6 @@ from django_tasks_db.models import DBTaskResult
 from apiary_sales.accounts.models import SellerPin, SignIn, User
 from apiary_sales.accounts.second_step_models import Passkey, SecondStepRule
 from apiary_sales.accounts.services import pins, second_steps, set_up, sign_ins, tokens
-from apiary_sales.accounts.models import SellerPin, User
-from apiary_sales.accounts.services import pins, set_up
 from apiary_sales.api.models import KeptAnswer
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment

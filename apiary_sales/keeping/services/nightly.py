@@ -13,7 +13,6 @@ from django.utils import timezone
 from django_tasks import TaskResultStatus, task
 from django_tasks_db.models import DBTaskResult
 
-from apiary_sales.accounts.services import sessions, sign_ins, tokens
 from apiary_sales.keeping import tidying
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
@@ -27,18 +26,9 @@ AFTER_START = timedelta(minutes=10)
 
 @task()
 def back_up_tonight() -> str:
-    """Make the backup of the night that has come, rehearse it, and queue the next one.
-
-    What is over is deleted before: sessions, keys of programs, and sign-ins that are older than
-    they are kept.
-    """
-    """Delete what is old, make the backup of the night that has come, rehearse it, queue the next."""
     """Delete what is old, make the backup of the night, rehearse it, and queue the next one."""
     tidying.tidy_all()
     try:
-        sessions.clear_expired()
-        tokens.clear_expired()
-        sign_ins.prune()
         return make_nightly(now=timezone.localtime())
     finally:
         _queue(nights.next_night(timezone.localtime()))
