@@ -7,6 +7,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.fields import VesselCodeField
+from apiary_sales.api.honey_in_hand import DipReadingSerializer
 from apiary_sales.api.serializers import (
     PostingSerializer,
     StrictCharField,
@@ -15,46 +16,9 @@ from apiary_sales.api.serializers import (
 )
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from inventory.shared.people import person_of
-from inventory.stock.models import DipReading
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import dips
 from inventory.stock.services.places import MEASURE_MM_MAX
-
-
-class DipReadingSerializer(serializers.ModelSerializer):
-    """A dip with the weight it means, and what the books said at that moment."""
-
-    place = serializers.CharField(source="place.code")
-    place_id = serializers.IntegerField()
-    lot = serializers.CharField(source="lot.code")
-    lot_id = serializers.IntegerField()
-    difference_grams = serializers.IntegerField()
-    read_by = serializers.CharField(source="read_by.username")
-    accepted = serializers.PrimaryKeyRelatedField(  # type: ignore[var-annotated]
-        read_only=True, help_text="The posting that brought the books to it; null for none."
-    )
-
-    class Meta:
-        model = DipReading
-        fields = [
-            "id",
-            "place",
-            "place_id",
-            "lot",
-            "lot_id",
-            "read_at",
-            "read_by",
-            "depth_mm",
-            "celsius",
-            "moisture_percent",
-            "litres",
-            "grams",
-            "uncertainty_grams",
-            "book_grams",
-            "difference_grams",
-            "note",
-            "accepted",
-        ]
 
 
 class DipToTakeSerializer(serializers.Serializer):

@@ -4,8 +4,7 @@ doing, exports, long work, and lists that were brought in.
 
 from typing import Any
 
-from django.db.models import QuerySet
-from django.http import FileResponse, HttpResponse
+from django.http import FileResponse
 from django.http.response import HttpResponseBase
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
@@ -20,20 +19,16 @@ from apiary_sales.accounts import queries as people_queries
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
 from apiary_sales.api.readings import ReadingApiView, RowApiView, RowsApiView
-from apiary_sales.imports.models import Import, ImportKind
-from apiary_sales.imports.queries import imports as import_queries
-from apiary_sales.imports.rules.kinds import BRING_IN, BY_KIND
+from apiary_sales.imports.rules.kinds import BRING_IN
 from apiary_sales.imports.views import access
 from apiary_sales.keeping import export_work
 from apiary_sales.keeping.models import Backup
-from apiary_sales.keeping.queries import backup_state
 from apiary_sales.keeping.queries import system as system_figures
 from apiary_sales.keeping.services import backups
-from inventory.shared import long_work_views, work_files
+from inventory.shared import work_files
 from inventory.shared.errors import BadValue
 from inventory.shared.models import LongWork
 from inventory.shared.people import person_of
-from inventory.shared.services import long_work
 
 MANAGE_PEOPLE = "accounts.manage_people"
 KEEP_HOUSE = "keeping.keep_house"
@@ -182,20 +177,6 @@ class BackupSerializer(serializers.ModelSerializer):
         ]
 
 
-class BackupsApiView(RowsApiView):
-    """All backups that were made or tried, the newest first."""
-
-    permission_required = KEEP_HOUSE
-    serializer_class = BackupSerializer
-    queryset = Backup.objects.all()
-    filterset_fields = ["kind", "ok"]
-    ordering_fields = ["made_at", "id"]
-    ordering = ["-made_at", "-id"]
-
-    def get_queryset(self) -> QuerySet[Backup]:
-        return backup_state.newest()
-
-
 class BackupApiView(RowApiView):
     """One backup."""
 
@@ -286,27 +267,6 @@ class LongWorkSerializer(serializers.ModelSerializer):
         return work_files.path_of(work) is not None
 
 
-class LongWorkApiView(ReadingApiView):
-    @extend_schema(operation_id="long_work", responses=LongWorkSerializer)
-    def get(self, request: Request, pk: int) -> Response:
-        """How far work is that you began; the owner sees that of others too."""
-        work = long_work_views.work_for(request, pk)
-        if long_work.is_lost(work):
-            long_work.end_lost()
-            work.refresh_from_db()
-        return Response(LongWorkSerializer(work).data)
-
-
-class LongWorkFileApiView(ReadingApiView):
-    @extend_schema(
-        operation_id="long_work_file",
-        responses={(200, "application/octet-stream"): OpenApiTypes.BINARY},
-    )
-    def get(self, request: Request, pk: int) -> HttpResponse:
-        """The file that work made."""
-        return long_work_views.file_of(long_work_views.work_for(request, pk))
-
-
 class KeptExportSerializer(serializers.Serializer):
     name = serializers.CharField(source="path.name")
     made_at = serializers.DateTimeField()
@@ -350,117 +310,7 @@ class ExportFileApiView(ReadingApiView):
 # ------------------------------------------------------------------ lists that were brought in
 
 
-class BroughtInListSerializer(serializers.ModelSerializer):
-    """A list that was uploaded, and how far it is."""
-
-    uploaded_by = serializers.CharField(source="uploaded_by.username")
-    completed_by = serializers.CharField(source="completed_by.username", default=None)
-    undone_by = serializers.CharField(source="undone_by.username", default=None)
-
-    class Meta:
-        model = Import
-        fields = [
-            "id",
-            "kind",
-            "state",
-            "file_name",
-            "rows_read",
-            "rows_bad",
-            "rows_made",
-            "message",
-            "uploaded_by",
-            "uploaded_at",
-            "completed_by",
-            "completed_at",
-            "undone_by",
-            "undone_at",
-            "undone_reason",
-            "work",
-        ]
-
-
-class BroughtInListsApiView(RowsApiView):
-    """The lists that were uploaded, of the kinds that you may bring in."""
-
-    permission_required = BRING_IN
-    serializer_class = BroughtInListSerializer
-    queryset = Import.objects.all()
-    filterset_fields = ["kind", "state"]
-    ordering_fields = ["id"]
-    ordering = ["-id"]
-
-    def get_queryset(self) -> QuerySet[Import]:
-        kinds = [what.kind for what in access.open_to(self.request.user)]
-        return import_queries.kept().filter(kind__in=kinds)
-
-
-class ListProblemSerializer(serializers.Serializer):
-    column = serializers.CharField()
-    sentence = serializers.CharField()
-
-
-class WrongRowSerializer(serializers.Serializer):
-    """A row that can't be brought in, and why."""
-
-    number = serializers.IntegerField()
-    cells = serializers.CharField()
-    problems = serializers.SerializerMethodField()
-
-    @extend_schema_field(ListProblemSerializer(many=True))
-    def get_problems(self, row: import_queries.RowTold) -> Any:
-        told = [{"column": column, "sentence": said} for column, said in row.problems]
-        return ListProblemSerializer(told, many=True).data
-
-
-class ThingMadeSerializer(serializers.Serializer):
-    what = serializers.CharField()
-    name = serializers.CharField()
-    page = serializers.CharField(source="url")
-
-
-class RowMadeSerializer(serializers.Serializer):
-    """A row that was brought in, and what it made."""
-
-    number = serializers.IntegerField()
-    things = ThingMadeSerializer(many=True)
-
-
-class PastSalesOfYearSerializer(serializers.Serializer):
-    year = serializers.CharField()
-    channel = serializers.CharField()
-    rows = serializers.IntegerField()
-    cents = serializers.IntegerField()
-
-
-class BroughtInListInFullSerializer(serializers.Serializer):
-    """A list with the first of its rows that are wrong, or of those that made something."""
-
-    list = BroughtInListSerializer()
-    wrong = WrongRowSerializer(many=True)
-    made = RowMadeSerializer(many=True)
-    past_sales = PastSalesOfYearSerializer(many=True)
-
-
 ROWS_SHOWN = 1000
-
-
-class BroughtInListApiView(ReadingApiView):
-    permission_required = BRING_IN
-
-    @extend_schema(operation_id="import", responses=BroughtInListInFullSerializer)
-    def get(self, request: Request, pk: int) -> Response:
-        """One list: what is wrong with its rows, or what they made."""
-        begun = access.import_for(request.user, pk)
-        told: dict[str, Any] = {"list": begun, "wrong": [], "made": [], "past_sales": []}
-        if begun.state == Import.State.CHECKED:
-            rows = begun.rows.exclude(problems=[])[:ROWS_SHOWN]
-            told["wrong"] = import_queries.told(rows, BY_KIND[begun.kind])
-        elif begun.state in (Import.State.COMPLETE, Import.State.UNDONE):
-            if begun.kind == ImportKind.PAST_SALES:
-                told["past_sales"] = import_queries.past_sales(begun)
-            else:
-                told["made"] = import_queries.made(begun.rows.all()[:ROWS_SHOWN])
-        return Response(BroughtInListInFullSerializer(told).data)
 
 
 class ListColumnSerializer(serializers.Serializer):

@@ -5,7 +5,7 @@ deposit slips, adjustments, what stood open on a day, and the documents of a tax
 from typing import Any
 
 from django.db.models import QuerySet
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -69,9 +69,8 @@ from apiary_sales.billing.services import deposit_slips, late_certificates
 from apiary_sales.billing.views import drums as drum_pages
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order
-from inventory.shared import documents, logo_files
-from inventory.shared.models import BooksLock, House
-from inventory.shared.queries import house as house_logo
+from inventory.shared import documents
+from inventory.shared.models import BooksLock
 from inventory.stock.models import Posting, Supplier
 
 SEE = "billing.view_money"
@@ -741,21 +740,3 @@ class DrumRegisterPaperApiView(PaperApiView):
         """The drum register on paper."""
         content = documents.render_pdf(drum_pages.REGISTER, drum_pages.register_context())
         return documents.pdf_response("drum-register.pdf", content)
-
-
-class HouseLogoApiView(ReadingApiView):
-    permission_required = "billing.issue_invoices"
-
-    @extend_schema(
-        operation_id="house_logo",
-        responses={
-            (200, "image/png"): OpenApiTypes.BINARY,
-            (200, "image/jpeg"): OpenApiTypes.BINARY,
-        },
-    )
-    def get(self, request: Request) -> HttpResponse:
-        """The logo that papers show."""
-        content = house_logo.read(House.current())
-        if not content:
-            raise Http404
-        return HttpResponse(content, content_type=logo_files.media_type(content))

@@ -19,6 +19,7 @@ from apiary_sales.api.lots import pieces_of
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, RowApiView, RowsApiView
 from apiary_sales.api.serializers import ProductSerializer, StockSerializer, unit_of
+from apiary_sales.api.sizes import LabelSheetSerializer
 from inventory.bottling import papers
 from inventory.bottling.models import (
     BottlingDay,
@@ -555,31 +556,6 @@ class BottlingDayApiView(ReadingApiView):
 
 
 # ------------------------------------------------------------------ label layouts
-
-
-class LabelSheetSerializer(serializers.ModelSerializer):
-    """A layout of labels on sheets or a roll."""
-
-    class Meta:
-        model = LabelSheet
-        fields = [
-            "id",
-            "code",
-            "name",
-            "paper",
-            "label_width_mm",
-            "label_height_mm",
-            "columns",
-            "rows",
-            "margin_left_mm",
-            "margin_top_mm",
-            "gap_x_mm",
-            "gap_y_mm",
-            "offset_x_mm",
-            "offset_y_mm",
-            "corner_radius_mm",
-            "is_active",
-        ]
 
 
 class LabelSheetsApiView(RowsApiView):

@@ -49,7 +49,7 @@ class PartQuoteApiView(ApiActView):
         return Response(QuotedPartSerializer(parts.quote(part=part, **self.checked())).data)
 
 
-class PartSerializer(serializers.ModelSerializer):
+class PackagingPartSerializer(serializers.ModelSerializer):
     """A part that products are made up from; `reorder_point` is in pieces."""
 
     class Meta:
@@ -96,22 +96,22 @@ class PartsAddApiView(ApiActView):
     permission_required = MANAGE_PARTS
     serializer_class = PartToSaveSerializer
 
-    @extend_schema(responses={201: PartSerializer, **REFUSALS})
+    @extend_schema(responses={201: PackagingPartSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
         """Add a part. Sent twice, the second is refused, because the name is taken."""
         made = parts.save(**self.checked())
-        return Response(PartSerializer(made).data, status=status.HTTP_201_CREATED)
+        return Response(PackagingPartSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
 class PartChangeApiView(ApiActView):
     permission_required = MANAGE_PARTS
     serializer_class = PartToSaveSerializer
 
-    @extend_schema(responses={200: PartSerializer, **REFUSALS})
+    @extend_schema(responses={200: PackagingPartSerializer, **REFUSALS})
     def post(self, request: Request, code: str) -> Response:
         """Change a part; what is left out takes its usual value."""
         part = get_object_or_404(PackagingPart, code=code)
-        return Response(PartSerializer(parts.save(part=part, **self.checked())).data)
+        return Response(PackagingPartSerializer(parts.save(part=part, **self.checked())).data)
 
 
 class PartsReceiveApiView(ApiActView):

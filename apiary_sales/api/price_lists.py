@@ -14,6 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.honey_in_hand import LotKeySerializer
+from apiary_sales.api.prices import BulkPriceSerializer, WeightPriceSerializer
 from apiary_sales.api.readings import (
     ON,
     DecimalFigureField,
@@ -178,21 +179,6 @@ class TaxesInForceApiView(ReadingApiView):
         return Response(TaxInForceSerializer(told, many=True).data)
 
 
-class BulkPriceSerializer(serializers.ModelSerializer):
-    """What a unit of weight of honey in bulk costs up to a moisture; empty fits all."""
-
-    class Meta:
-        model = BulkPrice
-        fields = [
-            "id",
-            "colour_class",
-            "moisture_percent_max",
-            "floral_source",
-            "price_per_pound",
-            "valid_from",
-        ]
-
-
 class BulkPricesSerializer(serializers.Serializer):
     """The prices of honey in drums on a day, and those that come later."""
 
@@ -222,26 +208,6 @@ class BulkPriceHistoryApiView(RowsApiView):
     filterset_fields = ["colour_class", "valid_from"]
     ordering_fields = ["valid_from", "id"]
     ordering = ["-valid_from", "-id"]
-
-
-class WeightPriceSerializer(serializers.ModelSerializer):
-    """What a unit of weight costs in one tier: of goods, of a variety, or of all honey."""
-
-    product = serializers.CharField(source="product.code", default=None)
-    variety = serializers.CharField(source="variety.name", default=None)
-
-    class Meta:
-        model = WeightPrice
-        fields = [
-            "id",
-            "tier",
-            "product",
-            "product_id",
-            "variety",
-            "variety_id",
-            "price_per_pound",
-            "valid_from",
-        ]
 
 
 class WeightPriceRowSerializer(serializers.Serializer):

@@ -117,7 +117,6 @@ urlpatterns = [
     ),
     path("marked-sales/", stand_records.MarkedSalesApiView.as_view(), name="marked-sales"),
     path("marked-sales/seen/", stand_records.SeenSalesApiView.as_view(), name="marked-sales-seen"),
-    path("handed-in-sales/", stand_records.HandedInSalesApiView.as_view(), name="handed-in-sales"),
     path(
         "handed-in-sales/settled/",
         stand_records.SettledHandedInSalesApiView.as_view(),
@@ -186,7 +185,6 @@ urlpatterns = [
         money_owed.DrumRegisterPaperApiView.as_view(),
         name="drum-register-paper",
     ),
-    path("house-logo/", money_owed.HouseLogoApiView.as_view(), name="house-logo"),
     path("prices/", price_lists.PriceListsApiView.as_view(), name="prices"),
     path(
         "prices/<slug:code>/",
@@ -270,15 +268,10 @@ urlpatterns = [
     path("people/", house_records.PeopleApiView.as_view(), name="people"),
     path("people/<int:pk>/", house_records.PersonApiView.as_view(), name="person"),
     path("changes/", house_records.TrailApiView.as_view(), name="changes"),
-    path("backups/", house_records.BackupsApiView.as_view(), name="backups"),
     path("backups/<int:pk>/", house_records.BackupApiView.as_view(), name="backup"),
     path("backups/<int:pk>/file/", house_records.BackupFileApiView.as_view(), name="backup-file"),
     path("system/", house_records.ServiceStateApiView.as_view(), name="system"),
-    path("work/<int:pk>/", house_records.LongWorkApiView.as_view(), name="long-work"),
-    path("work/<int:pk>/file/", house_records.LongWorkFileApiView.as_view(), name="long-work-file"),
     path("export/", house_records.ExportApiView.as_view(), name="export"),
     path("export/file/", house_records.ExportFileApiView.as_view(), name="export-file"),
-    path("imports/", house_records.BroughtInListsApiView.as_view(), name="imports"),
-    path("imports/<int:pk>/", house_records.BroughtInListApiView.as_view(), name="import"),
     path("import-kinds/", house_records.ListKindsApiView.as_view(), name="import-kinds"),
 ]

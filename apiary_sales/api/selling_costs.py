@@ -11,6 +11,7 @@ from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import StrictModelSerializer, rows_of
+from apiary_sales.api.price_lists import SeasonExpenseSerializer
 from apiary_sales.api.prices import PriceActView
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -30,7 +31,7 @@ from inventory.stock.models import Lot
 ROWS_MAX = 500
 
 
-class ChannelCostSerializer(StrictModelSerializer):
+class ChannelCostToSetSerializer(StrictModelSerializer):
     """What selling through one channel takes from the price."""
 
     class Meta:
@@ -69,12 +70,6 @@ class SeasonExpenseToAddSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 
 
-class SeasonExpenseSerializer(serializers.ModelSerializer):
-    class Meta:
-        model = SeasonExpense
-        fields = ["id", "season", "category", "amount_cents", "note"]
-
-
 class LotCostSerializer(serializers.Serializer):
     """What all of a lot cost; null where nobody knows."""
 
@@ -89,15 +84,15 @@ class CostedLotSerializer(LotSerializer):
 
 
 class ChannelCostApiView(PriceActView):
-    serializer_class = ChannelCostSerializer
+    serializer_class = ChannelCostToSetSerializer
 
-    @extend_schema(responses={200: ChannelCostSerializer, **REFUSALS})
+    @extend_schema(responses={200: ChannelCostToSetSerializer, **REFUSALS})
     def put(self, request: Request, channel: str) -> Response:
         """Set what one channel takes from the price: stand, shop, delivery, distributor, bulk."""
         if channel not in ChannelCost.Channel.values:
             raise NotFound
         made = channels.set_cost(channel=channel, **self.checked())
-        return Response(ChannelCostSerializer(made).data)
+        return Response(ChannelCostToSetSerializer(made).data)
 
 
 class FillingTimesApiView(PriceActView):

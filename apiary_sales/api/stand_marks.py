@@ -8,7 +8,6 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField, StoreCodeField, rows_of
 from apiary_sales.api.serializers import (
     CodeField,
@@ -17,10 +16,15 @@ from apiary_sales.api.serializers import (
     StrictDecimalField,
     StrictIntegerField,
 )
+from apiary_sales.api.stand_records import (
+    HandedInRowsApiView,
+    HandedInSaleSerializer,
+    MarkedSaleSerializer,
+)
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from apiary_sales.billing.forms import stand_messages
 from apiary_sales.billing.forms.stand_marks import mended
-from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
+from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.services import handed_in, stand_marks
 from apiary_sales.orders.rules.lines import LINES_MAX
 from inventory.bottling.models import Product
@@ -29,28 +33,6 @@ from inventory.stock.rules import PIECES_MAX
 
 SEE = "billing.view_money"
 SALES_MAX = 200
-
-
-class SaleMarkSerializer(serializers.ModelSerializer):
-    seen_by = serializers.CharField(source="seen_by.username", default=None)
-
-    class Meta:
-        model = SaleMark
-        fields = ["id", "kind", "text", "seen_by", "seen_at", "note"]
-
-
-class MarkedSaleSerializer(serializers.ModelSerializer):
-    """A sale at the stand with what did not fit about it."""
-
-    receipt = serializers.CharField(source="receipt.__str__")
-    receipt_id = serializers.IntegerField()
-    place = serializers.CharField(source="place.code")
-    place_id = serializers.IntegerField()
-    marks = SaleMarkSerializer(many=True)
-
-    class Meta:
-        model = StandSale
-        fields = ["id", "receipt", "receipt_id", "place", "place_id", "sold_at", "marks"]
 
 
 class MarksToSeeSerializer(serializers.Serializer):
@@ -71,32 +53,6 @@ class ShortSeenSerializer(serializers.Serializer):
     """Of how many sales the marks are seen now: those with another mark stay."""
 
     count = serializers.IntegerField()
-
-
-class HandedInSaleSerializer(serializers.ModelSerializer):
-    """A sale as its device had it, and what became of it."""
-
-    handed_in_by = serializers.CharField(source="handed_in_by.username")
-    settled_by = serializers.CharField(source="settled_by.username", default=None)
-    sale = serializers.CharField(source="sale.receipt.__str__", default=None)
-    sale_id = serializers.IntegerField(allow_null=True)
-
-    class Meta:
-        model = HandedInSale
-        fields = [
-            "id",
-            "body",
-            "text",
-            "reason",
-            "device",
-            "handed_in_by",
-            "handed_in_at",
-            "sale",
-            "sale_id",
-            "settled_by",
-            "settled_at",
-            "note",
-        ]
 
 
 class SaleToHandInSerializer(serializers.Serializer):
@@ -155,20 +111,17 @@ class ShortMarksApiView(ApiActView):
         return Response(ShortSeenSerializer({"count": count}).data)
 
 
-class HandedInSalesApiView(ApiActView, ListApiView):
+class HandedInSalesApiView(ApiActView, HandedInRowsApiView):
     permission_required = stand_messages.SELL
     permission_to_read = SEE
     serializer_class = SaleToHandInSerializer
-    queryset = HandedInSale.objects.select_related(
-        "handed_in_by", "settled_by", "sale__receipt"
-    ).order_by("-id")
 
     def get_serializer_class(self):
         return HandedInSaleSerializer
 
     @extend_schema(operation_id="handed_in_sales_list", responses=HandedInSaleSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """List the sales that were given to the office, newest first."""
+        """List the sales that were given to the office and wait to be settled, newest first."""
         return super().get(request, *args, **kwargs)
 
     @extend_schema(

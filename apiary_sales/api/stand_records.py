@@ -647,7 +647,7 @@ class HandedInSaleSerializer(serializers.ModelSerializer):
         ]
 
 
-class HandedInSalesApiView(RowsApiView):
+class HandedInRowsApiView(RowsApiView):
     """The sales that were given to the office and wait to be settled, the newest first."""
 
     permission_required = SEE_MONEY
@@ -658,7 +658,7 @@ class HandedInSalesApiView(RowsApiView):
     ordering = ["-id"]
 
 
-class SettledHandedInSalesApiView(HandedInSalesApiView):
+class SettledHandedInSalesApiView(HandedInRowsApiView):
     """The sales that were given to the office and are settled, the newest first."""
 
     queryset = mark_queries.handed_in(is_settled=True)

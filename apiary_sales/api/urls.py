@@ -922,7 +922,7 @@ urlpatterns = [
     path(
         "products/<slug:code>/prices/",
         prices.ProductPricesApiView.as_view(),
-        name="product-prices",
+        name="product-prices-set",
     ),
     path(
         "products/<slug:code>/price-breaks/",
@@ -1085,7 +1085,6 @@ urlpatterns = [
     path("work/<int:pk>/stop/", work.WorkStopApiView.as_view(), name="work-stop"),
     path("backups/", work.BackupsApiView.as_view(), name="backups"),
     path("exports/", work.ExportsApiView.as_view(), name="exports"),
-    path("exports/file/", work.ExportFileApiView.as_view(), name="export-file"),
     path("exports/delete/", work.ExportDeleteApiView.as_view(), name="exports-delete"),
     path("invoices-printed/", work.InvoicesPrintApiView.as_view(), name="invoices-print"),
     path("statements-printed/", work.StatementsPrintApiView.as_view(), name="statements-print"),

@@ -7,7 +7,7 @@ import mimetypes
 from datetime import date
 from typing import Any
 
-from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpResponse
 from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
@@ -176,22 +176,6 @@ class ExportsApiView(ApiActView):
     def post(self, request: Request) -> Response:
         """Export everything of the house; one that is under way is the answer."""
         return begun(request, export_work.begin(started_by=person_of(request)))
-
-
-class ExportFileApiView(ApiView):
-    permission_required = MANAGE_PEOPLE
-
-    @extend_schema(
-        operation_id="export_file", responses={(200, "application/zip"): OpenApiTypes.BINARY}
-    )
-    def get(self, request: Request) -> HttpResponseBase:
-        """Hand out the last export."""
-        kept = export_work.kept()
-        if kept is None:
-            raise Http404(_("There is no export on this machine. Make one."))
-        response = FileResponse(kept.path.open("rb"), as_attachment=True, filename=kept.path.name)
-        response.headers["Cache-Control"] = "private, no-store"
-        return response
 
 
 class ExportDeleteApiView(ApiActView):
