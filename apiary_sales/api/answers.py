@@ -24,7 +24,8 @@ class IdsBeside:
             fields[name] = field
             path = self._path_to_thing(name, field)
             if path is not None and f"{name}_id" not in declared:
-                can_be_empty = field.allow_null or field.default is not serializers.empty
+                is_slug = isinstance(field, serializers.SlugRelatedField)
+                can_be_empty = is_slug or field.default is not serializers.empty
                 fields[f"{name}_id"] = serializers.IntegerField(
                     source=f"{path}.pk",
                     read_only=True,

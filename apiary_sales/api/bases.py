@@ -5,6 +5,7 @@ from typing import Any
 
 from rest_framework import generics, permissions
 from rest_framework.request import Request
+from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
 from apiary_sales.api.parameters import parameters_of, refuse_unknown
@@ -53,7 +54,24 @@ class ApiView(APIView):
 
 
 class ListApiView(ApiView, generics.ListAPIView):
-    """A list, by pages; see `lists.py` for what it declares."""
+    """A list, by pages; see `lists.py` for what it declares.
+
+    A view that reads and acts has the serializer of its body in `serializer_class`, and that of a
+    row in `row_serializer_class`.
+    """
+
+    row_serializer_class: type[BaseSerializer] | None = None
+
+    def get_serializer_class(self) -> type[BaseSerializer]:
+        return self.row_serializer_class or super().get_serializer_class()
+
+    def rows(self, page: list[Any]) -> Any:
+        """Return what is shown of a page, such as with what is worked out for all of it at once."""
+        return page
+
+    def paginate_queryset(self, queryset: Any) -> Any:
+        page = super().paginate_queryset(queryset)
+        return page if page is None else self.rows(page)
 
 
 class RetrieveApiView(ApiView, generics.RetrieveAPIView):

@@ -12,9 +12,11 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.fields import GramsCountField, VesselCodeField, rows_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import (
     PostingSerializer,
@@ -359,12 +361,12 @@ class BlendSearchApiView(ApiView):
 class BlendPlansApiView(ApiActView, ListApiView):
     """Blend plans: listed, and kept as drafts."""
 
+    filterset_class = filters.BlendPlanFilters
+    ordering_fields = ordered_by("id", "number", "planned_at")
     permission_required = MOVE_HONEY
     serializer_class = BlendToDraftSerializer
+    row_serializer_class = BlendPlanSerializer
     queryset = queries.plans()
-
-    def get_serializer_class(self):
-        return BlendPlanSerializer
 
     @extend_schema(operation_id="blend_plans_list", responses=BlendPlanSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:

@@ -9,6 +9,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import (
@@ -19,6 +20,7 @@ from apiary_sales.api.fields import (
     StoreCodeField,
     VesselCodeField,
 )
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import pieces_of
 from apiary_sales.api.serializers import (
     CodeField,
@@ -208,13 +210,13 @@ def _runs():
 class RunsApiView(ApiActView, ListApiView):
     """Runs: listed for everybody, planned by those who bottle."""
 
+    filterset_class = filters.RunFilters
+    ordering_fields = ordered_by("id", "number", "planned_for", "recorded_at")
     permission_required = RUN_BOTTLING
     permission_to_read = None
     serializer_class = RunToPlanSerializer
+    row_serializer_class = RunSerializer
     queryset = _runs()
-
-    def get_serializer_class(self):
-        return RunSerializer
 
     @extend_schema(operation_id="runs_list", responses=RunSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:

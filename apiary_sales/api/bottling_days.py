@@ -8,6 +8,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.bottling import RUN_BOTTLING, NothingSerializer, RunSerializer
@@ -19,6 +20,7 @@ from apiary_sales.api.fields import (
     VesselCodeField,
     rows_of,
 )
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
     CodeField,
     StrictCharField,
@@ -180,13 +182,13 @@ def _days():
 class BottlingDaysApiView(ApiActView, ListApiView):
     """Bottling days: listed for everybody, recorded by those who bottle."""
 
+    filterset_class = filters.BottlingDayFilters
+    ordering_fields = ordered_by("id", "bottled_on")
     permission_required = RUN_BOTTLING
     permission_to_read = None
     serializer_class = DayToRecordSerializer
+    row_serializer_class = BottlingDaySerializer
     queryset = _days()
-
-    def get_serializer_class(self):
-        return BottlingDaySerializer
 
     @extend_schema(operation_id="bottling_days_list", responses=BottlingDaySerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:

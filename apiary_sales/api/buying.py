@@ -9,6 +9,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.fields import (
@@ -19,6 +20,7 @@ from apiary_sales.api.fields import (
     counted,
     rows_of,
 )
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -237,14 +239,16 @@ def _line_of(order: PurchaseOrder, line: PurchaseOrderLine) -> PurchaseOrderLine
 
 
 class PurchaseOrdersApiView(ApiActView, ListApiView):
+    filterset_class = filters.PurchaseOrderFilters
+    ordering_fields = ordered_by(
+        "id", "number", "ordered_on", "expected_on", supplier="supplier__name"
+    )
     permission_required = MANAGE
     serializer_class = PurchaseOrderToPlaceSerializer
+    row_serializer_class = PurchaseOrderSerializer
 
     def get_queryset(self) -> Any:
         return order_queries.orders()
-
-    def get_serializer_class(self) -> Any:
-        return PurchaseOrderSerializer
 
     @extend_schema(
         operation_id="purchase_orders_list", responses=PurchaseOrderSerializer(many=True)
@@ -507,8 +511,13 @@ def _bills() -> Any:
 
 
 class SupplierBillsApiView(ApiActView, ListApiView):
+    filterset_class = filters.SupplierBillFilters
+    ordering_fields = ordered_by(
+        "id", "billed_on", "due_on", "total_cents", "open_cents", supplier="supplier__name"
+    )
     permission_required = MANAGE
     serializer_class = SupplierBillToEnterSerializer
+    row_serializer_class = SupplierBillSerializer
 
     def field_of(self, parameter: str | None) -> str | None:
         # A delivery is sent in one of three fields; the line says enough.
@@ -516,9 +525,6 @@ class SupplierBillsApiView(ApiActView, ListApiView):
 
     def get_queryset(self) -> Any:
         return _bills().select_related("entry")
-
-    def get_serializer_class(self) -> Any:
-        return SupplierBillSerializer
 
     @extend_schema(operation_id="supplier_bills_list", responses=SupplierBillSerializer(many=True))
     def get(self, request, *args: Any, **kwargs: Any) -> Response:
@@ -562,16 +568,16 @@ class SupplierBillUndoApiView(ApiActView):
 
 
 class SupplierPaymentsApiView(ApiActView, ListApiView):
+    filterset_class = filters.SupplierPaymentFilters
+    ordering_fields = ordered_by("id", "paid_on", "amount_cents", supplier="supplier__name")
     permission_required = MANAGE
     serializer_class = SupplierPaymentToRecordSerializer
+    row_serializer_class = SupplierPaymentSerializer
     queryset = (
         SupplierPayment.objects.select_related("supplier", "undone_entry")
         .prefetch_related("allocations__bill")
         .order_by("-id")
     )
-
-    def get_serializer_class(self) -> Any:
-        return SupplierPaymentSerializer
 
     @extend_schema(
         operation_id="supplier_payments_list", responses=SupplierPaymentSerializer(many=True)
@@ -619,7 +625,7 @@ class SupplierPaymentUndoApiView(ApiActView):
 
 
 class SupplierBalancesApiView(ApiView):
-    """What each supplier is owed today, and what came in without a bill."""
+    """What each supplier is owed today, and what came in without a bill, in one answer."""
 
     permission_classes = [ViewPermission]
     permission_required = MANAGE
@@ -713,14 +719,14 @@ class ProposedSerializer(serializers.Serializer):
 
 
 class ExpensesApiView(ApiActView, ListApiView):
+    filterset_class = filters.ExpenseFilters
+    ordering_fields = ordered_by("id", "spent_on", "payee", "amount_cents")
     permission_required = MANAGE
     serializer_class = ExpenseToEnterSerializer
+    row_serializer_class = ExpenseSerializer
 
     def get_queryset(self) -> Any:
         return expense_queries.expenses()
-
-    def get_serializer_class(self) -> Any:
-        return ExpenseSerializer
 
     @extend_schema(operation_id="expenses_list", responses=ExpenseSerializer(many=True))
     def get(self, request, *args: Any, **kwargs: Any) -> Response:
@@ -764,12 +770,12 @@ class ExpenseUndoApiView(ApiActView):
 
 
 class RecurringExpensesApiView(ApiActView, ListApiView):
+    filterset_class = filters.RecurringExpenseFilters
+    ordering_fields = ordered_by("id", "next_on", "payee")
     permission_required = MANAGE
     serializer_class = RecurringToSaveSerializer
+    row_serializer_class = RecurringExpenseSerializer
     queryset = RecurringExpense.objects.order_by("next_on", "id")
-
-    def get_serializer_class(self) -> Any:
-        return RecurringExpenseSerializer
 
     @extend_schema(
         operation_id="recurring_expenses_list", responses=RecurringExpenseSerializer(many=True)

@@ -8,9 +8,11 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField, VesselCodeField
-from apiary_sales.api.periods import PERIOD, period_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from inventory.shared.people import person_of
@@ -46,6 +48,7 @@ class CleaningTaskSerializer(RowSerializer):
 class CleaningStandingSerializer(serializers.Serializer):
     """How something that is cleaned is today: `day` is since when it is due, or the next day."""
 
+    id = serializers.IntegerField(source="task.pk")
     task = CleaningTaskSerializer()
     state = serializers.ChoiceField([state.value for state in State], source="standing.state")
     day = serializers.DateField(source="standing.day", allow_null=True)
@@ -101,15 +104,23 @@ class CleaningToRecordSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 
 
-class CleaningTasksApiView(ApiActView):
+class CleaningTasksApiView(ApiActView, ListApiView):
     permission_required = MANAGE_PLACES
     permission_to_read = RECORD_CLEANING
     serializer_class = CleaningTaskToSaveSerializer
+    row_serializer_class = CleaningStandingSerializer
+    filterset_class = filters.CleaningTaskFilters
+    ordering_fields = ordered_by("id", "name", "kind")
+    queryset = CleaningTask.objects.order_by("name", "id")
 
     @extend_schema(responses=CleaningStandingSerializer(many=True))
     def get(self, request: Request) -> Response:
-        """List what is cleaned and how it is today, due first."""
-        return Response(CleaningStandingSerializer(queries.rows(with_unused=True), many=True).data)
+        """List what is cleaned and how it is today, by name."""
+        return self.list(request)
+
+    def rows(self, page: list[CleaningTask]) -> list[queries.TaskRow]:
+        known = {row.task.pk: row for row in queries.rows(with_unused=True)}
+        return [known[task.pk] for task in page]
 
     @extend_schema(responses={201: CleaningTaskSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -133,15 +144,18 @@ class CleaningTaskApiView(ApiActView):
         return Response(CleaningTaskSerializer(made).data)
 
 
-class CleaningsApiView(ApiActView):
+class CleaningsApiView(ApiActView, ListApiView):
     permission_required = RECORD_CLEANING
     serializer_class = CleaningToRecordSerializer
+    row_serializer_class = CleaningSerializer
+    filterset_class = filters.CleaningFilters
+    ordering_fields = ordered_by("id", "cleaned_on")
+    queryset = Cleaning.objects.select_related("task", "removed_by").order_by("-cleaned_on", "-id")
 
-    @extend_schema(parameters=PERIOD, responses=CleaningSerializer(many=True))
+    @extend_schema(responses=CleaningSerializer(many=True))
     def get(self, request: Request) -> Response:
-        """List what was cleaned in these days, the latest first; removed ones too."""
-        found = queries.log(*period_of(request))
-        return Response(CleaningSerializer(found, many=True).data)
+        """List what was cleaned, the latest first; removed ones too."""
+        return self.list(request)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: CleaningSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:

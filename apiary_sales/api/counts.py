@@ -10,6 +10,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import GenericApiView, ListApiView, RetrieveApiView
 from apiary_sales.api.bottling import NothingSerializer
@@ -20,6 +21,7 @@ from apiary_sales.api.fields import (
     VesselCodeField,
     rows_of,
 )
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import (
     CodeField,
@@ -352,12 +354,12 @@ class HoneyWriteOffsApiView(ApiActView):
 class CountSheetsApiView(ApiActView, ListApiView):
     """Counts: listed for whoever may enter counts, opened by who may close them."""
 
+    filterset_class = filters.CountSheetFilters
+    ordering_fields = ordered_by("id", "number", "opened_at")
     permission_required = ENTER
     serializer_class = SheetToOpenSerializer
+    row_serializer_class = CountSheetSerializer
     queryset = CountSheet.objects.order_by("-opened_at", "-id")
-
-    def get_serializer_class(self):
-        return CountSheetSerializer
 
     @extend_schema(operation_id="count_sheets_list", responses=CountSheetSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -391,6 +393,8 @@ class CountSheetApiView(RetrieveApiView):
 class CountLinesApiView(ListApiView):
     """All lines of a sheet in the order they were entered, those that were replaced too."""
 
+    filterset_class = filters.CountLineFilters
+    ordering_fields = ordered_by("id", "counted_at")
     permission_classes = [ViewPermission]
     permission_required = ENTER
     serializer_class = CountLineSerializer

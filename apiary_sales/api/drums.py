@@ -280,7 +280,10 @@ class DrumsOutApiView(ApiView):
 
     @extend_schema(operation_id="drums_out", responses=OutingSerializer(many=True))
     def get(self, request):
-        """Who holds which drum since when, and the drums given up for lost."""
+        """Who holds which drum since when, and the drums given up for lost.
+
+        It is worked out for all drums of the house at once, so that there are no pages.
+        """
         outings = [*register.still_out(), *register.lost()]
         return Response(OutingSerializer(outings, many=True).data)
 
@@ -296,7 +299,10 @@ class DrumHistoryApiView(ApiView):
 
     @extend_schema(operation_id="drum_history", responses=DrumEventSerializer(many=True))
     def get(self, request, code: str):
-        """When a drum was filled, to whom it went and how it came back, newest first."""
+        """When a drum was filled, to whom it went and how it came back, newest first.
+
+        The whole life of one drum is short, so that there are no pages.
+        """
         drum = get_object_or_404(Place, code=code, kind=Place.Kind.DRUM)
         return Response(DrumEventSerializer(register.history(drum), many=True).data)
 
@@ -510,7 +516,10 @@ class DepositRefundsApiView(ApiActView):
 
     @extend_schema(responses=DepositOfInvoiceSerializer(many=True))
     def get(self, request, pk: int):
-        """The invoices with drums that are back and whose deposit is not given back yet."""
+        """The invoices with drums that are back and whose deposit is not given back yet.
+
+        They are worked out for one customer, in one answer.
+        """
         customer = get_object_or_404(Customer, pk=pk)
         rows = [
             {"invoice": row.invoice.pk, "drums": row.drums} for row in register.to_refund(customer)

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -14,9 +15,11 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
-from apiary_sales.api.fields import KEY_MAX, IdField, rows_of
+from apiary_sales.api.fields import IdField, rows_of
+from apiary_sales.api.lists import KEY_MAX, ordered_by
 from apiary_sales.api.serializers import CENTS_MAX, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from apiary_sales.billing.models import Invoice
@@ -139,12 +142,12 @@ class BounceSerializer(serializers.Serializer):
 class EmailsApiView(ApiActView, ListApiView):
     """E-mails: listed, newest first, and sent."""
 
+    filterset_class = filters.EmailFilters
+    ordering_fields = ordered_by("id", "created_at", "sent_at")
     permission_to_read = SEE
     serializer_class = EmailToSendSerializer
+    row_serializer_class = EmailSerializer
     queryset = queries.log().prefetch_related("papers__copy")
-
-    def get_serializer_class(self):
-        return EmailSerializer
 
     def check_permissions(self, request: Request) -> None:
         super().check_permissions(request)
@@ -279,7 +282,7 @@ class EmailTextsApiView(ApiActView):
 
     @extend_schema(responses=EmailTextSerializer(many=True))
     def get(self, request: Request) -> Response:
-        """List what e-mails begin with, in each language."""
+        """List what e-mails begin with, in each language; there are always as many."""
         own = set(EmailText.objects.values_list("name", "language"))
         rows = [
             {
@@ -351,7 +354,7 @@ class RemindersApiView(ApiActView):
 
     @extend_schema(responses=DueReminderSerializer(many=True))
     def get(self, request: Request) -> Response:
-        """List the reminders that are due today; nothing is sent."""
+        """List the reminders that are due today, in one answer; nothing is sent."""
         found = reminders.due(timezone.localdate(), sent_by=person_of(request))
         return Response(DueReminderSerializer(found, many=True).data)
 
@@ -405,16 +408,22 @@ class PauseToPlaceSerializer(serializers.Serializer):
     until = serializers.DateField(required=False, allow_null=True)
 
 
-class ReminderPausesApiView(ApiActView):
+class ReminderPausesApiView(ApiActView, ListApiView):
     permission_required = CHANGE
     serializer_class = PauseToPlaceSerializer
+    row_serializer_class = ReminderPauseSerializer
+    filterset_class = filters.ReminderPauseFilters
+    ordering_fields = ordered_by("id", "placed_at")
+    queryset = ReminderPause.objects.none()
 
     @extend_schema(responses=ReminderPauseSerializer(many=True))
     def get(self, request: Request, pk: int) -> Response:
         """List the pauses that count for a customer today."""
-        customer = get_object_or_404(Customer, pk=pk)
-        found = queries.pauses_of(customer, timezone.localdate())
-        return Response(ReminderPauseSerializer(found, many=True).data)
+        return self.list(request)
+
+    def get_queryset(self) -> QuerySet[ReminderPause]:
+        customer = get_object_or_404(Customer, pk=self.kwargs["pk"])
+        return queries.pauses_of(customer, timezone.localdate())
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: ReminderPauseSerializer, **REFUSALS}

@@ -12,6 +12,8 @@ from apiary_sales.api.serializers import (
     StrictDecimalField,
     StrictIntegerField,
 )
+from apiary_sales.api.lists import KEY_MAX
+from apiary_sales.api.serializers import CodeField, StrictIntegerField
 from apiary_sales.api.views import ApiActView
 from inventory.bottling.rules.jars import LABOUR_MINUTES_MAX
 from inventory.shared.checks import GRAMS_MAX

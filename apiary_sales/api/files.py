@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
@@ -11,9 +12,12 @@ from rest_framework import parsers, serializers, status
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.bases import ApiView, ListApiView
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -23,7 +27,6 @@ from inventory.shared.file_views import found_for, response_of
 from inventory.shared.forms.fields import FileField
 from inventory.shared.models import Attachment
 from inventory.shared.people import person_of
-from inventory.shared.queries import files as queries
 from inventory.shared.services import files
 
 # The library's own name for a file without one is "no_name".
@@ -65,10 +68,14 @@ class FileToAttachSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 
 
-class FilesView(ApiActView):
+class FilesView(ApiActView, ListApiView):
     """The files of one thing, whose app has registered it as `name`."""
 
     serializer_class = FileToAttachSerializer
+    row_serializer_class = AttachmentSerializer
+    filterset_class = filters.AttachmentFilters
+    ordering_fields = ordered_by("id", "added_at", "name")
+    queryset = Attachment.objects.none()
     parser_classes = [parsers.MultiPartParser]
     name: str
 
@@ -86,9 +93,11 @@ class FilesView(ApiActView):
         """List the files."""
         if not self.registered.may_see(request.user):
             raise PermissionDenied
-        there = queries.of_thing(self.thing()).there
-        made = AttachmentSerializer(there, many=True, context={"request": request})
-        return Response(made.data)
+        return self.list(request)
+
+    def get_queryset(self) -> QuerySet[Attachment]:
+        there = Attachment.objects.of(self.thing()).filter(removed_at=None)
+        return there.select_related("added_by").order_by("id")
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY],

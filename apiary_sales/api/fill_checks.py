@@ -88,7 +88,7 @@ class RunFillChecksApiView(ApiActView):
     def get(self, request, number: str):
         """List the checks of a run, the newest first; one that was added to is part of the later.
 
-        Weights are net, in milligrams.
+        Weights are net, in milligrams. A run has few, so that there are no pages.
         """
         return Response(FillCheckSerializer(queries.checks_of(_run(number)), many=True).data)
 

@@ -8,6 +8,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import (
@@ -18,6 +19,7 @@ from apiary_sales.api.fields import (
     VesselCodeField,
     rows_of,
 )
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
     CENTS_MAX,
     CodeField,
@@ -181,12 +183,12 @@ class BuyFromOwnerSerializer(serializers.Serializer):
 
 
 class SuppliersApiView(ApiActView, ListApiView):
+    filterset_class = filters.SupplierFilters
+    ordering_fields = ordered_by("id", "name", "kind")
     permission_required = MANAGE_SUPPLIERS
     serializer_class = SupplierToAddSerializer
+    row_serializer_class = SupplierSerializer
     queryset = Supplier.objects.order_by("name")
-
-    def get_serializer_class(self):
-        return SupplierSerializer
 
     @extend_schema(operation_id="suppliers_list", responses=SupplierSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:

@@ -9,6 +9,7 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import (
@@ -20,6 +21,7 @@ from apiary_sales.api.fields import (
     VesselCodeField,
     rows_of,
 )
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import pieces_of
 from apiary_sales.api.serializers import (
     CodeField,
@@ -272,6 +274,8 @@ class JarsKeepApartApiView(ApiActView):
 class ReturnedJarsApiView(ListApiView):
     """Jars that came back and wait for a decision."""
 
+    filterset_class = filters.ReturnedJarsFilters
+    ordering_fields = ordered_by("id")
     permission_classes = [ViewPermission]
     serializer_class = ReturnedJarsSerializer
     queryset = ReturnedJars.objects.none()

@@ -7,8 +7,10 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import CENTS_MAX, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from apiary_sales.orders.late_cost_models import LateCosting
@@ -83,15 +85,17 @@ class SoldWithoutCostApiView(ApiView):
 
 
 class LateCostingsApiView(ApiActView, ListApiView):
+    filterset_class = filters.LateCostingFilters
+    ordering_fields = ordered_by("id", "recorded_at")
     permission_required = PRICES
     serializer_class = LateCostingToMakeSerializer
+    row_serializer_class = LateCostingSerializer
     queryset = read.costings()
 
     @extend_schema(responses=LateCostingSerializer(many=True))
     def get(self, request: Request) -> Response:
         """List the late costings, the newest first."""
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(LateCostingSerializer(page, many=True).data)
+        return self.list(request)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: LateCostingSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:

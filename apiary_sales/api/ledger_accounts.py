@@ -38,7 +38,10 @@ class AccountsApiView(ApiView):
 
     @extend_schema(operation_id="accounts_list", responses=AccountSerializer(many=True))
     def get(self, request):
-        """Return every account of the journal, in the order of the numbers."""
+        """Return every account of the journal, in the order of the numbers.
+
+        The chart is short and always the same accounts, so that there are no pages.
+        """
         return Response(AccountSerializer(journal.chart().values(), many=True).data)
 
 

@@ -184,6 +184,10 @@ DEFAULTS.update(
         models.PositiveIntegerField: {"filter_class": WholeNumberFilter},
         models.PositiveSmallIntegerField: {"filter_class": WholeNumberFilter},
         models.SmallIntegerField: {"filter_class": WholeNumberFilter},
+        models.ForeignKey: {
+            "filter_class": IdFilter,
+            "extra": lambda field: {"rows": field.related_model._default_manager.all()},
+        },
     }
 )
 
@@ -216,8 +220,8 @@ class ListFilterBackend(filters.DjangoFilterBackend):
 class ListOrdering(OrderingFilter):
     """Orders a list by `?ordering=-placed_on,id`, by names that its view declares.
 
-    `ordering_fields` of a view is a list of columns, or maps names to the columns they are of:
-    `{"customer": "customer__name"}`. A view without them has the columns of its own order.
+    `ordering_fields` of a view is a list of columns, or maps names to the columns they are of; see
+    `ordered_by`. A view without them has the columns of its own order.
     """
 
     def get_ordering(self, request: Request, queryset: QuerySet, view: Any) -> Any:
@@ -259,6 +263,11 @@ class ListOrdering(OrderingFilter):
                 "schema": {"type": "string"},
             }
         ]
+
+
+def ordered_by(*columns: str, **others: str) -> dict[str, str]:
+    """Return `ordering_fields`: columns by their own names, and others that a row calls so."""
+    return {**{name: name for name in columns}, **others}
 
 
 def ordering_columns(view: Any) -> Mapping[str, str]:

@@ -2,15 +2,18 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
-from apiary_sales.api.bases import ApiView
+from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import StoreCodeField, rows_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -167,15 +170,21 @@ def _day_data(market_day: MarketDay) -> Any:
     return MarketDaySerializer(market_queries.result(market_day)).data
 
 
-class MarketDaysApiView(ApiActView):
+class MarketDaysApiView(ApiActView, ListApiView):
     permission_required = SELL
     serializer_class = MarketPlanMadeSerializer
+    row_serializer_class = MarketDaySerializer
+    filterset_class = filters.MarketDayFilters
+    ordering_fields = ordered_by("id", "day", "market")
+    queryset = market_queries.market_days()
 
-    @extend_schema(responses={200: MarketDaySerializer(many=True)})
+    @extend_schema(responses=MarketDaySerializer(many=True))
     def get(self, request: Request) -> Response:
         """All market days with what they brought, the latest first."""
-        found = market_queries.results(market_queries.market_days())
-        return Response(MarketDaySerializer(found, many=True).data)
+        return self.list(request)
+
+    def rows(self, page: list[MarketDay]) -> Any:
+        return market_queries.results(page)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: MarketDaySerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -427,15 +436,21 @@ def _box_data(box: HonestyBox) -> Any:
     return HonestyBoxSerializer(box_queries.history(box)).data
 
 
-class HonestyBoxesApiView(ApiActView):
+class HonestyBoxesApiView(ApiActView, ListApiView):
     permission_required = SELL
     serializer_class = HonestyBoxSetUpSerializer
+    row_serializer_class = HonestyBoxSerializer
+    filterset_class = filters.HonestyBoxFilters
+    ordering_fields = ordered_by("id", place="place__name")
+    queryset = box_queries.boxes()
 
-    @extend_schema(responses={200: HonestyBoxSerializer(many=True)})
+    @extend_schema(responses=HonestyBoxSerializer(many=True))
     def get(self, request: Request) -> Response:
         """All honesty boxes with their sums so far."""
-        found = box_queries.histories(list(box_queries.boxes()))
-        return Response(HonestyBoxSerializer(found, many=True).data)
+        return self.list(request)
+
+    def rows(self, page: list[HonestyBox]) -> Any:
+        return box_queries.histories(page)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: HonestyBoxSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -461,17 +476,21 @@ class HonestyBoxPutAwayApiView(ApiActView):
         return Response(_box_data(made), status=status.HTTP_201_CREATED)
 
 
-class HonestyCountsApiView(ApiActView):
+class HonestyCountsApiView(ApiActView, ListApiView):
     permission_required = SELL
     serializer_class = HonestyCountMadeSerializer
+    row_serializer_class = HonestyCountSerializer
+    filterset_class = filters.HonestyCountFilters
+    ordering_fields = ordered_by("id", "counted_at")
+    queryset = HonestyCount.objects.none()
 
-    @extend_schema(responses={200: HonestyCountSerializer(many=True)})
+    @extend_schema(responses=HonestyCountSerializer(many=True))
     def get(self, request: Request, pk: int) -> Response:
         """The counts of a box, the latest first."""
-        box = get_object_or_404(HonestyBox, pk=pk)
-        return Response(
-            HonestyCountSerializer(box_queries.counts().filter(box=box), many=True).data
-        )
+        return self.list(request)
+
+    def get_queryset(self) -> QuerySet[HonestyCount]:
+        return box_queries.counts().filter(box=get_object_or_404(HonestyBox, pk=self.kwargs["pk"]))
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: HonestyCountSerializer, **REFUSALS}

@@ -1,13 +1,17 @@
 """What is measured of honey through the API: of a lot, in a vessel, of drums on a scale."""
 
+from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import GramsCountField, IdField, VesselCodeField
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import in_bulk
 from apiary_sales.api.serializers import (
     LotSerializer,
@@ -77,19 +81,25 @@ class MeasurementToAddSerializer(serializers.Serializer):
     is_below = serializers.BooleanField(required=False)
 
 
-class LotMeasurementsApiView(ApiActView):
+class LotMeasurementsApiView(ApiActView, ListApiView):
     """Figures of a lot in bulk: read by everybody, added by those who move honey."""
 
     permission_required = "inventory.move_honey"
     permission_to_read = None
     serializer_class = MeasurementToAddSerializer
+    row_serializer_class = MeasurementSerializer
+    filterset_class = filters.MeasurementFilters
+    ordering_fields = ordered_by("id", "measured_on")
+    queryset = Measurement.objects.none()
 
     @extend_schema(responses=MeasurementSerializer(many=True))
     def get(self, request, code: str):
         """List the figures that stand, the oldest first."""
-        there = in_bulk(code).measurements.filter(removed_at=None)
-        found = there.order_by("measured_on", "pk")
-        return Response(MeasurementSerializer(found, many=True).data)
+        return self.list(request)
+
+    def get_queryset(self) -> QuerySet[Measurement]:
+        there = in_bulk(self.kwargs["code"]).measurements.filter(removed_at=None)
+        return there.select_related("place").order_by("measured_on", "id")
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: MeasurementSerializer, **REFUSALS})
     def post(self, request, code: str):

@@ -9,9 +9,11 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import IdField, rows_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
     CENTS_MAX,
     CodeField,
@@ -24,6 +26,7 @@ from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPe
 from apiary_sales.billing.forms.cash import CashBookForm
 from apiary_sales.billing.models import (
     Adjustment,
+    Allocation,
     BouncedCheck,
     CashCount,
     DepositSlip,
@@ -75,13 +78,27 @@ def _reason() -> StrictCharField:
 # ------------------------------------------------------------------ what is answered
 
 
+class PaidInvoiceSerializer(RowSerializer):
+    """So much of a payment put to an invoice; below zero, taken off it again."""
+
+    invoice = serializers.CharField(source="invoice.__str__")
+
+    class Meta:
+        model = Allocation
+        fields = ["id", "invoice", "put_on", "amount_cents"]
+
+
 class PaymentSerializer(RowSerializer):
-    """Money received; below zero, given back. Cash is that and its `rounding_cents`."""
+    """Money received; below zero, given back. Cash is that and its `rounding_cents`.
+
+    What of it is put to no invoice is on the account of its customer.
+    """
 
     customer = serializers.CharField(source="customer.name", default=None)
     order = serializers.CharField(source="order.number", default=None)
     reverses = serializers.IntegerField(source="reverses_id", default=None)
-    refunds = serializers.CharField(default=None)
+    refunds = serializers.CharField(source="refunds.__str__", default=None)
+    invoices = PaidInvoiceSerializer(many=True, read_only=True, source="allocations")
 
     class Meta:
         model = Payment
@@ -97,6 +114,7 @@ class PaymentSerializer(RowSerializer):
             "order",
             "reverses",
             "refunds",
+            "invoices",
         ]
 
 
@@ -364,18 +382,22 @@ def _made(serializer: Any) -> Response:
 
 
 class PaymentsApiView(ApiActView, ListApiView):
+    filterset_class = filters.PaymentFilters
+    ordering_fields = ordered_by("id", "received_on", "amount_cents", customer="customer__name")
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = ReceiveSerializer
-    queryset = Payment.objects.select_related("customer", "order", "reverses", "refunds").order_by(
-        "-id"
+    row_serializer_class = PaymentSerializer
+    queryset = (
+        Payment.objects.select_related("customer", "order", "refunds")
+        .prefetch_related("allocations__invoice")
+        .order_by("-id")
     )
 
     @extend_schema(responses=PaymentSerializer(many=True))
     def get(self, request):
         """List payments, the newest first."""
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(PaymentSerializer(page, many=True).data)
+        return self.list(request)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PaymentSerializer, **REFUSALS})
     def post(self, request):
@@ -530,16 +552,18 @@ class InterestApiView(ApiActView):
 
 
 class DepositSlipsApiView(ApiActView, ListApiView):
+    filterset_class = filters.DepositSlipFilters
+    ordering_fields = ordered_by("id", "number", "deposited_on")
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = DepositSerializer
+    row_serializer_class = DepositSlipSerializer
     queryset = DepositSlip.objects.prefetch_related("checks").order_by("-number")
 
     @extend_schema(responses=DepositSlipSerializer(many=True))
     def get(self, request):
         """List deposit slips, the newest first."""
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(DepositSlipSerializer(page, many=True).data)
+        return self.list(request)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: DepositSlipSerializer, **REFUSALS})
     def post(self, request):
@@ -565,16 +589,18 @@ class DepositUndoApiView(ApiActView):
 
 
 class CashCountsApiView(ApiActView, ListApiView):
+    filterset_class = filters.CashCountFilters
+    ordering_fields = ordered_by("id", "counted_on")
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = CountCashSerializer
+    row_serializer_class = CashCountSerializer
     queryset = CashCount.objects.all()
 
     @extend_schema(responses=CashCountSerializer(many=True))
     def get(self, request):
         """List the counts of cash, the newest first."""
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(CashCountSerializer(page, many=True).data)
+        return self.list(request)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: CashCountSerializer, **REFUSALS})
     def post(self, request):
@@ -657,16 +683,18 @@ class OpeningCreditsApiView(ApiActView):
 
 
 class OpeningAmountsApiView(ApiActView, ListApiView):
+    filterset_class = filters.OpeningAmountFilters
+    ordering_fields = ordered_by("id", "begins_on")
     permission_required = ISSUE
     permission_to_read = SEE
     serializer_class = BeginWithSerializer
+    row_serializer_class = OpeningAmountSerializer
     queryset = OpeningAmount.objects.all()
 
     @extend_schema(responses=OpeningAmountSerializer(many=True))
     def get(self, request):
         """List the money with which the books began, the newest first."""
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(OpeningAmountSerializer(page, many=True).data)
+        return self.list(request)
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: OpeningAmountSerializer, **REFUSALS}
@@ -700,7 +728,7 @@ class FirstNumbersApiView(ApiActView):
 
     @extend_schema(responses=NumberSeriesSerializer(many=True))
     def get(self, request):
-        """List the series of numbers with the one that comes next."""
+        """List the series of numbers with the one that comes next; there are always as many."""
         return Response(NumberSeriesSerializer(number_series(), many=True).data)
 
     @extend_schema(

@@ -5,8 +5,10 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import CENTS_MAX, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -60,16 +62,18 @@ class MoveMoneySerializer(serializers.Serializer):
 
 
 class MoneyMovesApiView(ApiActView, ListApiView):
+    filterset_class = filters.MoneyMoveFilters
+    ordering_fields = ordered_by("id", "moved_on", "cents")
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = MoveMoneySerializer
+    row_serializer_class = MoneyMoveSerializer
     queryset = all_moves().select_related("entry")
 
     @extend_schema(responses=MoneyMoveSerializer(many=True))
     def get(self, request):
         """List the money that was moved, the newest first."""
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(MoneyMoveSerializer(page, many=True).data)
+        return self.list(request)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: MoneyMoveSerializer, **REFUSALS})
     def post(self, request):

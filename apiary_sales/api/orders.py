@@ -2,14 +2,18 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField, rows_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
     CENTS_MAX,
     CodeField,
@@ -318,14 +322,21 @@ class QuoteWithdrawApiView(QuoteActApiView):
 
 class DeliveryAddressesApiView(ApiActView):
     permission_classes = [BuyersPermission]
+class DeliveryAddressesApiView(ApiActView, ListApiView):
     permission_required = "customers.manage_customers"
     serializer_class = DeliveryAddressSerializer
+    row_serializer_class = DeliveryAddressSerializer
+    filterset_class = filters.DeliveryAddressFilters
+    ordering_fields = ordered_by("id", "name")
+    queryset = DeliveryAddress.objects.none()
 
     @extend_schema(responses=DeliveryAddressSerializer(many=True))
     def get(self, request: Request, pk: int) -> Response:
         """List where else goods of a customer go."""
-        customer = get_object_or_404(Customer.objects.all(), pk=pk)
-        return Response(DeliveryAddressSerializer(delivery_addresses(customer), many=True).data)
+        return self.list(request)
+
+    def get_queryset(self) -> QuerySet[DeliveryAddress]:
+        return delivery_addresses(get_object_or_404(Customer.objects.all(), pk=self.kwargs["pk"]))
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: DeliveryAddressSerializer, **REFUSALS}

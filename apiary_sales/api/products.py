@@ -5,10 +5,12 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import IdField, PiecesCountField, rows_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
     CodeField,
     ProductSerializer,
@@ -128,6 +130,8 @@ class PrivateLabelSerializer(AnswerSerializer):
 class VarietiesApiView(ListApiView):
     """The varieties of honey, those in use first."""
 
+    filterset_class = filters.VarietyFilters
+    ordering_fields = ordered_by("id", "name")
     permission_classes = [ViewPermission]
     serializer_class = VarietySerializer
     queryset = Variety.objects.none()
@@ -139,6 +143,8 @@ class VarietiesApiView(ListApiView):
 class BrandsApiView(ListApiView):
     """The brands that honey is sold under, those in use first."""
 
+    filterset_class = filters.BrandFilters
+    ordering_fields = ordered_by("id", "name")
     permission_classes = [ViewPermission]
     serializer_class = BrandSerializer
     queryset = Brand.objects.none()

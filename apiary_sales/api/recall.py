@@ -3,9 +3,11 @@
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
 from rest_framework.response import Response
 
 from apiary_sales.api.answers import AnswerSerializer
@@ -205,9 +207,11 @@ class RecallSaleSerializer(serializers.Serializer):
 
 
 def _chosen(request: Any) -> list[int]:
-    """Return the keys of the lots that a request names, of those there are."""
-    keys = [key for key in request.query_params.getlist("lot") if key.isdecimal()]
-    wanted = [int(key) for key in keys[:LOTS_MAX] if len(key) < 18]
+    """Return the ids of the lots that a request names, of those there are."""
+    sent = request.query_params.getlist("lot")
+    if any(not (each.isascii() and each.isdecimal()) for each in sent):
+        raise ValidationError({"lot": _("Send the id of a lot, a whole number.")})
+    wanted = [int(each) for each in sent[:LOTS_MAX] if len(each) < 18]
     return list(Lot.objects.filter(pk__in=wanted).order_by("pk").values_list("pk", flat=True))
 
 
@@ -244,6 +248,5 @@ class RecallSalesView(ListApiView):
             roots = [lot.pk for lot in found.meant] if found.is_certain else []
         return trace.named(Lot.objects.family_keys(roots))
 
-    def paginate_queryset(self, queryset: Any) -> Any:
-        page = super().paginate_queryset(queryset)
-        return None if page is None else trace.sale_rows(page)
+    def rows(self, page: list[Any]) -> Any:
+        return trace.sale_rows(page)

@@ -8,9 +8,11 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import LotsField
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.recall import RecallAnswerSerializer
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import (
@@ -92,12 +94,12 @@ class RecallToFinishSerializer(serializers.Serializer):
 
 class RecallRecordsApiView(ApiActView, ListApiView):
     permission_classes = [BuyersPermission]
+    filterset_class = filters.RecallFilters
+    ordering_fields = ordered_by("id", "started_at")
     permission_required = SEES_BUYERS
     serializer_class = RecallToStartSerializer
+    row_serializer_class = RecallSerializer
     queryset = queries.records()
-
-    def get_serializer_class(self):
-        return RecallSerializer
 
     @extend_schema(operation_id="recall_records_list", responses=RecallSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:

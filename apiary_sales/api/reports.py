@@ -85,7 +85,7 @@ class ReportListView(ApiView):
 
     @extend_schema(operation_id="reports_list", responses=ReportEntrySerializer(many=True))
     def get(self, request):
-        """Return every report there is, with its address."""
+        """Return every report there is, with its address; there are always as many."""
         entries = [
             {
                 "slug": slug,

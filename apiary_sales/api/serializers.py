@@ -11,8 +11,18 @@ from rest_framework import serializers
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.sold_at import SoldAtField
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
+from apiary_sales.api.lists import KEY_MAX
+from apiary_sales.billing.models import (
+    Adjustment,
+    Allocation,
+    Invoice,
+    InvoiceLine,
+    InvoiceLineTax,
+    Payment,
+)
+from apiary_sales.billing.rules import taxes_of
 from apiary_sales.customers.models import Customer, ExemptionCertificate
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules.changes import state_of
 from inventory.bottling.models import Product, Size
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
@@ -53,13 +63,22 @@ class StrictCharField(serializers.CharField):
         return super().to_internal_value(data)
 
 
+@extend_schema_field({"oneOf": [{"type": "string"}, {"type": "integer"}]})
 class CodeField(serializers.SlugRelatedField):
-    """The code of a place or product that is there, or its name where it has no code."""
+    """The code of a place or product that is there, or its name where it has no code; or its id.
+
+    A text is always a code, and a whole number always an id.
+    """
 
     def __init__(self, slug_field: str = "code", **kwargs) -> None:
         super().__init__(slug_field=slug_field, **kwargs)
 
     def to_internal_value(self, data):
+        if isinstance(data, int) and not isinstance(data, bool):
+            found = self.get_queryset().filter(pk=data).first() if 0 < data <= KEY_MAX else None
+            if found is None:
+                self.fail("does_not_exist", slug_name="id", value=data)
+            return found
         # PostgreSQL does not even take the question.
         if isinstance(data, str) and "\x00" in data:
             self.fail("does_not_exist", slug_name=self.slug_field, value=data)
@@ -330,12 +349,29 @@ class CustomerSerializer(RowSerializer):
         ]
 
 
+def _handed_over(line: OrderLine) -> list[FulfilmentLine]:
+    """Return what was handed over of a line and not taken back as a whole."""
+    return [part for part in line.fulfilment_lines.all() if not part.fulfilment.is_taken_back]
+
+
+class BillNamedSerializer(serializers.Serializer):
+    """A bill by its id and number."""
+
+    id = serializers.IntegerField()
+    number = serializers.CharField(source="__str__")
+
+
 class OrderLineSerializer(RowSerializer):
     product = serializers.CharField(source="product.code", default=None)
     drum = serializers.CharField(source="drum.code", default=None)
     service = serializers.CharField(source="service.code", default=None)
     unit = serializers.SerializerMethodField(
         help_text="What `quantity` counts: pieces, grams, or hundredths of a service's unit."
+    )
+    returned = serializers.SerializerMethodField(help_text="What of `filled` came back.")
+    invoiced = serializers.SerializerMethodField(help_text="What of `filled` is on an invoice.")
+    invoiced_cents = serializers.SerializerMethodField(
+        help_text="What its invoices come to before tax, less what was credited."
     )
 
     class Meta:
@@ -356,8 +392,21 @@ class OrderLineSerializer(RowSerializer):
             "rounding_cents",
             "amount_cents",
             "filled",
+            "to_fill",
+            "returned",
+            "invoiced",
+            "invoiced_cents",
             "gave_way",
         ]
+
+    def get_returned(self, line: OrderLine) -> int:
+        return sum(part.returned for part in _handed_over(line))
+
+    def get_invoiced(self, line: OrderLine) -> int:
+        return sum(part.quantity for part in _handed_over(line) if part.billed_cents is not None)
+
+    def get_invoiced_cents(self, line: OrderLine) -> int:
+        return sum(part.billed_cents or 0 for part in _handed_over(line))
 
     def get_unit(self, line: OrderLine) -> str:
         if line.is_by_weight:
@@ -378,6 +427,7 @@ class OrderSerializer(RowSerializer):
         help_text="Differs once it was changed; send it back as `seen` with a change."
     )
     supersedes = serializers.CharField(source="supersedes.number", default=None)
+    invoices = BillNamedSerializer(many=True, read_only=True)
 
     class Meta:
         model = Order
@@ -396,6 +446,7 @@ class OrderSerializer(RowSerializer):
             "supersedes",
             "state",
             "total_cents",
+            "invoices",
             "lines",
         ]
 
@@ -414,7 +465,11 @@ class InvoiceLineTaxSerializer(RowSerializer):
 
 
 class InvoiceLineSerializer(RowSerializer):
-    """A line of a bill; `goods` names what was handed over, to book it back."""
+    """A line of a bill; `goods` names what was handed over, to book it back.
+
+    `quantity` is in its `unit`, and `unit_price` of one of it. `amount_cents` is before tax: what
+    `taxes` are on is the `base_cents` of each.
+    """
 
     taxes = InvoiceLineTaxSerializer(many=True, read_only=True)
     goods = serializers.IntegerField(source="fulfilment_line_id", allow_null=True, read_only=True)
@@ -445,8 +500,50 @@ class InvoiceLineSerializer(RowSerializer):
         ]
 
 
+class PutToInvoiceSerializer(RowSerializer):
+    """So much of a payment put to an invoice; below zero, taken off it again."""
+
+    method = serializers.CharField(source="payment.method")
+
+    class Meta:
+        model = Allocation
+        fields = ["id", "payment", "method", "put_on", "amount_cents"]
+
+
+class AdjustedSerializer(RowSerializer):
+    """What was taken off an invoice without payment; below zero, that was undone."""
+
+    class Meta:
+        model = Adjustment
+        fields = ["id", "kind", "net_cents", "tax_cents", "happened_on"]
+
+
+class TaxSumSerializer(serializers.Serializer):
+    """What one tax at one rate is on, and the tax; or what bears none, with its reason as name."""
+
+    category = serializers.ChoiceField(choices=InvoiceLine.TaxCategory.choices)
+    name = serializers.CharField()
+    percent = serializers.DecimalField(max_digits=7, decimal_places=4)
+    base_cents = serializers.IntegerField(source="net_cents")
+    tax_cents = serializers.IntegerField()
+
+
 class InvoiceSerializer(RowSerializer):
+    """An invoice, stand receipt or credit note, and all that was put to it.
+
+    `open_cents` is what is still to be paid: the total, less its `credit_notes`, `payments` and
+    `adjustments`. A credit note names the invoice that it `credits`, and a corrected invoice the
+    one that it `corrects`.
+    """
+
     number = serializers.CharField(source="__str__", read_only=True)
+    credits = serializers.CharField(source="credits.__str__", default=None)
+    corrects = serializers.CharField(source="corrects.__str__", default=None)
+    corrected_by = serializers.CharField(source="corrected_by.__str__", default=None)
+    credit_notes = BillNamedSerializer(many=True, read_only=True)
+    payments = PutToInvoiceSerializer(many=True, read_only=True, source="allocations")
+    adjustments = AdjustedSerializer(many=True, read_only=True)
+    taxes = serializers.SerializerMethodField()
     customer = serializers.CharField(source="customer.name", default=None)
     order = serializers.CharField(source="order.number", default=None)
     lines = InvoiceLineSerializer(many=True, read_only=True)
@@ -458,8 +555,11 @@ class InvoiceSerializer(RowSerializer):
             "number",
             "customer",
             "order",
+            "series",
             "credits",
+            "credit_notes",
             "corrects",
+            "corrected_by",
             "issued_on",
             "supplied_on",
             "due_on",
@@ -472,8 +572,17 @@ class InvoiceSerializer(RowSerializer):
             "open_cents",
             "discount_percent",
             "discount_until",
+            "taxes",
+            "payments",
+            "adjustments",
             "lines",
         ]
+
+    @extend_schema_field(TaxSumSerializer(many=True))
+    def get_taxes(self, invoice: Invoice) -> Any:
+        lines = list(invoice.lines.all())
+        sums = taxes_of(lines, [tax for line in lines for tax in line.taxes.all()])
+        return TaxSumSerializer(sums, many=True).data
 
 
 class ReadingSerializer(serializers.Serializer):

@@ -8,9 +8,11 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import rows_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
     CENTS_MAX,
     CodeField,
@@ -72,6 +74,8 @@ class ServiceBillSerializer(serializers.Serializer):
 class ServicesApiView(ListApiView):
     """The services of the house, in use or not, with their unit and usual price."""
 
+    filterset_class = filters.ServiceFilters
+    ordering_fields = ordered_by("id", "code", "name")
     permission_classes = [ViewPermission]
     serializer_class = ServiceSerializer
     queryset = Service.objects.order_by("name")

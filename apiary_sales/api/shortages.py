@@ -3,14 +3,18 @@
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.fields import IdField
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import PostingSerializer, StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from inventory.shared.people import person_of
@@ -107,6 +111,8 @@ class ShortageLotApiView(ApiActView):
 class ShortagesApiView(ListApiView):
     """What is to be settled, the oldest day first."""
 
+    filterset_class = filters.ShortageFilters
+    ordering_fields = ordered_by("id", day="posting__occurred_at")
     permission_classes = [ViewPermission]
     serializer_class = ShortageSerializer
     queryset = Shortage.objects.none()
@@ -116,9 +122,10 @@ class ShortagesApiView(ListApiView):
         return super().get(request, *args, **kwargs)
 
     def get_queryset(self) -> QuerySet[Shortage]:
-        is_settled = self.request.query_params.get("settled", "").lower() in ("true", "1")
-        return shortages.settled() if is_settled else shortages.to_settle()
+        settled = self.request.query_params.get("settled", "false")
+        if settled not in ("true", "false"):
+            raise ValidationError({"settled": _("Send true or false.")})
+        return shortages.settled() if settled == "true" else shortages.to_settle()
 
-    def paginate_queryset(self, queryset: Any) -> Any:
-        page = super().paginate_queryset(queryset)
-        return None if page is None else shortages.rows(page)
+    def rows(self, page: list[Any]) -> Any:
+        return shortages.rows(page)

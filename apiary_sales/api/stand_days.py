@@ -1,13 +1,16 @@
 """A day at a stand through the API: open, cash in and out, close, open again."""
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.money import ReasonSerializer
 from apiary_sales.api.serializers import CENTS_MAX, CodeField, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
@@ -117,17 +120,21 @@ def _day(request, pk: int) -> StandDay:
 
 
 class StandDaysApiView(ApiActView, ListApiView):
+    filterset_class = filters.StandDayFilters
+    ordering_fields = ordered_by("id", "day", place="place__name")
     permission_required = SELL
     permission_to_read = SELL
     serializer_class = OpenStandDaySerializer
+    row_serializer_class = StandDaySerializer
     queryset = StandDay.objects.all()
 
     @extend_schema(responses=StandDaySerializer(many=True))
     def get(self, request):
         """List the days of the places at which you may sell, the newest first."""
-        places = list(stand_queries.places(person_of(request)))
-        page = self.paginate_queryset(days_of(places))
-        return self.get_paginated_response(StandDaySerializer(page, many=True).data)
+        return self.list(request)
+
+    def get_queryset(self) -> QuerySet[StandDay]:
+        return days_of(list(stand_queries.places(person_of(self.request))))
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: StandDaySerializer, **REFUSALS})
     def post(self, request):

@@ -8,9 +8,11 @@ from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import IdField, StoreCodeField, rows_of
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
     CENTS_MAX,
     CodeField,
@@ -167,6 +169,8 @@ class ReturnAskApiView(ApiActView):
 class ReturnRequestsApiView(ListApiView):
     """Returns that the office was asked about, newest first: who sells sees those they asked."""
 
+    filterset_class = filters.ReturnRequestFilters
+    ordering_fields = ordered_by("id", "asked_at")
     permission_classes = [ViewPermission]
     permission_required = SELL
     serializer_class = ReturnRequestSerializer

@@ -9,8 +9,10 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
-from apiary_sales.api.bases import ApiView
+from apiary_sales.api.bases import ApiView, ListApiView
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.periods import PERIOD, period_of
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -142,15 +144,18 @@ class ExemptSaleSerializer(AnswerSerializer):
     scans = serializers.IntegerField()
 
 
-class TaxRatesApiView(ApiActView):
+class TaxRatesApiView(ApiActView, ListApiView):
     permission_required = MANAGE_PRICES
     serializer_class = TaxRateToSetSerializer
+    row_serializer_class = TaxRateSerializer
+    filterset_class = filters.TaxRateFilters
+    ordering_fields = ordered_by("id", "valid_from")
+    queryset = TaxRate.objects.order_by("-valid_from", "-id")
 
     @extend_schema(responses=TaxRateSerializer(many=True))
     def get(self, request: Request) -> Response:
         """List the tax rates ever set, the latest first."""
-        rows = TaxRate.objects.order_by("-valid_from", "-id")
-        return Response(TaxRateSerializer(rows, many=True).data)
+        return self.list(request)
 
     @extend_schema(responses={201: TaxRateSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -159,15 +164,18 @@ class TaxRatesApiView(ApiActView):
         return Response(TaxRateSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class TaxCategoriesApiView(ApiActView):
+class TaxCategoriesApiView(ApiActView, ListApiView):
     permission_required = MANAGE_PRICES
     serializer_class = TaxCategoryToSetSerializer
+    row_serializer_class = TaxCategorySerializer
+    filterset_class = filters.TaxCategoryFilters
+    ordering_fields = ordered_by("id", "valid_from")
+    queryset = GoodsCategory.objects.order_by("-valid_from", "-id")
 
     @extend_schema(responses=TaxCategorySerializer(many=True))
     def get(self, request: Request) -> Response:
         """List how goods are taxed, as it was said, the latest first."""
-        rows = GoodsCategory.objects.order_by("-valid_from", "-id")
-        return Response(TaxCategorySerializer(rows, many=True).data)
+        return self.list(request)
 
     @extend_schema(responses={201: TaxCategorySerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -176,15 +184,18 @@ class TaxCategoriesApiView(ApiActView):
         return Response(TaxCategorySerializer(made).data, status=status.HTTP_201_CREATED)
 
 
-class CertificatesApiView(ApiView):
+class CertificatesApiView(ListApiView):
     permission_classes = [ViewPermission]
     permission_required = SEE_MONEY
+    row_serializer_class = CertificateSerializer
+    filterset_class = filters.CertificateFilters
+    ordering_fields = ordered_by("id", "expires", customer="customer__name")
+    queryset = ExemptionCertificate.objects.select_related("customer", "accepted_by")
 
     @extend_schema(operation_id="certificates_list", responses=CertificateSerializer(many=True))
     def get(self, request: Request) -> Response:
         """List the certificates of all customers."""
-        rows = ExemptionCertificate.objects.select_related("customer", "accepted_by")
-        return Response(CertificateSerializer(rows, many=True).data)
+        return self.list(request)
 
 
 class CertificateAcceptApiView(ApiActView):

@@ -10,6 +10,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import (
@@ -20,6 +21,7 @@ from apiary_sales.api.fields import (
     VesselCodeField,
     rows_of,
 )
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import (
     CodeField,
@@ -114,6 +116,7 @@ class ShelfLotSerializer(AnswerSerializer):
 class ConsignmentShelfSerializer(AnswerSerializer):
     """A shop's shelf, and what of ours is on it by lot and since when."""
 
+    id = serializers.IntegerField(source="shelf.pk")
     code = serializers.CharField(source="shelf.place.code")
     name = serializers.CharField(source="shelf.place.name")
     customer = serializers.CharField(source="shelf.customer.name")
@@ -164,11 +167,24 @@ class DeliveryLineSerializer(AnswerSerializer):
 
 class ConsignmentDeliverySerializer(RowSerializer):
     shelf = serializers.CharField(source="shelf.place.code")
+    shelf_id = serializers.IntegerField(source="shelf.pk")
+    customer = serializers.CharField(source="shelf.customer.name")
     lines = DeliveryLineSerializer(many=True)
 
     class Meta:
         model = ConsignmentDelivery
-        fields = ["id", "number", "shelf", "status", "planned_on", "delivered_on", "note", "lines"]
+        fields = [
+            "id",
+            "number",
+            "shelf",
+            "shelf_id",
+            "customer",
+            "status",
+            "planned_on",
+            "delivered_on",
+            "note",
+            "lines",
+        ]
 
 
 class PiecesOfLotSerializer(serializers.Serializer):
@@ -216,14 +232,21 @@ def _shelf_data(shelf: ConsignmentShelf) -> Any:
 
 class ConsignmentShelvesApiView(ApiActView):
     permission_classes = [BuyersPermission]
+class ConsignmentShelvesApiView(ApiActView, ListApiView):
     permission_required = SEES
     serializer_class = ConsignmentShelfSetUpSerializer
+    row_serializer_class = ConsignmentShelfSerializer
+    filterset_class = filters.ConsignmentShelfFilters
+    ordering_fields = ordered_by("id", code="place__code", customer="customer__name")
+    queryset = shelf_queries.shelves()
 
-    @extend_schema(responses={200: ConsignmentShelfSerializer(many=True)})
+    @extend_schema(responses=ConsignmentShelfSerializer(many=True))
     def get(self, request: Request) -> Response:
         """The shelves of shops with what of ours is on them."""
-        found = shelf_queries.contents(shelf_queries.shelves())
-        return Response(ConsignmentShelfSerializer(found, many=True).data)
+        return self.list(request)
+
+    def rows(self, page: list[ConsignmentShelf]) -> Any:
+        return shelf_queries.contents(page)
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: ConsignmentShelfSerializer, **REFUSALS}
@@ -254,6 +277,10 @@ class ConsignmentDeliveryListApiView(ListApiView):
     """The deliveries to shops, newest first."""
 
     permission_classes = [BuyersPermission]
+    filterset_class = filters.ConsignmentDeliveryFilters
+    ordering_fields = ordered_by("id", "number", "planned_on")
+    permission_classes = [ViewPermission]
+    permission_required = FULFILS
     serializer_class = ConsignmentDeliverySerializer
     queryset = shelf_queries.deliveries()
 
@@ -429,6 +456,7 @@ class PriceStepMadeSerializer(serializers.Serializer):
 class ContractSerializer(AnswerSerializer):
     """A contract with what is handed over, called off and left of it, in grams."""
 
+    id = serializers.IntegerField(source="contract.pk")
     number = serializers.CharField(source="contract.number")
     customer = serializers.CharField(source="contract.customer.name")
     customer_reference = serializers.CharField(source="contract.customer_reference")
@@ -504,14 +532,21 @@ def _contract_data(contract: Contract) -> Any:
 
 class ContractsApiView(ApiActView):
     permission_classes = [BuyersPermission]
+class ContractsApiView(ApiActView, ListApiView):
     permission_required = "orders.quote_drums"
     serializer_class = ContractAgreeSerializer
+    row_serializer_class = ContractSerializer
+    filterset_class = filters.ContractFilters
+    ordering_fields = ordered_by("id", "number", "ends_on", customer="customer__name")
+    queryset = contract_queries.listed()
 
-    @extend_schema(responses={200: ContractSerializer(many=True)})
+    @extend_schema(responses=ContractSerializer(many=True))
     def get(self, request: Request) -> Response:
         """The contracts with packers, with what is left of each."""
-        found = contract_queries.tallies(contract_queries.listed())
-        return Response(ContractSerializer(found, many=True).data)
+        return self.list(request)
+
+    def rows(self, page: list[Contract]) -> Any:
+        return contract_queries.tallies(page)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: ContractSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -669,13 +704,18 @@ def standing_of(pk: int) -> StandingOrder:
 
 class StandingOrdersApiView(ApiActView):
     permission_classes = [BuyersPermission]
+class StandingOrdersApiView(ApiActView, ListApiView):
     permission_required = SEES
     serializer_class = StandingOrderSetUpSerializer
+    row_serializer_class = StandingOrderSerializer
+    filterset_class = filters.StandingOrderFilters
+    ordering_fields = ordered_by("id", "starts_on", customer="customer__name")
+    queryset = standing_queries.listed()
 
-    @extend_schema(responses={200: StandingOrderSerializer(many=True)})
+    @extend_schema(responses=StandingOrderSerializer(many=True))
     def get(self, request: Request) -> Response:
         """The standing orders."""
-        return Response(StandingOrderSerializer(standing_queries.listed(), many=True).data)
+        return self.list(request)
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: StandingOrderSerializer, **REFUSALS}
@@ -744,7 +784,7 @@ class StandingOrdersDueApiView(ApiActView):
         responses={200: ProposalSerializer(many=True), **REFUSALS},
     )
     def get(self, request: Request) -> Response:
-        """The orders that standing orders propose for a day."""
+        """The orders that standing orders propose for a day, in one answer."""
         asked = request.query_params.get("day")
         day = serializers.DateField().run_validation(asked) if asked else timezone.localdate()
         return Response(ProposalSerializer(standing_queries.proposals(day), many=True).data)
@@ -816,6 +856,7 @@ class StopSerializer(AnswerSerializer):
 class RoundSerializer(AnswerSerializer):
     """A round with its load list: totals to load, and what is handed over at each stop."""
 
+    id = serializers.IntegerField(source="round.pk")
     number = serializers.CharField(source="round.number")
     day = serializers.DateField(source="round.day")
     vehicle = serializers.CharField(source="round.vehicle")
@@ -845,13 +886,18 @@ def _round_data(made: DeliveryRound) -> Any:
 
 class RoundsApiView(ApiActView):
     permission_classes = [BuyersPermission]
+class RoundsApiView(ApiActView, ListApiView):
     permission_required = FULFILS
     serializer_class = RoundBodySerializer
+    row_serializer_class = RoundRowSerializer
+    filterset_class = filters.DeliveryRoundFilters
+    ordering_fields = ordered_by("id", "number", "day")
+    queryset = round_queries.listed()
 
-    @extend_schema(responses={200: RoundRowSerializer(many=True)})
+    @extend_schema(responses=RoundRowSerializer(many=True))
     def get(self, request: Request) -> Response:
         """The delivery rounds, latest day first."""
-        return Response(RoundRowSerializer(round_queries.listed()[:LINES_MAX], many=True).data)
+        return self.list(request)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: RoundSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:

@@ -16,6 +16,9 @@ from rest_framework.serializers import Serializer
 from apiary_sales.accounts.models import User
 from apiary_sales.api import bodies, idempotency, serializers
 from apiary_sales.api.bases import ApiView, BuyersPermission, ViewPermission
+from apiary_sales.api import bodies, filters, serializers
+from apiary_sales.api.bases import ApiView, ViewPermission
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.sold_at import as_happened
 from apiary_sales.billing.models import Invoice, StandSale
@@ -53,19 +56,22 @@ class ReadOnlyViewSet(
 
 
 class PlaceViewSet(ReadOnlyViewSet):
+    filterset_class = filters.PlaceFilters
+    ordering_fields = ordered_by("id", "code", "name", "kind")
     queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.FOR_GOODS]).order_by("code")
     serializer_class = serializers.PlaceSerializer
     lookup_field = "code"
 
 
 class LotViewSet(ReadOnlyViewSet):
+    filterset_class = filters.LotFilters
     queryset = Lot.objects.select_related("product__item", "supplier", "owner").order_by(
         "-made_on", "-id"
     )
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
-    ordering_fields: ClassVar = ["id", "code", "season", "made_on", "best_by", "colour_mm"]
+    ordering_fields = ordered_by("id", "code", "season", "made_on", "best_by", "colour_mm")
 
     @extend_schema(parameters=[OF_PRODUCT])
     def retrieve(self, request: Request, code: str) -> Response:
@@ -73,12 +79,16 @@ class LotViewSet(ReadOnlyViewSet):
 
 
 class SizeViewSet(ReadOnlyViewSet):
+    filterset_class = filters.SizeFilters
+    ordering_fields = ordered_by("id", "code", "name", "brimful_ml")
     queryset = Size.objects.order_by("brimful_ml", "name")
     serializer_class = serializers.SizeSerializer
     lookup_field = "code"
 
 
 class ProductViewSet(ReadOnlyViewSet):
+    filterset_class = filters.ProductFilters
+    ordering_fields = ordered_by("id", "code", "name", "kind")
     queryset = Product.objects.select_related("item", "size", "variety", "brand")
     serializer_class = serializers.ProductSerializer
     lookup_field = "code"
@@ -87,6 +97,10 @@ class ProductViewSet(ReadOnlyViewSet):
 class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
     """What is in the house: a row for each item, place and lot."""
 
+    filterset_class = filters.StockFilters
+    ordering_fields = ordered_by(
+        "quantity", item="item__name", place="place__code", lot="lot__code"
+    )
     queryset = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
         .select_related("item", "place", "lot__owner")
@@ -96,6 +110,8 @@ class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
 
 
 class PostingViewSet(ReadOnlyViewSet):
+    filterset_class = filters.PostingFilters
+    ordering_fields = ordered_by("id", "occurred_at", "recorded_at", "kind")
     queryset = (
         Posting.objects.select_related("recorded_by")
         .prefetch_related(
@@ -113,15 +129,27 @@ class PostingViewSet(ReadOnlyViewSet):
 
 
 class CustomerViewSet(ReadOnlyViewSet):
+    filterset_class = filters.CustomerFilters
+    ordering_fields = ordered_by("id", "name", "kind", "tier")
     queryset = Customer.objects.prefetch_related("certificates__accepted_by").order_by("name")
     serializer_class = serializers.CustomerSerializer
     permission_classes = [BuyersPermission]
 
 
 class OrderViewSet(ReadOnlyViewSet):
+    filterset_class = filters.OrderFilters
+    ordering_fields = ordered_by(
+        "id", "number", "placed_on", "wanted_on", customer="customer__name"
+    )
     queryset = (
         Order.objects.select_related("customer", "supersedes")
-        .prefetch_related("lines__product", "lines__drum", "lines__service")
+        .prefetch_related(
+            "invoices",
+            "lines__product",
+            "lines__drum",
+            "lines__service",
+            "lines__fulfilment_lines__fulfilment",
+        )
         .order_by("-id")
     )
     serializer_class = serializers.OrderSerializer
@@ -130,9 +158,13 @@ class OrderViewSet(ReadOnlyViewSet):
 
 
 class InvoiceViewSet(ReadOnlyViewSet):
+    filterset_class = filters.InvoiceFilters
+    ordering_fields = ordered_by(
+        "id", "issued_on", "due_on", "total_cents", "open_cents", customer="customer__name"
+    )
     queryset = (
-        Invoice.objects.select_related("customer", "order")
-        .prefetch_related("lines__taxes")
+        Invoice.objects.select_related("customer", "order", "credits", "corrects", "corrected_by")
+        .prefetch_related("lines__taxes", "credit_notes", "allocations__payment", "adjustments")
         .order_by("-id")
     )
     serializer_class = serializers.InvoiceSerializer

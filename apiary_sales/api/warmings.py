@@ -6,12 +6,13 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer
-from apiary_sales.api.bases import ApiView
+from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import VesselCodeField
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.measurements import MeasurementSerializer
-from apiary_sales.api.periods import PERIOD, period_of
 from apiary_sales.api.serializers import StrictCharField, StrictDecimalField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from inventory.shared.people import person_of
@@ -78,15 +79,23 @@ class WarmingToRecordSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 
 
-class WarmingsApiView(ApiActView):
+class WarmingsApiView(ApiActView, ListApiView):
     permission_required = MOVE_HONEY
     serializer_class = WarmingToRecordSerializer
+    row_serializer_class = WarmingSerializer
+    filterset_class = filters.WarmingFilters
+    ordering_fields = ordered_by("id", "started_on", "ended_on")
+    queryset = Warming.objects.select_related("place", "recorded_by", "removed_by").order_by(
+        "-started_on", "-id"
+    )
 
-    @extend_schema(parameters=PERIOD, responses=WarmingSerializer(many=True))
+    @extend_schema(responses=WarmingSerializer(many=True))
     def get(self, request: Request) -> Response:
-        """List the warmings that touch these days, the latest first; removed ones too."""
-        found = queries.rows(queries.log(*period_of(request)))
-        return Response(WarmingSerializer(found, many=True).data)
+        """List the warmings, the latest first; removed ones too."""
+        return self.list(request)
+
+    def rows(self, page: list[Warming]) -> list[queries.WarmingRow]:
+        return queries.rows(page)
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: WarmingSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:
@@ -114,7 +123,10 @@ class LotWarmingsApiView(ApiView):
 
     @extend_schema(parameters=[OF_PRODUCT], responses=WarmingSerializer(many=True))
     def get(self, request: Request, code: str) -> Response:
-        """List the warmings that reached this lot, the earliest first."""
+        """List the warmings that reached this lot, the earliest first.
+
+        They are worked out from the whole family of the lot, in one answer.
+        """
         warmth = queries.of_lot(lot_of(request, code))
         return Response(WarmingSerializer(warmth.rows, many=True).data)
 

@@ -407,6 +407,7 @@ SPECTACULAR_SETTINGS = {
         "RunWeighedByEnum": "inventory.bottling.models.BottlingRun.DrawnBy",
         "SupplierKindEnum": "inventory.stock.models.Supplier.Kind",
         "OrderLineKindEnum": "apiary_sales.orders.models.OrderLine.Kind",
+        "AdjustmentKindEnum": "apiary_sales.billing.models.Adjustment.Kind",
         "CertificateReasonEnum": "apiary_sales.customers.models.ExemptionCertificate.Reason",
         "WayOfPayingEnum": "apiary_sales.billing.models.Payment.WAYS",
         "TaxCategoryEnum": "apiary_sales.pricing.models.GoodsCategory.Category",
