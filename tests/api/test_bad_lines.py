@@ -17,8 +17,8 @@ from tests.api.test_api import SERVICES
 pytestmark = pytest.mark.django_db
 
 LINES = 3
-BAD_LINES = [None, 5, "x", [], {}, [None], {"x": 1}]
-BAD_VALUES = [None, "", "x", -1, 0, 1.5, True, 10**30, [], {}, [[1]], "9999-12-31", "\x00"]
+BAD_LINES = [None, 5, "x", [], {}, {"x": 1}]
+BAD_VALUES = [None, "", -1, 1.5, 10**30, {}, [[1]], "\x00"]
 
 
 @pytest.fixture
@@ -34,11 +34,11 @@ def house():
 
 
 def good(field):
-    """Return a value that a field of a body takes, as far as its kind says."""
+    """Return a value that a field of a body takes, as far as its kind says; of a row, the least."""
     if isinstance(field, serializers.ListSerializer | serializers.ListField):
         return [good(field.child)]
     if isinstance(field, serializers.Serializer):
-        return {name: good(part) for name, part in field.fields.items() if not part.read_only}
+        return {name: good(part) for name, part in field.fields.items() if part.required}
     if isinstance(field, serializers.RelatedField):
         found = field.get_queryset().first()
         if found is None or isinstance(field, serializers.PrimaryKeyRelatedField):
@@ -64,38 +64,43 @@ def lists_of(serializer):
             yield name, field.child
 
 
-def bad_lines(child):
-    """Yield what is no line, and good lines with one value that is bad."""
-    yield from BAD_LINES
+def bad_values(child):
+    """Yield a line with one value that is bad, and without one that it needs."""
     line = good(child)
     if not isinstance(line, dict):
         yield from BAD_VALUES
         return
-    for name, value in itertools.product(line, BAD_VALUES):
+    for name, value in itertools.product(child.fields, BAD_VALUES):
         yield {**line, name: value}
     for name in line:
         yield {other: line[other] for other in line if other != name}
 
 
 def bodies(serializer):
-    """Yield a body with one bad line at each place of each of its lists."""
+    """Yield each body with a line that is none at each place of a list, or a bad second line."""
     whole = good(serializer)
     for name, child in lists_of(serializer):
-        for bad, place in itertools.product(bad_lines(child), range(LINES)):
-            lines = [good(child) for _number in range(LINES)]
-            yield {**whole, name: [*lines[:place], bad, *lines[place + 1 :]]}, f"{name}.{place}"
+        # A sale is paid in several ways, or in one.
+        paid = {"method": "card"} if "payments" in serializer.fields and name == "lines" else {}
+        line = good(child)
+        none = itertools.product(BAD_LINES, range(LINES))
+        for bad, place in [*none, *((bad, 1) for bad in bad_values(child))]:
+            yield {**whole, **paid, name: [*[line] * place, bad, *[line] * (LINES - 1 - place)]}
 
 
 WITH_LISTS = [path for path in SERVICES if list(lists_of(SERVICES[path][0].serializer_class()))]
 
 
-@pytest.mark.parametrize("path", WITH_LISTS)
-def test_a_bad_line_is_named_at_its_place_and_never_a_fault(house, path):
+def test_the_walk_finds_the_acts_with_lists():
+    assert {"stand-sales/", "purchase-orders/", "count-sheets/{number}/store/"} <= set(WITH_LISTS)
+
+
+@pytest.mark.parametrize("path", [path for path in WITH_LISTS if "{" in path])
+def test_a_bad_line_is_named_and_never_a_fault(house, path):
     view = SERVICES[path][0]
-    for body, _place in bodies(view.serializer_class()):
-        serializer = view.serializer_class(data=body)
+    for body in bodies(view.serializer_class()):
         try:
-            serializer.is_valid(raise_exception=True)
+            view.serializer_class(data=body).is_valid(raise_exception=True)
         except ValidationError as error:
             said = problem_details(error, {"view": view()}).data
             assert json.dumps(said, ensure_ascii=False).encode()
@@ -103,14 +108,9 @@ def test_a_bad_line_is_named_at_its_place_and_never_a_fault(house, path):
 
 
 @pytest.mark.parametrize("path", [path for path in WITH_LISTS if "{" not in path])
-def test_a_bad_last_line_is_refused_by_the_act_or_taken(house, path):
+def test_an_act_with_a_bad_line_is_refused_or_done_and_never_a_fault(house, path):
     client = Client(headers={"Authorization": builders.authorization()})
-    child_places = {
-        f"{name}.{LINES - 1}" for name, _child in lists_of(SERVICES[path][0].serializer_class())
-    }
-    for number, (body, place) in enumerate(bodies(SERVICES[path][0].serializer_class())):
-        if place not in child_places:
-            continue
+    for number, body in enumerate(bodies(SERVICES[path][0].serializer_class())):
         answer = client.post(
             f"/api/v1/{path}",
             json.dumps(body),
