@@ -107,7 +107,7 @@ class SignedInPersonApiView(ReadingApiView):
 class TrailFigureSerializer(serializers.Serializer):
     """One figure, before and after, in words."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     before = serializers.CharField()
     after = serializers.CharField()
 
@@ -317,7 +317,7 @@ class ListColumnSerializer(serializers.Serializer):
     """A column of a list of a kind, and how it is written."""
 
     name = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     is_required = serializers.BooleanField()
     how = serializers.CharField()
     hint = serializers.CharField()
@@ -327,7 +327,7 @@ class ListKindSerializer(serializers.Serializer):
     """A kind of list that can be brought in."""
 
     kind = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     columns = ListColumnSerializer(many=True)
 
 

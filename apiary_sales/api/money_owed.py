@@ -642,7 +642,7 @@ class DeliveriesToBillApiView(ReadingApiView):
 
 
 class ExpenseRowOfMonthsSerializer(serializers.Serializer):
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     cents = serializers.ListField(child=serializers.IntegerField())
     total_cents = serializers.IntegerField()
 

@@ -79,7 +79,7 @@ class PlannedPartSerializer(serializers.Serializer):
 
 class PlanLineSerializer(serializers.Serializer):
     kind = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     how = serializers.CharField()
     cents = serializers.IntegerField()
 
@@ -100,7 +100,7 @@ class PlanOutcomeSerializer(serializers.Serializer):
 class PlanReasonSerializer(serializers.Serializer):
     """What one limit means for the plan, in words; `binds` where more of it would earn more."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     there = serializers.CharField()
     used = serializers.CharField()
     sentence = serializers.CharField()
@@ -203,7 +203,7 @@ class StoppingLimitSerializer(serializers.Serializer):
     """Something that there is only so much of."""
 
     kind = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     needed = serializers.CharField()
     there = serializers.CharField()
     tenth_cents = serializers.IntegerField(allow_null=True)

@@ -415,7 +415,7 @@ class CostLineSerializer(serializers.Serializer):
     """One line of a figure, in money a piece or a unit of weight; null is not entered."""
 
     kind = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     how = serializers.CharField()
     each = DecimalFigureField(4, allow_null=True)
 

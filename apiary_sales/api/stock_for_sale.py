@@ -306,7 +306,7 @@ class CertificateStateSerializer(serializers.Serializer):
 
     certificate = CertificateSerializer()
     state = serializers.CharField()
-    is_valid = serializers.BooleanField()
+    is_valid = serializers.BooleanField()  # type: ignore[assignment]
     days_left = serializers.IntegerField(allow_null=True)
 
 

@@ -246,7 +246,7 @@ class FoundThingSerializer(serializers.Serializer):
     """One thing that was found; `page` is the address of its page."""
 
     kind = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     title = serializers.CharField()
     line = serializers.CharField()
     page = serializers.CharField(source="url")
@@ -258,7 +258,7 @@ class FoundKindSerializer(serializers.Serializer):
     """Things of one kind; with more of them, `before` asks for those that follow."""
 
     kind = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     results = FoundThingSerializer(many=True)
     before = serializers.IntegerField(allow_null=True)
 
