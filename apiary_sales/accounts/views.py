@@ -1,10 +1,11 @@
 from http import HTTPStatus
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import admin, messages
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
@@ -52,13 +53,16 @@ class SignInView(auth_views.LoginView):
         signing_in.finish(self.request, person)
         response = redirect(self.get_success_url())
         locks.remember_browser(self.request, response, person.username)
+        response = super().form_valid(form)
+        locks.remember_browser(self.request, response, form.get_user().username)
         return response
 
-    def form_invalid(self, form: SignInForm) -> HttpResponse:
+    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         response = super().form_invalid(form)
-        if form.wait_seconds:
+        wait_seconds = cast(SignInForm, form).wait_seconds
+        if wait_seconds:
             response.status_code = HTTPStatus.TOO_MANY_REQUESTS
-            response.headers["Retry-After"] = str(form.wait_seconds)
+            response.headers["Retry-After"] = str(wait_seconds)
         return response
 
 
@@ -102,7 +106,7 @@ class ChangePasswordView(auth_views.PasswordChangeView):
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"request": self.request}
 
-    def form_valid(self, form: ChangePasswordForm) -> HttpResponse:
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         response = super().form_valid(form)
         people.has_chosen_password(person=form.user)
         sessions.sign_out_others(person=form.user, but=self.request.session.row)

@@ -6,7 +6,7 @@ counted, locked and noted alike. `record` notes what else becomes of a sign-in.
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import Any, cast
+from typing import Any
 
 from django.contrib.auth import authenticate
 from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
@@ -40,7 +40,7 @@ def check(request: Any, *, username: str, password: str) -> User:
         raise _locked(request, username)
     found = authenticate(request, username=username, password=password)
     if found is not None:
-        return cast(User, found)
+        return found
     record(request, None, SignIn.Outcome.WRONG_PASSWORD, typed=username)
     if locks.wait_seconds(request, username):
         raise _locked(request, username)
