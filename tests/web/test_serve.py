@@ -151,7 +151,7 @@ def test_a_person_signs_in_over_https_without_a_redirect_loop(house):
     assert today.status == 200
     assert today.headers["Strict-Transport-Security"] == "max-age=31536000"
     secure = {name: bool(cookie["secure"]) for name, cookie in visitor.cookies.items()}
-    assert secure == {"csrftoken": True, "sessionid": True}
+    assert secure == {"csrftoken": True, "has_signed_in": True, "sessionid": True}
 
 
 def test_a_monitor_on_the_machine_needs_no_https(house):
