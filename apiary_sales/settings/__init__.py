@@ -3,6 +3,7 @@
 Every variable has a safe default, so that a fresh clone runs; the README lists them all.
 """
 
+import os
 import secrets
 from datetime import timedelta
 from pathlib import Path
@@ -16,6 +17,9 @@ BASE_DIR = Path(__file__).resolve().parent.parent.parent
 env = environ.Env()
 
 DEBUG = env.bool("DEBUG", default=False)
+
+# What any command of the service writes is for the user who runs it alone.
+os.umask(0o077)
 
 # Where the database, the session key and written documents live by default.
 DATA_DIR = Path(env.str("DATA_DIR", default=str(BASE_DIR / "var")))
