@@ -23,7 +23,7 @@ from apiary_sales.keeping.services import backups, nightly, restoring
 from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.shared.services import files
 from inventory.shared.services.long_work import Stopped
-from inventory.stock.models import Lot, Place
+from inventory.stock.models import Lot, Place, Seal
 from tests import builders
 from tests.uploads import upload
 
@@ -76,6 +76,7 @@ def test_a_restored_database_knows_the_backup_that_it_came_from(house, proved_at
     [known] = Backup.objects.all()
     assert (known.pk, known.file, known.sha256) == (made.pk, made.file, made.sha256)
     assert (known.size_bytes, known.is_encrypted) == (made.size_bytes, False)
+    assert known.seal == made.seal == str(Seal.objects.get())
     assert (known.is_good, known.rehearsal_ok) == (True, True)
     assert backup_state.of_house().warns is False
 

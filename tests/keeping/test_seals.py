@@ -2,20 +2,27 @@
 
 import hashlib
 import json
+from datetime import timedelta
 from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import IntegrityError, connection, transaction
+from django.template.loader import render_to_string
+from django.utils import timezone
 
+from apiary_sales.billing import papers
 from apiary_sales.billing.models import Entry, EntryLine
+from apiary_sales.billing.services import closing
 from apiary_sales.keeping import triggers
 from inventory.stock import seal_text
 from inventory.stock.models import Posting, Seal
 from inventory.stock.queries import seals as found
 from inventory.stock.services import seals
+from tests import builders
 from tests.billing.conftest import pay
 from tests.keeping.small_books import write_books
+from tests.mailing import worker
 
 pytestmark = pytest.mark.django_db
 
@@ -235,5 +242,24 @@ def test_seals_themselves_are_never_changed(books):
 
 def test_books_without_seals_are_sealed_by_migrate(books):
     call_command("migrate", verbosity=0)
+
+    assert Seal.objects.get().covered == Posting.objects.count() + Entry.objects.count()
+
+
+def test_a_statement_names_the_last_seal(books):
+    seals.make()
+    today = timezone.localdate()
+
+    context = papers.statement_context(books.customer, today, today)
+
+    paper = render_to_string("documents/statement.html", context)
+    assert f"entries: {Seal.objects.get().short_digits}</p>" in paper
+
+
+def test_closed_books_are_sealed_after_the_act(books, owner, key):
+    closing.close(until=builders.today() - timedelta(days=1), locked_by=owner, key=key())
+    assert not Seal.objects.exists()
+
+    worker.do_all()
 
     assert Seal.objects.get().covered == Posting.objects.count() + Entry.objects.count()

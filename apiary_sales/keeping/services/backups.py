@@ -114,10 +114,11 @@ def rehearse(*, backup: Backup, passphrase: str = "") -> Backup:
     return backup
 
 
-def note_restored(*, made_at: datetime, file: Path, is_encrypted: bool) -> None:
+def note_restored(*, made_at: datetime, file: Path, is_encrypted: bool, seal: str) -> None:
     """Mark a backup that was just restored as whole and proved, in the database that came from it.
 
-    That holds its own backup as unfinished: it was copied while the backup was being made.
+    That holds its own backup as unfinished: it was copied while the backup was being made. `seal`
+    is the digest of the last seal in it, or empty.
     """
     now = timezone.now()
     Backup.objects.filter(made_at=made_at, finished_at=None).update(
@@ -127,6 +128,7 @@ def note_restored(*, made_at: datetime, file: Path, is_encrypted: bool) -> None:
         size_bytes=file.stat().st_size,
         sha256=archive.digest_of(file),
         is_encrypted=is_encrypted,
+        seal=str(Seal.objects.filter(digest=seal).first() or ""),
         rehearsed_at=now,
         rehearsal_ok=True,
         message="",

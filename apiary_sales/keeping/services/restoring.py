@@ -55,7 +55,12 @@ def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Re
             files = _bring_back_files(folder / archive.FILES, now)
             old = snapshots.database().swap(proved, now)
         key = _bring_back_key(folder / archive.SECRET_KEY, now)
-    note_restored(made_at=manifest.moment, file=file, is_encrypted=archive.needs_passphrase(file))
+    note_restored(
+        made_at=manifest.moment,
+        file=file,
+        is_encrypted=archive.needs_passphrase(file),
+        seal=manifest.seal,
+    )
     return Restored(
         made_at=manifest.moment,
         version=manifest.version,
