@@ -42,6 +42,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.accept_late_certificates",
             "imports.bring_in_lists",
             "keeping.keep_house",
+            "webhooks.manage_webhooks",
         }
     ),
     User.Role.BOTTLING: frozenset(

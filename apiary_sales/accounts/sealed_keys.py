@@ -1,4 +1,4 @@
-"""Keep the keys of code apps so that a copy of the database alone gives none away.
+"""Keep keys so that a copy of the database alone gives none away: of code apps, and others.
 
 They are encrypted with a key that is derived from SECRET_KEY, which is not in the database, and in
 a backup only where that is encrypted with a passphrase.
@@ -13,24 +13,28 @@ from django.conf import settings
 from django.utils.encoding import force_bytes
 
 
-def seal(key: bytes) -> str:
+# What is encrypted for one purpose can't be read for another.
+SECOND_STEP = b"second step at sign-in"
+
+
+def seal(key: bytes, *, purpose: bytes = SECOND_STEP) -> str:
     """Return a key encrypted."""
-    return _fernet().encrypt(key).decode()
+    return _fernet(purpose).encrypt(key).decode()
 
 
-def unseal(sealed: str) -> bytes | None:
+def unseal(sealed: str, *, purpose: bytes = SECOND_STEP) -> bytes | None:
     """Return the key, or None where it was encrypted with another SECRET_KEY."""
     try:
-        return _fernet().decrypt(sealed.encode())
+        return _fernet(purpose).decrypt(sealed.encode())
     except InvalidToken:
         return None
 
 
-def _fernet() -> MultiFernet:
+def _fernet(purpose: bytes) -> MultiFernet:
     secrets = [settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS]
-    return MultiFernet([Fernet(_derived(secret)) for secret in secrets])
+    return MultiFernet([Fernet(_derived(secret, purpose)) for secret in secrets])
 
 
-def _derived(secret: str | bytes) -> bytes:
-    derivation = HKDF(algorithm=SHA256(), length=32, salt=None, info=b"second step at sign-in")
+def _derived(secret: str | bytes, purpose: bytes) -> bytes:
+    derivation = HKDF(algorithm=SHA256(), length=32, salt=None, info=purpose)
     return urlsafe_b64encode(derivation.derive(force_bytes(secret)))

@@ -114,6 +114,7 @@ INSTALLED_APPS = [
     "apiary_sales.billing",
     "apiary_sales.mailing",
     "apiary_sales.imports",
+    "apiary_sales.webhooks",
     "apiary_sales.planning",
     "apiary_sales.reports",
     "apiary_sales.finding",
@@ -312,6 +313,17 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
         "exclude_fields": ["id", "credential", "public_key", "sign_count", "used_at"],
     },
     {"model": "accounts.SecondStepRule", "exclude_fields": ["id"]},
+    {
+        "model": "webhooks.Endpoint",
+        "exclude_fields": [
+            "id",
+            "sealed_secret",
+            "sealed_old_secret",
+            "failures",
+            "failing_since",
+            "rests_until",
+        ],
+    },
     *(
         {"model": model, "exclude_fields": ["id", "item", "idempotency_key"]}
         for model in (

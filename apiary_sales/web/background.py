@@ -23,6 +23,7 @@ from django_tasks_db.management.commands.db_worker import Worker
 
 from apiary_sales.keeping.services import nightly
 from apiary_sales.mailing.services import delivery
+from apiary_sales.webhooks.services import sending
 from inventory.shared.services import long_work
 
 logger = logging.getLogger(__name__)
@@ -30,6 +31,7 @@ logger = logging.getLogger(__name__)
 # Each queues again what a worker that stopped has left.
 AT_START: tuple[Callable[[], Any], ...] = (
     delivery.queue_waiting,
+    sending.queue_waiting,
     long_work.end_lost,
     nightly.queue_nightly,
 )

@@ -18,3 +18,6 @@ promise_moved = Signal()
 # A drum that is reserved was weighed again, and its promise was taken back: whoever keeps it beside
 # the ledger promises the honey of `lot` that is in the `drum` now. `person` and `key` as above.
 reserved_drum_weighed = Signal()
+
+# Lots went on hold or were released: `lots` are those whose state changed, as they are now.
+holds_changed = Signal()

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from django.utils.translation import gettext as _
 
 from inventory.stock.models import Lot, LotHold
+from inventory.stock.signals import holds_changed
 
 REASON_MAX = 300
 
@@ -48,10 +49,13 @@ def add_up(lots: Sequence[Lot]) -> None:
             "lot", "reason"
         ):
             reasons.setdefault(key, []).append(reason)
+    changed = [lot for lot in lots if lot.is_on_hold != (lot.pk in reasons)]
     for lot in lots:
         lot.is_on_hold = lot.pk in reasons
         lot.hold_reason = _in_one_line(reasons.get(lot.pk, []))
     Lot.objects.bulk_update(lots, ["is_on_hold", "hold_reason"], batch_size=500)
+    if changed:
+        holds_changed.send(sender=Lot, lots=changed)
 
 
 def _in_one_line(reasons: list[str]) -> str:

@@ -1,0 +1,69 @@
+"""Which addresses may be told: those of the open network, others only where a person says so."""
+
+from ipaddress import IPv4Address, IPv6Address, IPv6Network, ip_address
+from urllib.parse import SplitResult, urlsplit
+
+from django.utils.translation import gettext as _
+
+IP = IPv4Address | IPv6Address
+# Addresses of version 4 that a gateway writes in version 6 (RFC 6052).
+NAT64 = IPv6Network("64:ff9b::/96")
+THIS_MACHINE = ("localhost", "ip6-localhost")
+# The characters that an address may have (RFC 3986): above all no spaces or ends of lines.
+FIRST, LAST = "!", "~"
+
+
+class AddressRefused(Exception):
+    """This address may not be told; the text says why."""
+
+
+def parts_of(url: str) -> SplitResult:
+    """Return the parts of an address that may be told. Raises `AddressRefused`."""
+    if not url or any(not FIRST <= sign <= LAST for sign in url):
+        raise AddressRefused(_("Enter an address without spaces or accents."))
+    try:
+        parts = urlsplit(url)
+        host, port = parts.hostname, parts.port
+    except ValueError:
+        host, port = None, None
+    if not host or port == 0 or parts.scheme not in ("http", "https"):
+        raise AddressRefused(
+            _("Enter a whole address, for example https://shop.example/honey-house.")
+        )
+    if parts.username is not None or parts.password is not None or parts.fragment:
+        raise AddressRefused(_("Leave name, password and the part after # out of the address."))
+    if parts.scheme == "http" and not _names_this_machine(host):
+        raise AddressRefused(_("Begin with https:// so that nobody else reads it on the way."))
+    return parts
+
+
+def check(ip: IP, *, scheme: str, is_in_own_network: bool) -> None:
+    """Raise `AddressRefused` where nothing may be sent to this IP address."""
+    ip = _inner(ip)
+    if scheme == "http" and not ip.is_loopback:
+        raise AddressRefused(_("Without https only a program on this machine is told."))
+    if ip.is_unspecified or ip.is_multicast:
+        raise AddressRefused(_("%(ip)s is no address of one machine.") % {"ip": ip})
+    if not ip.is_global and not is_in_own_network:
+        raise AddressRefused(
+            _("%(ip)s is in our own network. Tick that the program is, if that is right.")
+            % {"ip": ip}
+        )
+
+
+def _names_this_machine(host: str) -> bool:
+    try:
+        return _inner(ip_address(host)).is_loopback
+    except ValueError:
+        return host in THIS_MACHINE
+
+
+def _inner(ip: IP) -> IP:
+    """Return the address of version 4 that one of version 6 stands for, or the address itself."""
+    if isinstance(ip, IPv4Address):
+        return ip
+    if ip.ipv4_mapped:
+        return ip.ipv4_mapped
+    if ip in NAT64:
+        return IPv4Address(int(ip) & 0xFFFF_FFFF)
+    return ip.sixtofour or ip
