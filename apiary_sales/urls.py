@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apiary_sales.billing.urls")),
     path("money/e-mails/", include("apiary_sales.mailing.urls")),
     path("settings/import/", include("apiary_sales.imports.urls")),
+    path("settings/programs/", include("apiary_sales.webhooks.urls")),
     path("settings/keeping/", include("apiary_sales.keeping.urls")),
     path("find/", include("apiary_sales.finding.urls")),
     path("reports/plan/", include("apiary_sales.planning.urls")),

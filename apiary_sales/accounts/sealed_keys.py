@@ -12,7 +12,6 @@ from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from django.conf import settings
 from django.utils.encoding import force_bytes
 
-
 # What is encrypted for one purpose can't be read for another.
 SECOND_STEP = b"second step at sign-in"
 

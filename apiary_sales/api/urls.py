@@ -63,6 +63,7 @@ from apiary_sales.api import (
     trade,
     views,
     warmings,
+    webhooks,
     weight_sales,
     work,
 )
@@ -1090,4 +1091,35 @@ urlpatterns = [
     path("statements-printed/", work.StatementsPrintApiView.as_view(), name="statements-print"),
     path("reports/<slug:slug>/files/", work.ReportFilesApiView.as_view(), name="report-files"),
     path("schema/", views.SchemaView.as_view(), name="schema"),
+    path("webhooks/", webhooks.WebhooksApiView.as_view(), name="webhooks"),
+    path("webhooks/<int:pk>/", webhooks.WebhookApiView.as_view(), name="webhook"),
+    path(
+        "webhooks/<int:pk>/change/", webhooks.WebhookChangeApiView.as_view(), name="webhook-change"
+    ),
+    path("webhooks/<int:pk>/test/", webhooks.WebhookTestApiView.as_view(), name="webhook-test"),
+    path(
+        "webhooks/<int:pk>/renew-secret/",
+        webhooks.WebhookRenewApiView.as_view(),
+        name="webhook-renew",
+    ),
+    path(
+        "webhooks/<int:pk>/switch-off/", webhooks.WebhookOffApiView.as_view(), name="webhook-off"
+    ),
+    path("webhooks/<int:pk>/switch-on/", webhooks.WebhookOnApiView.as_view(), name="webhook-on"),
+    path(
+        "webhook-deliveries/",
+        webhooks.WebhookDeliveriesApiView.as_view(),
+        name="webhook-deliveries",
+    ),
+    path(
+        "webhook-deliveries/<int:pk>/",
+        webhooks.WebhookDeliveryApiView.as_view(),
+        name="webhook-delivery",
+    ),
+    path(
+        "webhook-deliveries/<int:pk>/send-again/",
+        webhooks.WebhookSendAgainApiView.as_view(),
+        name="webhook-send-again",
+    ),
+    path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

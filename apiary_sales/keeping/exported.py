@@ -43,9 +43,9 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
         "django_tasks_database.DBTaskResult": "Work that waits is of the machine.",
         "inventory.LongWork": "Work that is being done is of the machine.",
         "keeping.Backup": "Where backups are kept is of the machine.",
-        "webhooks.EventDelivery": "What programs were told is of the machine, and kept for 30 days.",
         "webhooks.Endpoint": "Secrets are left out, and a copy of the house must tell no program.",
-        "webhooks.HouseEvent": "What programs were told is of the machine, and kept for 30 days.",
+        "webhooks.EventDelivery": "What programs were told is kept for 30 days alone.",
+        "webhooks.HouseEvent": "What programs were told is kept for 30 days alone.",
     }
 )
 # Why a column is not in an export, and what it has once the house came in. Django takes a password

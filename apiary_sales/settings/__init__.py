@@ -439,6 +439,7 @@ SPECTACULAR_SETTINGS = {
         "SeasonExpenseCategoryEnum": "apiary_sales.pricing.models.SeasonExpense.Category",
         "ServiceUnitEnum": "apiary_sales.pricing.models.Service.Unit",
     },
+    "WEBHOOKS": ["apiary_sales.api.webhooks.TOLD"],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "apiary_sales.api.schema.add_problems",

@@ -17,12 +17,15 @@ from apiary_sales.accounts import queries as people_queries
 from apiary_sales.billing.queries.house_today import Today
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
+from apiary_sales.web.queries import Today
+from apiary_sales.webhooks import queries as webhooks
 
 # So many are shown at once; the others unfold.
 SHOWN = 3
 KEEP = "keeping.keep_house"
 PEOPLE = "accounts.manage_people"
 PRICES = "pricing.manage_prices"
+WEBHOOKS = "webhooks.manage_webhooks"
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,11 @@ def _wrong_tries(request: HttpRequest, today: Today) -> Mapping[str, Any] | None
     return {"count": count} if count else None
 
 
+def _programs_given_up(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
+    found = webhooks.given_up() if request.user.has_perm(WEBHOOKS) else []
+    return {"endpoints": found} if found else None
+
+
 _held = _where_there_is("held_goods", lambda today: today.held_goods)
 _missing = _where_there_is("rows", lambda today: today.missing)
 _stand = _where_there_is("waiting", lambda today: today.stand_waiting)
@@ -91,6 +99,7 @@ PARTS: tuple[AttentionPart, ...] = (
     AttentionPart("orders/_short_by_season.html", _short),
     AttentionPart("inventory/care/_due.html", _cleaning),
     AttentionPart("customers/_to_renew.html", _to_renew),
+    AttentionPart("webhooks/_given_up.html", _programs_given_up),
     AttentionPart("pricing/_soon.html", _prices_to_come),
     AttentionPart("inventory/care/_before_use.html", _cleaning),
     AttentionPart("orders/late_costs/_to_cost.html", _late_costs),

@@ -113,6 +113,12 @@ PAGES = (
         ("billing.issue_invoices",),
     ),
     SettingsPage(
+        _("Programs that are told"),
+        _("A web shop or another program hears at once what happens here"),
+        "webhooks:endpoints",
+        ("webhooks.manage_webhooks",),
+    ),
+    SettingsPage(
         _("Sign-ins"),
         _("Who signed in from where, wrong passwords, and what is locked"),
         "accounts:sign_ins",

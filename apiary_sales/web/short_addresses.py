@@ -47,6 +47,7 @@ urlpatterns = [
     path("settings/import/new/", _to("imports:home")),
     path("settings/keeping/", _to("keeping:system")),
     re_path(r"^settings/keeping/backups/\d+/$", RedirectView.as_view(url=BACKUPS)),
+    path("settings/programs/messages/", _to("webhooks:endpoints")),
     path("work/", _to("web:today")),
     path("api/", _to("api:schema")),
     path("api/v1/", _to("api:schema")),

@@ -2,7 +2,7 @@
 
 from django.contrib import admin
 
-from apiary_sales.webhooks.models import EventDelivery, Endpoint, HouseEvent
+from apiary_sales.webhooks.models import Endpoint, EventDelivery, HouseEvent
 from inventory.shared.admin import ReadOnlyAdmin
 
 

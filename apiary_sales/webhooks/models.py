@@ -69,7 +69,7 @@ class Endpoint(models.Model):
     because it only failed; a person who switches it on again takes that back.
     """
 
-    name = models.CharField(_("name"), max_length=80)
+    name = models.CharField(_("name"), max_length=80, unique=True)
     url = models.CharField(_("address"), max_length=ADDRESS_MAX)
     kinds = models.JSONField(_("told of"), default=list)
     is_in_own_network = models.BooleanField(_("in our own network"), default=False)

@@ -78,6 +78,7 @@ from apiary_sales.api import stand_marks as stand_marks_api
 from apiary_sales.api import stand_pickups as stand_pickups_api
 from apiary_sales.api import stand_returns as stand_returns_api
 from apiary_sales.api.models import KeptAnswer
+from apiary_sales.api import webhooks as webhooks_api
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing import printing
@@ -150,6 +151,7 @@ from apiary_sales.pricing.services import (
 )
 from apiary_sales.pricing.services import taxes as tax_services
 from apiary_sales.reports import long_files
+from apiary_sales.webhooks.services import endpoints as webhook_services
 from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
 from inventory.bottling.services import costs as cost_services
@@ -581,6 +583,8 @@ ABSURD = [
 
 
 SERVICES = {
+    "webhooks/": (webhooks_api.WebhooksApiView, webhook_services.add),
+    "webhooks/{id}/change/": (webhooks_api.WebhookChangeApiView, webhook_services.change),
     "sign-ins/unlock/": (sign_ins_api.UnlockApiView, sign_in_services.unlock),
     "extractions/": (views.ExtractionView, honey.receive),
     "transfers/": (views.TransferView, honey.transfer),
@@ -946,6 +950,11 @@ WITHOUT_BODY = {
     sessions.OthersSignOutView,
     sessions.SignOutView,
     tokens.TokenRevokeView,
+    webhooks_api.WebhookOffApiView,
+    webhooks_api.WebhookOnApiView,
+    webhooks_api.WebhookRenewApiView,
+    webhooks_api.WebhookSendAgainApiView,
+    webhooks_api.WebhookTestApiView,
     trade.ConsignmentCancelApiView,
     counts.CountCancelApiView,
     emails.ReminderPauseEndApiView,

@@ -25,6 +25,9 @@ SECRET_OR_OF_THE_MACHINE = {
     "django_tasks_database.DBTaskResult",
     "inventory.LongWork",
     "keeping.Backup",
+    "webhooks.Endpoint",
+    "webhooks.EventDelivery",
+    "webhooks.HouseEvent",
 }
 
 

@@ -102,6 +102,7 @@ from apiary_sales.pricing.services import (
     service_list,
     taxes,
 )
+from apiary_sales.webhooks.services import endpoints
 from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
@@ -1293,6 +1294,7 @@ def _use_the_back_office(owner, clerk) -> None:
     former = customers.add(name="Ursel Vane", phone="555 0199")
     personal_data.erase(customer=former, asked="by telephone", erased_by=owner, key="full:erasure")
     _note_a_backup()
+    _tell_a_program(owner)
     set_up.save_step("house", key="full-house")
     set_up.leave_step("tax")
     KeptAnswer.objects.create(
@@ -1307,6 +1309,18 @@ def _use_the_back_office(owner, clerk) -> None:
     )
     work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
     long_work.ask_to_stop(work)
+
+
+def _tell_a_program(owner: User) -> None:
+    """A program that is told of customers, and one message that waits for it."""
+    endpoints.add(
+        name="Web shop",
+        url="https://shop.example/honey-house",
+        kinds=["customer.changed"],
+        is_in_own_network=False,
+        made_by=owner,
+    )
+    customers.add(name="Alder Bakery")
 
 
 def _sign_in_by_two_steps(clerk: User) -> None:

@@ -61,6 +61,22 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 
 # Addresses of things that the first dumps have no rows of; they are opened where there are rows.
 LATER = {
+    "api:webhook",
+    "api:webhook-change",
+    "api:webhook-delivery",
+    "api:webhook-off",
+    "api:webhook-on",
+    "api:webhook-renew",
+    "api:webhook-send-again",
+    "api:webhook-test",
+    "webhooks:again",
+    "webhooks:change",
+    "webhooks:delivery",
+    "webhooks:endpoint",
+    "webhooks:off",
+    "webhooks:on",
+    "webhooks:renew",
+    "webhooks:test",
     "api:adjustment-undo",
     "api:cash-count-undo",
     "api:deposit-undo",
@@ -679,6 +695,16 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (_rows("accounts.Passkey", "pk"), "accounts:remove_passkey"),
         (_rows("accounts.User", "pk", "role", role__in=SELLS), "accounts:person_pin"),
+        (
+            _rows("webhooks.Endpoint", "pk"),
+            "webhooks:endpoint webhooks:change webhooks:test webhooks:renew webhooks:off "
+            "webhooks:on api:webhook api:webhook-change api:webhook-test api:webhook-renew "
+            "api:webhook-off api:webhook-on",
+        ),
+        (
+            _rows("webhooks.EventDelivery", "pk"),
+            "webhooks:delivery webhooks:again api:webhook-delivery api:webhook-send-again",
+        ),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
             "inventory:lot_detail",

@@ -16,9 +16,9 @@ def program():
 def told(program, owner):
     """Return a maker of rows of that program, with their secrets."""
 
-    def make(*kinds: str, url: str = ""):
+    def make(*kinds: str, name: str = "Web shop", url: str = ""):
         return endpoints.add(
-            name="Web shop",
+            name=name,
             url=url or program.url,
             kinds=kinds or ["customer.changed"],
             is_in_own_network=True,

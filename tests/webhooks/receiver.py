@@ -39,8 +39,6 @@ def running() -> Iterator[Receiver]:
             self.end_headers()
             self.wfile.write(receiver.answer)
 
-        do_GET = do_POST
-
         def log_message(self, *_arguments):
             pass
 

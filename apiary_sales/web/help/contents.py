@@ -26,6 +26,7 @@ MONEY = "billing.view_money"
 PURCHASES = "billing.manage_purchases"
 ACCOUNTS = "billing.manage_accounts"
 PEOPLE = "accounts.manage_people"
+WEBHOOKS = "webhooks.manage_webhooks"
 
 
 class HelpSection(TextChoices):
@@ -748,6 +749,23 @@ TOPICS = (
         (),
         ("accounts:unlock",),
         "accounts:sign_ins",
+    ),
+    HelpTopic(
+        "programs-that-are-told",
+        S.HOUSE,
+        (WEBHOOKS,),
+        (
+            "webhooks:add",
+            "webhooks:again",
+            "webhooks:change",
+            "webhooks:delivery",
+            "webhooks:endpoint",
+            "webhooks:off",
+            "webhooks:on",
+            "webhooks:renew",
+            "webhooks:test",
+        ),
+        "webhooks:endpoints",
     ),
     HelpTopic(
         "second-step",

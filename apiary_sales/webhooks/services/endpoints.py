@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.webhooks import signing
-from apiary_sales.webhooks.models import ADDRESS_MAX, KINDS, EventDelivery, Endpoint, HouseEvent
+from apiary_sales.webhooks.models import ADDRESS_MAX, KINDS, Endpoint, EventDelivery, HouseEvent
 from apiary_sales.webhooks.rules import addresses
 from apiary_sales.webhooks.services import events, sending
 from inventory.shared import words
@@ -30,7 +30,7 @@ def add(
     Raises `BadValue` for a name, an address or kinds that can't be, `NotAllowedNow` where there
     are too many programs.
     """
-    checked = _checked(name, url, kinds)
+    checked = _checked(None, name, url, kinds)
     if Endpoint.objects.count() >= ENDPOINTS_MAX:
         raise NotAllowedNow(
             _("There are %(count)s programs already. Change one of those that are not in use.")
@@ -54,8 +54,8 @@ def change(
 
     Raises `BadValue`.
     """
-    checked = _checked(name, url, kinds)
     endpoint = _locked(endpoint)
+    checked = _checked(endpoint, name, url, kinds)
     for field, value in checked.items():
         setattr(endpoint, field, value)
     endpoint.is_in_own_network = is_in_own_network
@@ -137,7 +137,9 @@ def _locked(endpoint: Endpoint) -> Endpoint:
     return Endpoint.objects.select_for_update(no_key=True).get(pk=endpoint.pk)
 
 
-def _checked(name: str, url: str, kinds: Iterable[str]) -> dict[str, object]:
+def _checked(
+    endpoint: Endpoint | None, name: str, url: str, kinds: Iterable[str]
+) -> dict[str, object]:
     name, url, chosen = name.strip(), url.strip(), set(kinds)
     known = [kind for kind, _label in KINDS]
     problems = Problems()
@@ -145,6 +147,8 @@ def _checked(name: str, url: str, kinds: Iterable[str]) -> dict[str, object]:
         problems.add("name", _("Enter what the program is called."))
     elif len(name) > 80:
         problems.add("name", _("This name is too long. Use at most 80 characters."))
+    elif Endpoint.objects.filter(name=name).exclude(pk=endpoint and endpoint.pk).exists():
+        problems.add("name", _("There is a program of this name already."))
     if len(url) > ADDRESS_MAX:
         problems.add("url", _("This address is too long. Use at most 500 characters."))
     else:

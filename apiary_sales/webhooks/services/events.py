@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import Model
 from django.utils import timezone
 
-from apiary_sales.webhooks.models import EventDelivery, Endpoint, HouseEvent
+from apiary_sales.webhooks.models import Endpoint, EventDelivery, HouseEvent
 from apiary_sales.webhooks.services import sending
 
 

@@ -19,7 +19,7 @@ from django_tasks_db.models import DBTaskResult, get_date_max
 
 from apiary_sales.webhooks import connecting, signing
 from apiary_sales.webhooks.connecting import Sent
-from apiary_sales.webhooks.models import ANSWER_KEPT, EventDelivery, Endpoint, HouseEvent
+from apiary_sales.webhooks.models import ANSWER_KEPT, Endpoint, EventDelivery, HouseEvent
 from apiary_sales.webhooks.rules import attempts
 
 # After e-mails and everything else.
@@ -156,9 +156,9 @@ def _note(delivery: EventDelivery, sent: Sent) -> None:
     delivery.save()
     endpoint.rests_until = now + rest if rest else None
     endpoint.save(update_fields=["failures", "failing_since", "rests_until"])
-    if endpoint.is_on and endpoint.failing_since is not None:
-        if now - endpoint.failing_since >= attempts.SWITCHED_OFF_AFTER:
-            end(endpoint, given_up_at=now)
+    failing_for = now - (endpoint.failing_since or now)
+    if endpoint.is_on and failing_for >= attempts.SWITCHED_OFF_AFTER:
+        end(endpoint, given_up_at=now)
 
 
 def end(endpoint: Endpoint, *, given_up_at: datetime | None = None) -> None:
