@@ -4,7 +4,6 @@ from typing import Any, cast
 from django.contrib import admin, messages
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required, permission_required
-from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
@@ -53,8 +52,6 @@ class SignInView(auth_views.LoginView):
         signing_in.finish(self.request, person)
         response = redirect(self.get_success_url())
         locks.remember_browser(self.request, response, person.username)
-        response = super().form_valid(form)
-        locks.remember_browser(self.request, response, form.get_user().username)
         return response
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:

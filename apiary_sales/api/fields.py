@@ -6,22 +6,19 @@ from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from apiary_sales.api.lists import KEY_MAX
 from apiary_sales.api.serializers import (
     CodeField,
     StrictCharField,
     StrictDecimalField,
     StrictIntegerField,
 )
-from apiary_sales.api.lists import KEY_MAX
-from apiary_sales.api.serializers import CodeField, StrictIntegerField
 from apiary_sales.api.views import ApiActView
 from inventory.bottling.rules.jars import LABOUR_MINUTES_MAX
 from inventory.shared.checks import GRAMS_MAX
 from inventory.stock.models import Lot, Place
 from inventory.stock.rules import PIECES_MAX
 
-# The largest key that both databases can look up.
-KEY_MAX = 2**63 - 1
 # What takes the place of the library's own fields.
 STRICT: dict[type[serializers.Field], type[serializers.Field]] = {
     serializers.BigIntegerField: StrictIntegerField,

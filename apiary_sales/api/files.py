@@ -14,9 +14,8 @@ from rest_framework.reverse import reverse
 
 from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
-from apiary_sales.api.bases import ApiView
-from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.serializers import StrictCharField
@@ -27,6 +26,7 @@ from inventory.shared.file_views import found_for, response_of
 from inventory.shared.forms.fields import FileField
 from inventory.shared.models import Attachment
 from inventory.shared.people import person_of
+from inventory.shared.queries import files as queries
 from inventory.shared.services import files
 
 # The library's own name for a file without one is "no_name".

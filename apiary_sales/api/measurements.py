@@ -8,8 +8,8 @@ from rest_framework.response import Response
 
 from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
-from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import GramsCountField, IdField, VesselCodeField
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import in_bulk

@@ -320,9 +320,8 @@ class QuoteWithdrawApiView(QuoteActApiView):
         )
 
 
-class DeliveryAddressesApiView(ApiActView):
-    permission_classes = [BuyersPermission]
 class DeliveryAddressesApiView(ApiActView, ListApiView):
+    permission_classes = [BuyersPermission]
     permission_required = "customers.manage_customers"
     serializer_class = DeliveryAddressSerializer
     row_serializer_class = DeliveryAddressSerializer

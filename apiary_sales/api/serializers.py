@@ -9,9 +9,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
-from apiary_sales.api.sold_at import SoldAtField
-from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
 from apiary_sales.api.lists import KEY_MAX
+from apiary_sales.api.sold_at import SoldAtField
 from apiary_sales.billing.models import (
     Adjustment,
     Allocation,

@@ -230,9 +230,8 @@ def _shelf_data(shelf: ConsignmentShelf) -> Any:
     return ConsignmentShelfSerializer(contents).data
 
 
-class ConsignmentShelvesApiView(ApiActView):
-    permission_classes = [BuyersPermission]
 class ConsignmentShelvesApiView(ApiActView, ListApiView):
+    permission_classes = [BuyersPermission]
     permission_required = SEES
     serializer_class = ConsignmentShelfSetUpSerializer
     row_serializer_class = ConsignmentShelfSerializer
@@ -279,8 +278,6 @@ class ConsignmentDeliveryListApiView(ListApiView):
     permission_classes = [BuyersPermission]
     filterset_class = filters.ConsignmentDeliveryFilters
     ordering_fields = ordered_by("id", "number", "planned_on")
-    permission_classes = [ViewPermission]
-    permission_required = FULFILS
     serializer_class = ConsignmentDeliverySerializer
     queryset = shelf_queries.deliveries()
 
@@ -530,9 +527,8 @@ def _contract_data(contract: Contract) -> Any:
     return ContractSerializer(tally).data
 
 
-class ContractsApiView(ApiActView):
-    permission_classes = [BuyersPermission]
 class ContractsApiView(ApiActView, ListApiView):
+    permission_classes = [BuyersPermission]
     permission_required = "orders.quote_drums"
     serializer_class = ContractAgreeSerializer
     row_serializer_class = ContractSerializer
@@ -702,9 +698,8 @@ def standing_of(pk: int) -> StandingOrder:
     return get_object_or_404(standing_queries.listed(), pk=pk)
 
 
-class StandingOrdersApiView(ApiActView):
-    permission_classes = [BuyersPermission]
 class StandingOrdersApiView(ApiActView, ListApiView):
+    permission_classes = [BuyersPermission]
     permission_required = SEES
     serializer_class = StandingOrderSetUpSerializer
     row_serializer_class = StandingOrderSerializer
@@ -884,9 +879,8 @@ def _round_data(made: DeliveryRound) -> Any:
     return RoundSerializer(round_queries.load_list(made)).data
 
 
-class RoundsApiView(ApiActView):
-    permission_classes = [BuyersPermission]
 class RoundsApiView(ApiActView, ListApiView):
+    permission_classes = [BuyersPermission]
     permission_required = FULFILS
     serializer_class = RoundBodySerializer
     row_serializer_class = RoundRowSerializer

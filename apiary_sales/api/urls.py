@@ -1102,9 +1102,7 @@ urlpatterns = [
         webhooks.WebhookRenewApiView.as_view(),
         name="webhook-renew",
     ),
-    path(
-        "webhooks/<int:pk>/switch-off/", webhooks.WebhookOffApiView.as_view(), name="webhook-off"
-    ),
+    path("webhooks/<int:pk>/switch-off/", webhooks.WebhookOffApiView.as_view(), name="webhook-off"),
     path("webhooks/<int:pk>/switch-on/", webhooks.WebhookOnApiView.as_view(), name="webhook-on"),
     path(
         "webhook-deliveries/",
@@ -1121,5 +1119,4 @@ urlpatterns = [
         webhooks.WebhookSendAgainApiView.as_view(),
         name="webhook-send-again",
     ),
-    path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

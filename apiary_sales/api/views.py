@@ -14,10 +14,8 @@ from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 
 from apiary_sales.accounts.models import User
-from apiary_sales.api import bodies, idempotency, serializers
+from apiary_sales.api import bodies, filters, idempotency, serializers
 from apiary_sales.api.bases import ApiView, BuyersPermission, ViewPermission
-from apiary_sales.api import bodies, filters, serializers
-from apiary_sales.api.bases import ApiView, ViewPermission
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.sold_at import as_happened

@@ -414,6 +414,7 @@ SPECTACULAR_SETTINGS = {
         "OrderChannelEnum": "apiary_sales.orders.models.Order.Channel",
         "SellingChannelEnum": "apiary_sales.pricing.models.ChannelCost.Channel",
         "AttachmentKindEnum": "inventory.shared.models.Attachment.Kind",
+        "LongWorkStateEnum": "inventory.shared.models.long_work.LongWork.State",
         "CleaningKindEnum": "inventory.stock.models.CleaningTask.Kind",
         "MeasurementMethodEnum": "inventory.stock.models.Measurement.Method",
         "PaymentMethodEnum": "apiary_sales.billing.models.Payment.Method",

@@ -17,7 +17,6 @@ from apiary_sales.accounts import queries as people_queries
 from apiary_sales.billing.queries.house_today import Today
 from apiary_sales.keeping.queries import backup_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
-from apiary_sales.web.queries import Today
 from apiary_sales.webhooks import queries as webhooks
 
 # So many are shown at once; the others unfold.

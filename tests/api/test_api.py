@@ -14,9 +14,7 @@ from drf_spectacular.generators import SchemaGenerator
 from rest_framework import fields
 from rest_framework.exceptions import ValidationError
 
-from apiary_sales.accounts.services import people, pins, set_up
-from apiary_sales.accounts.services import sign_ins as sign_in_services
-from apiary_sales.accounts.services import sign_ins
+from apiary_sales.accounts.services import people, pins, set_up, sign_ins
 from apiary_sales.api import (
     blends,
     bottling,
@@ -70,15 +68,14 @@ from apiary_sales.api import people as people_api
 from apiary_sales.api import places as places_api
 from apiary_sales.api import planning as planning_api
 from apiary_sales.api import prices as prices_api
-from apiary_sales.api import sign_ins as sign_ins_api
-from apiary_sales.api import sizes as sizes_api
 from apiary_sales.api import sign_ins as api_sign_ins
+from apiary_sales.api import sizes as sizes_api
 from apiary_sales.api import stand_days as stand_days_api
 from apiary_sales.api import stand_marks as stand_marks_api
 from apiary_sales.api import stand_pickups as stand_pickups_api
 from apiary_sales.api import stand_returns as stand_returns_api
-from apiary_sales.api.models import KeptAnswer
 from apiary_sales.api import webhooks as webhooks_api
+from apiary_sales.api.models import KeptAnswer
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing import printing
@@ -585,7 +582,6 @@ ABSURD = [
 SERVICES = {
     "webhooks/": (webhooks_api.WebhooksApiView, webhook_services.add),
     "webhooks/{id}/change/": (webhooks_api.WebhookChangeApiView, webhook_services.change),
-    "sign-ins/unlock/": (sign_ins_api.UnlockApiView, sign_in_services.unlock),
     "extractions/": (views.ExtractionView, honey.receive),
     "transfers/": (views.TransferView, honey.transfer),
     "orders-taken/": (api_orders.OrdersTakeApiView, order_services.take),

@@ -1,4 +1,4 @@
-"""Where nothing may be sent: into our own network unasked, in the clear, or to a name that moves."""
+"""Where nothing may be sent: into our own network unasked, in the clear, to a name that moves."""
 
 import socket
 import ssl

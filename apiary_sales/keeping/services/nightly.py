@@ -17,7 +17,6 @@ from apiary_sales.keeping import tidying
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import backups
-from apiary_sales.webhooks.services import sending
 
 logger = logging.getLogger(__name__)
 
@@ -30,16 +29,6 @@ def back_up_tonight() -> str:
     """Delete what is old, make the backup of the night, rehearse it, and queue the next one."""
     tidying.tidy_all()
     try:
-    """Make the backup of the night that has come, rehearse it, and queue the next one.
-
-    What is over is deleted before: sessions, keys of programs, and sign-ins and messages to
-    programs that are older than they are kept.
-    """
-    try:
-        sessions.clear_expired()
-        tokens.clear_expired()
-        sign_ins.prune()
-        sending.prune()
         return make_nightly(now=timezone.localtime())
     finally:
         _queue(nights.next_night(timezone.localtime()))
