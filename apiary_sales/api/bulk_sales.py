@@ -11,7 +11,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api import idempotency, views
-from apiary_sales.api.idempotency import Answer, Asked
+from apiary_sales.api.fields import rows_of
+from apiary_sales.api.idempotency import ActAnswer, KeyedAct
 from apiary_sales.api.problem_contents import problem_content
 from apiary_sales.api.problems import problem_details
 from apiary_sales.api.serializers import (
@@ -37,7 +38,7 @@ class BulkSaleSerializer(StandSaleSerializer):
 class BulkSalesSerializer(serializers.Serializer):
     """Up to 200 sales, each of which is booked or refused for itself."""
 
-    sales = BulkSaleSerializer(many=True, allow_empty=False, max_length=SALES_MAX)
+    sales = rows_of(BulkSaleSerializer, allow_empty=False, max_length=SALES_MAX)
 
 
 class AnySalesSerializer(serializers.Serializer):
@@ -92,20 +93,20 @@ class StandSalesBulkView(views.ApiActView):
             return {**told, "status": problem["status"], "problem": problem}
         return {**told, "status": answer.status, "sale": answer.content()}
 
-    def _sell(self, sent: Any) -> Answer:
+    def _sell(self, sent: Any) -> ActAnswer:
         body = BulkSaleSerializer(data=sent)
         body.is_valid(raise_exception=True)
         data, person = body.validated_data, person_of(self.request)
         key = idempotency.checked_key(data.pop("key"))
 
-        def sell() -> Answer:
+        def sell() -> ActAnswer:
             sale = views.sell_at_stand(
                 data, sold_by=person, key=views.key_in_books(self.request, key)
             )
             made = StandSaleMadeSerializer(sale)
-            return Answer.of(Response(made.data, status=status.HTTP_201_CREATED), self)
+            return ActAnswer.of(Response(made.data, status=status.HTTP_201_CREATED), self)
 
-        asked = Asked.alone(self.request, key, "api:stand-sales", sent)
+        asked = KeyedAct.alone(self.request, key, "api:stand-sales", sent)
         return idempotency.once(asked, sell)
 
     def _problem(self, error: Exception) -> dict[str, Any]:

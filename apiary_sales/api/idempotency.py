@@ -20,6 +20,7 @@ from typing import Any
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.http import HttpResponse, QueryDict
+from django.template.response import SimpleTemplateResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -58,7 +59,7 @@ class KeyUsedDifferently(APIException):
 
 
 @dataclass(frozen=True)
-class Asked:
+class KeyedAct:
     """An act that is asked for under a key: whose key, and what for."""
 
     person: User
@@ -69,7 +70,7 @@ class Asked:
     body_sha256: str
 
     @classmethod
-    def alone(cls, request: Request, key: str, name: str, body: Mapping[str, Any]) -> "Asked":
+    def alone(cls, request: Request, key: str, name: str, body: Mapping[str, Any]) -> "KeyedAct":
         """Return what one act of many would ask for at its own address, with its key apart."""
         return cls(
             person=person_of(request),
@@ -82,7 +83,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Answer:
+class ActAnswer:
     """What an act answered, with the body as text."""
 
     status: int
@@ -91,10 +92,11 @@ class Answer:
     is_repeat: bool = False
 
     @classmethod
-    def of(cls, response: HttpResponse, view: Any) -> "Answer":
+    def of(cls, response: HttpResponse, view: Any) -> "ActAnswer":
         """Return what a view answers, in the words in which it is sent."""
         response = view.finalize_response(view.request, response)
-        response.render()
+        if isinstance(response, SimpleTemplateResponse):
+            response.render()
         return cls(response.status_code, dict(response.headers), response.content.decode())
 
     def content(self) -> Any:
@@ -128,11 +130,11 @@ def token_of(request: Request) -> str:
     return str(getattr(request.auth, "digest", ""))
 
 
-def asked(request: Request) -> Asked | None:
+def asked(request: Request) -> KeyedAct | None:
     """Return what a request asks for, None where it has no key. Raises what reading it raises."""
     if "Idempotency-Key" not in request.headers:
         return None
-    return Asked(
+    return KeyedAct(
         person=person_of(request),
         token=token_of(request),
         key=checked_key(request.headers["Idempotency-Key"]),
@@ -158,7 +160,7 @@ def _content(value: Any) -> Any:
     return [value.name, value.content_type, digest]
 
 
-def once(asked: Asked, act: Callable[[], Answer]) -> Answer:
+def once(asked: KeyedAct, act: Callable[[], ActAnswer]) -> ActAnswer:
     """Act and keep the answer, in one transaction; or return the answer that is kept.
 
     Raises `KeyUsedDifferently`, and what the act raises: then nothing is changed or kept.
@@ -189,12 +191,12 @@ def _is_refusal(answered: int) -> bool:
     return answered >= status.HTTP_400_BAD_REQUEST
 
 
-def _repeated(kept: KeptAnswer, asked: Asked) -> Answer:
+def _repeated(kept: KeptAnswer, asked: KeyedAct) -> ActAnswer:
     was = (kept.method, kept.address, kept.body_sha256)
     if was != (asked.method, asked.address, asked.body_sha256):
         raise KeyUsedDifferently(kept)
     assert kept.status is not None
-    return Answer(kept.status, kept.headers, kept.body, is_repeat=True)
+    return ActAnswer(kept.status, kept.headers, kept.body, is_repeat=True)
 
 
 def answered_once(act: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
@@ -211,7 +213,7 @@ def answered_once(act: Callable[..., HttpResponse]) -> Callable[..., HttpRespons
                 if _is_refusal(response.status_code):
                     transaction.set_rollback(True)
                 return response
-        answer = once(wanted, lambda: Answer.of(act(view, request, *args, **kwargs), view))
+        answer = once(wanted, lambda: ActAnswer.of(act(view, request, *args, **kwargs), view))
         return answer.response()
 
     acting.acts_once = True  # type: ignore[attr-defined]
