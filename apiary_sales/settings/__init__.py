@@ -434,7 +434,6 @@ SPECTACULAR_SETTINGS = {
         "TaxedGoodsEnum": "apiary_sales.pricing.models.TaxRate.Goods",
         "CustomerKindEnum": "apiary_sales.customers.models.Customer.Kind",
         "CustomerTierEnum": "apiary_sales.customers.models.Customer.Tier",
-        "HoneyFormEnum": "inventory.bottling.models.Product.Form",
         "ImportKindEnum": "apiary_sales.imports.models.ImportKind",
         "LabelPaperEnum": "inventory.bottling.models.LabelSheet.Paper",
         "SeasonExpenseCategoryEnum": "apiary_sales.pricing.models.SeasonExpense.Category",
