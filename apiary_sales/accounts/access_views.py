@@ -1,5 +1,7 @@
 """Pages of where people are signed in, and of the programs that use their accounts."""
 
+from typing import cast
+
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
@@ -12,6 +14,7 @@ from apiary_sales.accounts import access
 from apiary_sales.accounts.access_forms import ProgramKeyForm
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import sessions, tokens
+from apiary_sales.accounts.session_store import store_of
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 
@@ -39,20 +42,22 @@ def person_access(request: HttpRequest, pk: int) -> HttpResponse:
 def sign_out_device(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign out on one device: one's own, or for an owner anybody's."""
     session = get_object_or_404(access.sessions_seen_by(_me(request)), pk=pk)
+    # All that are seen are somebody's.
+    person = cast(User, session.person)
     sessions.sign_out(session=session)
     messages.success(
         request,
         _("%(name)s is signed out there: %(browser)s.")
-        % {"name": session.person.display_name, "browser": session.browser_in_words},
+        % {"name": person.display_name, "browser": session.browser_in_words},
     )
-    return _back(request, session.person)
+    return _back(request, person)
 
 
 @require_POST
 def sign_out_others(request: HttpRequest) -> HttpResponse:
     """Sign oneself out everywhere but here."""
     me = _me(request)
-    _tell_signed_out(request, me, sessions.sign_out_others(person=me, but=request.session.row))
+    _tell_signed_out(request, me, sessions.sign_out_others(person=me, but=store_of(request).row))
     return redirect("accounts:access")
 
 
@@ -61,7 +66,7 @@ def sign_out_others(request: HttpRequest) -> HttpResponse:
 def sign_out_person(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign another person out everywhere; the owner who asks stays signed in here."""
     person = get_object_or_404(User, pk=pk)
-    here = request.session.row if person == _me(request) else None
+    here = store_of(request).row if person == _me(request) else None
     _tell_signed_out(request, person, sessions.sign_out_others(person=person, but=here))
     return redirect("accounts:person_access", pk=pk)
 
@@ -94,7 +99,7 @@ def _access_page(request: HttpRequest, *, person: User | None) -> HttpResponse:
     live, keys = access.sessions_seen_by(me), access.tokens_seen_by(me)
     if person is not None:
         live, keys = live.filter(person=person), keys.filter(user=person)
-    here = request.session.row
+    here = store_of(request).row
     return render(
         request,
         "accounts/access.html",

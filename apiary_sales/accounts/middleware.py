@@ -23,6 +23,10 @@ from inventory.shared.errors import TooBusy
 API = "/api/"
 # What a person may do before the second step is set up.
 OPEN = {"accounts:language", "accounts:password", "accounts:second_step", "accounts:sign_out"}
+from apiary_sales.accounts import rules
+from apiary_sales.accounts.models import HouseSession
+from apiary_sales.accounts.services import sessions
+from apiary_sales.accounts.session_store import Device, store_of
 
 
 class SeenMiddleware:
@@ -37,10 +41,11 @@ class SeenMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         longest = HouseSession._meta.get_field("browser").max_length
         browser = request.headers.get("User-Agent", "").replace("\x00", "")[:longest]
-        request.session.device = Device(browser, request.META.get("REMOTE_ADDR", ""))
+        store = store_of(request)
+        store.device = Device(browser, request.META.get("REMOTE_ADDR", ""))
         response = self.get_response(request)
-        if response.status_code < 500 and _is_to_be_noted(request.session.row):
-            sessions.note_seen(session=request.session.row, device=request.session.device)
+        if response.status_code < 500 and _is_to_be_noted(store.row):
+            sessions.note_seen(session=store.row, device=store.device)
         return response
 
 

@@ -17,7 +17,8 @@ class UserManager(DjangoUserManager):
         return super().create_superuser(username, email, password, **extra_fields)
 
 
-class User(AbstractUser):
+# The manager of a person's keys is of knox, which has no types.
+class User(AbstractUser):  # type: ignore[django-manager-missing]
     """A person of the house. What they may do follows from their role: see `roles.py`."""
 
     class Role(models.TextChoices):
@@ -169,6 +170,7 @@ class ApiToken(AbstractAuthToken):
         SELL = "sell", _("Sell at the stand, and nothing else")
         READ_WRITE = "read write", _("Read and record")
 
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="auth_token_set")
     # The hash alone finds a key; rows have a number of their own, which may be in addresses.
     digest = models.CharField(max_length=128, unique=True)
     name = models.CharField(_("name"), max_length=80)
@@ -202,8 +204,9 @@ class HouseSession(AbstractBaseSession):
     last_seen_at = models.DateTimeField(_("last seen"))
 
     class Meta(AbstractBaseSession.Meta):
-        verbose_name = _("sign-in on a device")
-        verbose_name_plural = _("sign-ins on devices")
+        # As with `User`: the stubs know plain text here.
+        verbose_name = _("sign-in on a device")  # type: ignore[assignment]
+        verbose_name_plural = _("sign-ins on devices")  # type: ignore[assignment]
 
     def __str__(self) -> str:
         return f"{self.person} {self.started_at:%Y-%m-%d}"

@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import Any
+from typing import Any, cast
 
 from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
+from django.http import HttpRequest
 from django.utils import timezone
 
 
@@ -51,11 +52,14 @@ class SessionStore(DatabaseStore):
         from apiary_sales.accounts import rules
         from apiary_sales.accounts.models import User
 
-        key, now = digest(self._get_or_create_session_key()), timezone.now()
+        # The stubs leave this method out.
+        key = digest(self._get_or_create_session_key())  # type: ignore[attr-defined]
+        now = timezone.now()
         kept = self.row if self.row is not None and self.row.session_key == key else None
         person = User.objects.filter(pk=data[SESSION_KEY]).first() if SESSION_KEY in data else None
         started_at = kept.started_at if kept else now
-        self.row = self.model(
+        model: Any = self.get_model_class()
+        self.row = model(
             pk=kept.pk if kept else None,
             session_key=key,
             session_data=self.encode(data),
@@ -71,8 +75,14 @@ class SessionStore(DatabaseStore):
         return self.row
 
     def _get_session_from_db(self) -> Any:
-        live = self.model.objects.filter(expire_date__gt=timezone.now()).select_related("person")
-        self.row = live.filter(session_key=digest(self.session_key)).first()
+        model: Any = self.get_model_class()
+        live = model.objects.filter(expire_date__gt=timezone.now()).select_related("person")
+        self.row = live.filter(session_key=digest(self.session_key or "")).first()
         if self.row is None:
             self._session_key = None
         return self.row
+
+
+def store_of(request: HttpRequest) -> SessionStore:
+    """Return the session of a request as what it is here."""
+    return cast(SessionStore, request.session)

@@ -8,7 +8,7 @@ from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse, reverse_lazy
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -29,6 +29,8 @@ from apiary_sales.accounts.forms import (
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import SecondStepRule
 from apiary_sales.accounts.services import lost_passwords, people, sessions, sign_ins
+from apiary_sales.accounts.services import lost_passwords, people, sessions
+from apiary_sales.accounts.session_store import store_of
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 
@@ -82,7 +84,7 @@ class SignOutPageView(auth_views.LogoutView):
     Not what its scripts stored: among that are sales that wait. The next page removes the rest.
     """
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         response = super().post(request, *args, **kwargs)
         response.headers["Clear-Site-Data"] = '"cache"'
         return response
@@ -107,6 +109,7 @@ class ChangePasswordView(auth_views.PasswordChangeView):
         response = super().form_valid(form)
         people.has_chosen_password(person=form.user)
         sessions.sign_out_others(person=form.user, but=self.request.session.row)
+        sessions.sign_out_others(person=form.user, but=store_of(self.request).row)
         messages.success(
             self.request, _("Your password is changed. You are signed out everywhere else.")
         )

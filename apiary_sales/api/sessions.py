@@ -13,6 +13,8 @@ from apiary_sales.accounts.models import HouseSession, User
 from apiary_sales.accounts.services import sessions
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.views import REFUSALS, ApiActView
+from apiary_sales.accounts.session_store import store_of
+from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
 from inventory.shared.people import person_of
 
 
@@ -70,5 +72,5 @@ class OthersSignOutView(ApiActView):
     def post(self, request: Request) -> Response:
         """Sign oneself out everywhere else; for a program, that is in every browser."""
         me = User.objects.get(pk=person_of(request).pk)
-        sessions.sign_out_others(person=me, but=request.session.row)
+        sessions.sign_out_others(person=me, but=store_of(request).row)
         return Response(status=status.HTTP_204_NO_CONTENT)

@@ -80,19 +80,24 @@ def keep_sessions(apps, schema_editor):
 
 def drop_earlier(apps, schema_editor):
     """Drop the tables that these two take the place of: keys and sessions stood there in clear."""
+    content_types = apps.get_model("contenttypes", "ContentType").objects.using(
+        schema_editor.connection.alias
+    )
+    # Permissions and what the back office noted of them go along.
+    content_types.filter(app_label__in=["authtoken", "sessions"]).delete()
     with schema_editor.connection.cursor() as cursor:
         there = schema_editor.connection.introspection.table_names(cursor)
         for table in ("authtoken_token", "django_session"):
             if table in there:
                 cursor.execute(f"DROP TABLE {table}")
-        for app in ("authtoken", "sessions"):
-            cursor.execute("DELETE FROM django_migrations WHERE app = %s", [app])
 
 
 class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0006_second_step'),
+        ('accounts', '0004_set_up'),
+        ('contenttypes', '0002_remove_content_type_name'),
     ]
 
     operations = [

@@ -31,7 +31,9 @@ def sign_out(*, session: HouseSession) -> None:
 @transaction.atomic
 def sign_out_others(*, person: User, but: HouseSession | None) -> int:
     """Sign a person out on every device but one; return on how many."""
-    others = HouseSession.objects.filter(person=person).exclude(pk=but.pk if but else None)
+    others = HouseSession.objects.filter(person=person)
+    if but is not None:
+        others = others.exclude(pk=but.pk)
     ended, _by_model = others.delete()
     return ended
 
