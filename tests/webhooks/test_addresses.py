@@ -1,7 +1,9 @@
 """Where nothing may be sent: into our own network unasked, in the clear, to a name that moves."""
+"""Where nothing may be sent: into our own network unasked, or in the clear; and no name moves."""
 
 import socket
 import ssl
+import threading
 from ipaddress import ip_address
 
 import pytest
@@ -130,8 +132,6 @@ def test_it_connects_to_the_address_that_was_looked_at_with_the_name_of_the_prog
             got.append(shop.recv(65_536))
             shop.sendall(b"HTTP/1.1 200 OK\r\nContent-Length: 2\r\n\r\nok")
 
-    import threading
-
     server = threading.Thread(target=serve)
     server.start()
     sent = connecting.post("https://shop.example/told", "{}", {}, is_in_own_network=False)
@@ -160,8 +160,6 @@ def test_a_certificate_of_another_name_is_refused(monkeypatch):
     monkeypatch.setattr(connecting.socket, "create_connection", lambda *_a, **_n: ours)
     looks_up(monkeypatch, "8.8.8.8")
 
-    import threading
-
     def serve():
         try:
             context.wrap_socket(theirs, server_side=True).close()
@@ -181,8 +179,6 @@ def test_a_program_that_answers_byte_by_byte_is_left_after_its_time(monkeypatch)
     monkeypatch.setattr(connecting, "EXCHANGE_MAX", 0.3)
     ours, theirs = socket.socketpair()
     monkeypatch.setattr(connecting.socket, "create_connection", lambda *_a, **_n: ours)
-
-    import threading
 
     stop = threading.Event()
 
