@@ -1,6 +1,7 @@
 """The owner's pages of the programs that are told."""
 
 import re
+from datetime import UTC, datetime
 
 import pytest
 from django.urls import reverse
@@ -97,3 +98,14 @@ def test_the_owner_sees_on_the_first_page_that_a_program_was_switched_off(page, 
     assert notice in text_of(page.get(reverse("web:today")))
     page.force_login(builders.person("office"))
     assert notice not in text_of(page.get(reverse("web:today")))
+
+
+def test_the_example_of_the_help_is_right(page):
+    shown = page.get(reverse("web:help_topic", args=["programs-that-are-told"])).content.decode()
+    secret = re.search(r"whsec_[A-Za-z0-9+/=]{8,}", shown).group()
+    at = datetime.fromtimestamp(1_789_041_600, UTC)
+
+    signature = Webhook(secret).sign("evt_1", at, "told")
+
+    for each in ("evt_1", "1789041600", "told", signature):
+        assert f"<code>{each}</code>" in shown
