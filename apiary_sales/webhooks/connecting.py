@@ -55,7 +55,8 @@ def post(url: str, body: str, headers: dict[str, str], *, is_in_own_network: boo
         error = str(refused)
     except (OSError, http.client.HTTPException) as failed:
         late = time.monotonic() - began >= EXCHANGE_MAX
-        error = _too_slow() if late else str(failed) or type(failed).__name__
+        said = getattr(failed, "strerror", None) or str(failed) or type(failed).__name__
+        error = _too_slow() if late else said
     return Sent(status, answer, error, timedelta(seconds=time.monotonic() - began))
 
 
