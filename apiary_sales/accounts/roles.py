@@ -1,4 +1,4 @@
-"""What each role may do. This is the only place that says so."""
+"""What each role may do, and what it may see. This is the only place that says so."""
 
 from django.contrib.auth.models import Group, Permission
 from django.db.models import Q
@@ -29,7 +29,10 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.record_cleaning",
             "customers.manage_customers",
             "customers.erase_customers",
+            "customers.view_customers",
             "pricing.manage_prices",
+            "pricing.view_costs",
+            "pricing.view_trade_prices",
             "orders.take_orders",
             "orders.quote_drums",
             "orders.fulfil_orders",
@@ -59,6 +62,10 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_suppliers",
             "inventory.manage_goods",
             "inventory.record_cleaning",
+            # They buy the parts, say what work costs, and pack what the papers of the trade name.
+            "customers.view_customers",
+            "pricing.view_costs",
+            "pricing.view_trade_prices",
             "orders.fulfil_orders",
         }
     ),
@@ -85,7 +92,10 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.release_hold",
             "inventory.record_cleaning",
             "customers.manage_customers",
+            "customers.view_customers",
             "pricing.manage_prices",
+            "pricing.view_costs",
+            "pricing.view_trade_prices",
             "orders.take_orders",
             "orders.quote_drums",
             "orders.fulfil_orders",

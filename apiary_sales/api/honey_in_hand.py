@@ -36,8 +36,8 @@ from apiary_sales.api.views import PostingViewSet
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared import documents
 from inventory.shared.models import House
-from inventory.shared.people import sees_costs
-from inventory.stock import dip_chart
+from inventory.shared.people import person_of, sees_costs
+from inventory.stock import dip_chart, seen
 from inventory.stock.models import DipReading, Lot, Place, Posting, Supplier, TankShape
 from inventory.stock.origin import label_lines
 from inventory.stock.queries import corrections, holds, origin, owners, shortages
@@ -152,18 +152,17 @@ class PlaceContentsSerializer(serializers.Serializer):
     stock = StockSerializer(many=True)
 
 
-def place_of(code: str) -> Place:
+def place_of(code: str, request: Request) -> Place:
     kinds = (*HOUSE_KINDS, Place.Kind.RETURNED)
-    return get_object_or_404(
-        Place.objects.select_related("shape").filter(kind__in=kinds), code=code
-    )
+    found = Place.objects.select_related("shape").filter(kind__in=kinds)
+    return get_object_or_404(seen.places(person_of(request), found), code=code)
 
 
 class PlaceContentsApiView(ReadingApiView):
     @extend_schema(operation_id="place_contents", responses=PlaceContentsSerializer)
     def get(self, request: Request, code: str) -> Response:
         """Say what is at a place now."""
-        place = place_of(code)
+        place = place_of(code, request)
         vessel = queries.vessel(place) if place.is_vessel else None
         told: dict[str, Any] = {
             "place": place,
@@ -188,7 +187,8 @@ class PlacePostingsApiView(RowsApiView):
     def get_queryset(self) -> QuerySet[Posting]:
         if getattr(self, "swagger_fake_view", False):
             return Posting.objects.none()
-        there = queries.postings(place=place_of(self.kwargs["code"]))
+        place = place_of(self.kwargs["code"], self.request)
+        there = seen.postings(person_of(self.request), queries.postings(place=place))
         return PostingViewSet.queryset.filter(pk__in=there.order_by().values("pk"))
 
 
@@ -409,7 +409,7 @@ class LotStoryApiView(ReadingApiView):
     def get(self, request: Request, code: str) -> Response:
         """Trace a lot back to what came in, and on to what it became; see recall for buyers."""
         lot = lot_of(request, code)
-        story = queries.lot_story(lot)
+        story = seen.story(person_of(request), queries.lot_story(lot))
         house = House.current()
         countries = [] if lot.kind == Lot.Kind.GOODS else origin.by_country(lot, house)
         told = {

@@ -2,7 +2,7 @@
 label layouts.
 """
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema, extend_schema_field
@@ -11,6 +11,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import seen
 from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.bottling_days import BottlingDaySerializer, SettlementSerializer
 from apiary_sales.api.honey_in_hand import LotCorrectionSerializer, LotKeySerializer
@@ -18,6 +19,7 @@ from apiary_sales.api.jars import JarChangeSerializer, ReturnedJarsSerializer
 from apiary_sales.api.lots import pieces_of
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, RowApiView, RowsApiView
+from apiary_sales.api.seen import VIEW_COSTS, SeenSerializer
 from apiary_sales.api.serializers import ProductSerializer, StockSerializer, unit_of
 from apiary_sales.api.sizes import LabelSheetSerializer
 from inventory.bottling import papers
@@ -49,12 +51,17 @@ RUN_BOTTLING = "inventory.run_bottling"
 # ------------------------------------------------------------------ packaging parts
 
 
-class PartSerializer(serializers.Serializer):
+class PartSerializer(SeenSerializer):
     """A packaging part: pieces there, what they cost, how fast they go, what plans want.
 
     `unit_price` is the average cost of one, `last_price` what one cost last; `warning` says what
     to order, and is empty when there is enough.
     """
+
+    seen_with: ClassVar = dict.fromkeys(
+        ["unit_price", "last_price", "last_paid_on", "quoted_price", "quoted_on", "value_cents"],
+        VIEW_COSTS,
+    )
 
     id = serializers.IntegerField(source="part.pk")
     code = serializers.CharField(source="part.code")
@@ -91,11 +98,13 @@ class PartsApiView(ReadingApiView):
     def get(self, request: Request) -> Response:
         """Every packaging part with its stock, its cost and its use."""
         told = {"use_days": part_queries.USE_DAYS, "parts": part_queries.stock()}
-        return Response(PartsSerializer(told).data)
+        return Response(PartsSerializer(told, context=seen.of(request)).data)
 
 
-class PartReceivedSerializer(serializers.ModelSerializer):
+class PartReceivedSerializer(SeenSerializer, serializers.ModelSerializer):
     """Parts that came in; `is_undone` where that was taken back."""
+
+    seen_with: ClassVar = {"cost_cents": VIEW_COSTS}
 
     place = serializers.CharField(source="place.code")
     supplier = serializers.CharField(source="supplier.name", default=None)
@@ -146,12 +155,13 @@ class PartDetailSerializer(PartSerializer):
 
     @extend_schema_field(PartReceivedSerializer(many=True))
     def get_receipts(self, row: Any) -> Any:
-        return PartReceivedSerializer(receipts_of(row.part)[:RECEIPTS_SHOWN], many=True).data
+        return PartReceivedSerializer(
+            receipts_of(row.part)[:RECEIPTS_SHOWN], many=True, context=self.context
+        ).data
 
     @extend_schema_field(LotCorrectionSerializer(many=True))
     def get_corrections(self, row: Any) -> Any:
-        # Whoever sees a part sees what it costs.
-        context = {"sees_costs": True}
+        context = {"sees_costs": sees_costs(self.context["request"])}
         found = corrections.of_part(row.part)
         return LotCorrectionSerializer(found, many=True, context=context).data
 
@@ -161,16 +171,18 @@ class PartApiView(ReadingApiView):
     def get(self, request: Request, code: str) -> Response:
         """One packaging part."""
         [row] = part_queries.stock(only=part_of(code))
-        return Response(PartDetailSerializer(row).data)
+        return Response(PartDetailSerializer(row, context=seen.of(request)).data)
 
 
 # ------------------------------------------------------------------ other goods
 
 
-class GoodsInStockSerializer(serializers.Serializer):
+class GoodsInStockSerializer(SeenSerializer):
     """Other goods and their stock in `unit`; `unit_price` is the average cost of one piece, or of
     the house's unit of weight.
     """
+
+    seen_with: ClassVar = dict.fromkeys(["unit_price", "value_cents"], VIEW_COSTS)
 
     id = serializers.IntegerField(source="product.pk")
     code = serializers.CharField(source="product.code")
@@ -192,11 +204,17 @@ class GoodsListApiView(ReadingApiView):
     @extend_schema(operation_id="goods_list", responses=GoodsInStockSerializer(many=True))
     def get(self, request: Request) -> Response:
         """All other goods with their stock and what they cost; those out of use last."""
-        return Response(GoodsInStockSerializer(goods_queries.all_goods(), many=True).data)
+        return Response(
+            GoodsInStockSerializer(
+                goods_queries.all_goods(), many=True, context=seen.of(request)
+            ).data
+        )
 
 
-class GoodsReceivedSerializer(serializers.ModelSerializer):
+class GoodsReceivedSerializer(SeenSerializer, serializers.ModelSerializer):
     """Goods that came in; `is_undone` where that was taken back."""
+
+    seen_with: ClassVar = {"cost_cents": VIEW_COSTS}
 
     lot = serializers.CharField(source="lot.code")
     place = serializers.CharField(source="place.code")
@@ -230,8 +248,10 @@ class MaterialUsedSerializer(serializers.Serializer):
         return unit_of(row.item)
 
 
-class GoodsMadeSerializer(serializers.ModelSerializer):
+class GoodsMadeSerializer(SeenSerializer, serializers.ModelSerializer):
     """Goods that the house made, and what went into them."""
+
+    seen_with: ClassVar = dict.fromkeys(["materials_cents", "labour_cents"], VIEW_COSTS)
 
     lot = serializers.CharField(source="lot.code")
     place = serializers.CharField(source="place.code")
@@ -282,16 +302,17 @@ class GoodsDetailSerializer(GoodsInStockSerializer):
     @extend_schema_field(GoodsReceivedSerializer(many=True))
     def get_receipts(self, row: Any) -> Any:
         found = goods_queries.receipts(row.product).select_related("supplier")
-        return GoodsReceivedSerializer(found[:ROWS_SHOWN], many=True).data
+        return GoodsReceivedSerializer(found[:ROWS_SHOWN], many=True, context=self.context).data
 
     @extend_schema_field(GoodsMadeSerializer(many=True))
     def get_made(self, row: Any) -> Any:
-        return GoodsMadeSerializer(goods_queries.made(row.product)[:ROWS_SHOWN], many=True).data
+        return GoodsMadeSerializer(
+            goods_queries.made(row.product)[:ROWS_SHOWN], many=True, context=self.context
+        ).data
 
     @extend_schema_field(LotCorrectionSerializer(many=True))
     def get_corrections(self, row: Any) -> Any:
-        # Whoever sees goods sees what they cost.
-        context = {"sees_costs": True}
+        context = {"sees_costs": sees_costs(self.context["request"])}
         found = corrections.of_goods(row.product)
         return LotCorrectionSerializer(found, many=True, context=context).data
 
@@ -300,7 +321,9 @@ class GoodsApiView(ReadingApiView):
     @extend_schema(operation_id="goods", responses=GoodsDetailSerializer)
     def get(self, request: Request, code: str) -> Response:
         """Some other goods."""
-        return Response(GoodsDetailSerializer(goods_queries.of(goods_of(code))).data)
+        return Response(
+            GoodsDetailSerializer(goods_queries.of(goods_of(code)), context=seen.of(request)).data
+        )
 
 
 # ------------------------------------------------------------------ products, sizes, jars

@@ -2,8 +2,9 @@
 and honey cost, and drum or jar.
 """
 
-from typing import Any
+from typing import Any, ClassVar
 
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -13,6 +14,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import seen
 from apiary_sales.api.honey_in_hand import LotKeySerializer
 from apiary_sales.api.prices import BulkPriceSerializer, WeightPriceSerializer
 from apiary_sales.api.readings import (
@@ -23,7 +25,9 @@ from apiary_sales.api.readings import (
     day_asked,
     refuse_errors,
 )
+from apiary_sales.api.seen import SeenSerializer
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.permissions import VIEW_CUSTOMERS
 from apiary_sales.pricing.models import (
     BulkPrice,
     ChannelCost,
@@ -34,6 +38,7 @@ from apiary_sales.pricing.models import (
     TaxRate,
     WeightPrice,
 )
+from apiary_sales.pricing.permissions import VIEW_TRADE_PRICES, tiers_of
 from apiary_sales.pricing.queries import costs, private_labels, seasons, weight_prices
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.rules import tax
@@ -41,6 +46,7 @@ from apiary_sales.pricing.rules.costs import Channel
 from apiary_sales.pricing.views.drum_or_jar import compared
 from inventory.bottling.models import Product
 from inventory.shared.models import House
+from inventory.shared.people import person_of
 from inventory.stock.models import ProductionSettings
 
 MANAGE_PRICES = "pricing.manage_prices"
@@ -64,8 +70,13 @@ class TierPricesSerializer(serializers.Serializer):
     coming = PieceBreakSerializer(many=True)
 
 
-class ProductPriceListSerializer(serializers.Serializer):
-    """A product with its prices in every tier; `private_to` is the only customer it is sold to."""
+class ProductPriceListSerializer(SeenSerializer):
+    """A product with its prices in the tiers that are seen.
+
+    `private_to` is the only customer it is sold to.
+    """
+
+    seen_with: ClassVar = dict.fromkeys(["private_to", "private_to_id"], VIEW_CUSTOMERS)
 
     product = serializers.CharField(source="product.code")
     product_id = serializers.IntegerField(source="product.pk")
@@ -98,10 +109,10 @@ class PriceListsApiView(ReadingApiView):
     def get(self, request: Request) -> Response:
         """The price lists in force on a day."""
         on = day_asked(request)
-        lists = read.all_price_lists(on)
+        lists = read.price_lists(tiers_of(person_of(request)), on)
         products = [each.product for each in next(iter(lists.values())).products]
         told = {"on": on, "products": [_listed(lists, product) for product in products]}
-        return Response(PriceListsSerializer(told).data)
+        return Response(PriceListsSerializer(told, context=seen.of(request)).data)
 
 
 class PoundPriceSerializer(serializers.Serializer):
@@ -145,21 +156,22 @@ class ProductPricesApiView(ReadingApiView):
         """The prices and the tax of one product, today."""
         product = get_object_or_404(Product.objects.select_related("item"), code=code)
         on = timezone.localdate()
-        lists = read.all_price_lists(on)
+        tiers = tiers_of(person_of(request))
+        lists = read.price_lists(tiers, on)
         taxed_as = tax.class_of(product, ProductTax.objects.by_product())
         in_force = {row for listed in lists.values() for row in listed.of(product).breaks}
-        history = read.history(product, on=on, in_force=in_force)
+        history = read.history(product, on=on, in_force=in_force, tiers=tiers)
         told = _listed(lists, product) | {
             "by_weight": [
                 {"tier": str(label), "price_per_pound": price}
-                for label, price in weight_prices.of_product(product, on)
+                for label, price in weight_prices.of_product(product, on, tiers)
             ],
             "taxed_as": taxed_as,
             "tax": _treatments()[taxed_as],
             "prices_include_tax": House.current().prices_include_tax,
             "history": [row for row, _state in history],
         }
-        return Response(ProductPricesSerializer(told).data)
+        return Response(ProductPricesSerializer(told, context=seen.of(request)).data)
 
 
 class TaxInForceSerializer(TaxTreatmentSerializer):
@@ -188,6 +200,8 @@ class BulkPricesSerializer(serializers.Serializer):
 
 
 class BulkPricesApiView(ReadingApiView):
+    permission_required = VIEW_TRADE_PRICES
+
     @extend_schema(operation_id="bulk_prices", parameters=[ON], responses=BulkPricesSerializer)
     def get(self, request: Request) -> Response:
         """The prices of honey in drums on a day."""
@@ -202,6 +216,8 @@ class BulkPricesApiView(ReadingApiView):
 
 class BulkPriceHistoryApiView(RowsApiView):
     """Every price of honey in drums there ever was, the newest first."""
+
+    permission_required = VIEW_TRADE_PRICES
 
     serializer_class = BulkPriceSerializer
     queryset = BulkPrice.objects.order_by("-valid_from", "-id")
@@ -236,10 +252,11 @@ class WeightPricesApiView(ReadingApiView):
     def get(self, request: Request) -> Response:
         """The prices by weight on a day."""
         on = day_asked(request)
-        rows = WeightPrice.objects.select_related("product", "variety")
+        tiers = tiers_of(person_of(request))
+        rows = WeightPrice.objects.select_related("product", "variety").filter(tier__in=tiers)
         told = {
             "on": on,
-            "in_force": weight_prices.table(on),
+            "in_force": weight_prices.table(on, tiers),
             "coming": rows.filter(valid_from__gt=on).order_by("valid_from", "id"),
         }
         return Response(WeightPricesSerializer(told).data)
@@ -255,6 +272,10 @@ class WeightPriceHistoryApiView(RowsApiView):
     filterset_fields = ["tier", "product", "variety", "valid_from"]
     ordering_fields = ["valid_from", "id"]
     ordering = ["-valid_from", "-id"]
+
+    def filter_queryset(self, queryset: QuerySet[WeightPrice]) -> QuerySet[WeightPrice]:
+        tiers = tiers_of(person_of(self.request))
+        return super().filter_queryset(queryset.filter(tier__in=tiers))
 
 
 class BrandSoldSerializer(serializers.Serializer):

@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any, ClassVar
 
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
@@ -30,6 +31,7 @@ from inventory.bottling.models import Product, Size
 from inventory.shared import keys
 from inventory.shared.errors import Problems, parameters_named
 from inventory.shared.people import person_of
+from inventory.stock import seen
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.services import honey
 
@@ -59,6 +61,9 @@ class PlaceViewSet(ReadOnlyViewSet):
     queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.FOR_GOODS]).order_by("code")
     serializer_class = serializers.PlaceSerializer
     lookup_field = "code"
+
+    def filter_queryset(self, queryset: QuerySet[Place]) -> QuerySet[Place]:
+        return seen.places(person_of(self.request), super().filter_queryset(queryset))
 
 
 class LotViewSet(ReadOnlyViewSet):
@@ -106,6 +111,9 @@ class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
     )
     serializer_class = serializers.StockSerializer
 
+    def filter_queryset(self, queryset: QuerySet[Balance]) -> QuerySet[Balance]:
+        return seen.stock(person_of(self.request), super().filter_queryset(queryset))
+
 
 class PostingViewSet(ReadOnlyViewSet):
     filterset_class = filters.PostingFilters
@@ -124,6 +132,9 @@ class PostingViewSet(ReadOnlyViewSet):
         .order_by("-occurred_at", "-id")
     )
     serializer_class = serializers.PostingSerializer
+
+    def filter_queryset(self, queryset: QuerySet[Posting]) -> QuerySet[Posting]:
+        return seen.postings(person_of(self.request), super().filter_queryset(queryset))
 
 
 class CustomerViewSet(ReadOnlyViewSet):

@@ -80,6 +80,7 @@ class Customer(models.Model):
         permissions = [
             ("manage_customers", "Can add and change customers"),
             ("erase_customers", "Can erase the personal data of customers"),
+            ("view_customers", "Can see buyers, how to reach them and what they buy"),
         ]
         constraints = [
             models.CheckConstraint(

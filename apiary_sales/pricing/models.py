@@ -70,7 +70,11 @@ class PiecePrice(models.Model):
         verbose_name = _("price")
         verbose_name_plural = _("prices")
         ordering = ["product", "tier", "min_pieces", "-valid_from", "-id"]
-        permissions = [("manage_prices", "Can change prices and tax rates")]
+        permissions = [
+            ("manage_prices", "Can change prices and tax rates"),
+            ("view_costs", "Can see what honey, parts, jars and an hour of work cost"),
+            ("view_trade_prices", "Can see the prices of shops, distributors and packers"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(piece_cents__gte=0, min_pieces__gte=1), name="piece_price_amounts"

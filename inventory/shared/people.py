@@ -12,10 +12,9 @@ else:
     # The model of the people belongs to a higher layer, and is not loaded yet when this is.
     from django.contrib.auth.base_user import AbstractBaseUser as Person
 
-__all__ = ["Person", "person_of", "sees_costs"]
+__all__ = ["VIEW_COSTS", "Person", "person_of", "sees_costs"]
 
-# Whoever enters what honey, parts and work cost, or sees the money; not who sells at the stand.
-SEE_COSTS = ("pricing.manage_prices", "billing.view_money", "inventory.run_bottling")
+VIEW_COSTS = "pricing.view_costs"
 
 
 def person_of(request: HttpRequest) -> Person:
@@ -27,4 +26,4 @@ def person_of(request: HttpRequest) -> Person:
 
 def sees_costs(request: HttpRequest) -> bool:
     """Tell whether what honey and jars cost is shown to who is signed in."""
-    return any(request.user.has_perm(name) for name in SEE_COSTS)
+    return request.user.has_perm(VIEW_COSTS)

@@ -127,7 +127,7 @@ def test_for_a_sale_of_an_older_day_the_office_is_asked(seller, stand, pounds):
     shown = text_of(seller.get(address))
     done = seller.post(address, sent(receipt, 1), follow=True)
 
-    assert "The office or the owner approves what comes back of a sale of an older day." in shown
+    assert "The office or the owner approves what comes back of a sale of an older day" in shown
     made = ReturnRequest.objects.get()
     assert done.redirect_chain[-1][0] == page("return_request", made.pk)
     assert 'hx-trigger="every 5s"' in done.content.decode()

@@ -217,6 +217,20 @@ def test_a_sale_of_an_older_day_is_for_the_office(stand, pounds, owner):
     assert note.total_cents == -800
 
 
+def test_a_sale_of_somebody_else_is_for_the_office(stand, pounds, owner):
+    receipt = sold(stand, jars(pounds, 2, "8.00"), sold_by=owner)
+
+    with pytest.raises(NeedsApproval) as refused:
+        give_back(receipt, 1)
+
+    assert refused.value.message == (
+        "Owner sold receipt R26-00001. For a sale of somebody else, ask the office or the owner to "
+        "approve the return."
+    )
+    assert not stand_returns.needs_approval(receipt, builders.person("office"))
+    assert not stand_returns.needs_approval(receipt, owner)
+
+
 def test_a_sale_of_which_part_came_back_is_not_undone_as_a_whole(stand, pounds, owner):
     receipt = sold(stand, jars(pounds, 2, "8.00"))
     give_back(receipt, 1)

@@ -4,8 +4,8 @@ A sale that was never one is undone as a whole by `stand.take_back`. Here the sa
 note is written for what came back, at the price paid with its tax, and money goes back by the way
 it came. What was given on top of the price stays with the house: it was paid for nothing.
 
-Whoever sells may give back on the day of the sale. For an older day the office or the owner does
-it, or approves it; see `return_requests`.
+Whoever sold may give back on the day of the sale. For an older day, or a sale of somebody else, the
+office or the owner does it, or approves it; see `return_requests`.
 """
 
 from collections.abc import Mapping, Sequence
@@ -42,22 +42,48 @@ class NeedsApproval(NotAllowedNow):
 
 
 def needs_approval(receipt: Invoice, person: Person) -> bool:
-    """Tell whether the office is asked before this person takes back anything of this sale."""
-    return receipt.supplied_on != timezone.localdate() and not person.has_perm(APPROVE)
+    """Tell whether the office is asked before this person takes back anything of this sale.
+
+    Without asking, whoever is not of the office takes back what they sold or sent in themselves
+    today.
+    """
+    return not person.has_perm(APPROVE) and not (
+        _is_of_today(receipt) and _is_theirs(receipt, person)
+    )
+
+
+def _is_of_today(receipt: Invoice) -> bool:
+    return receipt.supplied_on == timezone.localdate()
+
+
+def _is_theirs(receipt: Invoice, person: Person) -> bool:
+    sale = receipt.stand_sale
+    return person.pk in (sale.sold_by_id, sale.sent_by_id)
 
 
 def check_may_take_back(receipt: Invoice, person: Person) -> None:
-    """Raise `NeedsApproval` where the sale is of an older day and the person not of the office.
+    """Raise `NeedsApproval` where this person has to ask the office first; see `needs_approval`.
 
     Raises `BadValue` for a sale at a place at which the person may not act.
     """
     if needs_approval(receipt, person):
+        told = {
+            "receipt": receipt,
+            "day": date_format(receipt.supplied_on),
+            "seller": receipt.stand_sale.sold_by.display_name,
+        }
         raise NeedsApproval(
             _(
+                "%(seller)s sold receipt %(receipt)s. For a sale of somebody else, ask the office "
+                "or the owner to approve the return."
+            )
+            % told
+            if _is_of_today(receipt)
+            else _(
                 "Receipt %(receipt)s is of %(day)s. For a sale of an older day, ask the office or "
                 "the owner to approve the return."
             )
-            % {"receipt": receipt, "day": date_format(receipt.supplied_on)}
+            % told
         )
     problems = Problems()
     own_places.check(problems, None, receipt.stand_sale.place, person)

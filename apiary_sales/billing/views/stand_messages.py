@@ -104,7 +104,8 @@ def undo_sale(request: HttpRequest) -> JsonResponse:
         return answer({"undone": True, "number": str(made.receipt.credit_notes.first() or "")})
     if stand_returns.needs_approval(made.receipt, person_of(request)):
         return refusal(
-            _("A sale of an earlier day is undone by the office. Ask there."), status=403
+            _("A sale of an earlier day, or of somebody else, is undone by the office. Ask there."),
+            status=403,
         )
     try:
         note = stand.take_back(

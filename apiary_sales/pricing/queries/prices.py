@@ -135,16 +135,17 @@ def bulk_list(on: date) -> BulkList:
 
 
 def history(
-    product: Product, *, on: date, in_force: Collection[PiecePrice]
+    product: Product, *, on: date, in_force: Collection[PiecePrice], tiers: Collection[str]
 ) -> list[tuple[PiecePrice, Tag]]:
-    """Return every price a product ever had, newest first, each with its state on a day."""
+    """Return every price of a product in these tiers, newest first, with its state on a day."""
 
     def state(row: PiecePrice) -> Tag:
         if row in in_force:
             return Tag(_("valid"), "good")
         return Tag(_("to come"), "info") if row.valid_from > on else Tag(_("past"))
 
-    return [(row, state(row)) for row in product.prices.order_by("-valid_from", "-id")]
+    rows = product.prices.filter(tier__in=tiers).order_by("-valid_from", "-id")
+    return [(row, state(row)) for row in rows]
 
 
 def _particularity(row: BulkPrice) -> tuple[bool, bool, Decimal]:

@@ -1,5 +1,6 @@
 """Prices a pound as pages show them and forms use them. They are before sales tax."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -44,23 +45,23 @@ def of_tier(tier: str, on: date) -> PoundPrices:
     return PoundPrices(WeightPriceList(tier, tuple(rows)), bulk)
 
 
-def of_product(product: Product, on: date) -> list[tuple[str, Decimal | None]]:
+def of_product(
+    product: Product, on: date, tiers: Sequence[Customer.Tier]
+) -> list[tuple[str, Decimal | None]]:
     """Return what a pound of goods costs on a day, by tier, in one query."""
     rows = WeightPrice.objects.filter(product=product).in_force(on)
     by_tier = {row.tier: row.price_per_pound for row in rows}
-    return [(str(tier.label), by_tier.get(tier.value)) for tier in Customer.Tier]
+    return [(str(tier.label), by_tier.get(tier.value)) for tier in tiers]
 
 
-def table(on: date) -> list[WeightPriceRow]:
-    """Return what has a price a pound on a day, honey first, in one query."""
+def table(on: date, tiers: Sequence[Customer.Tier]) -> list[WeightPriceRow]:
+    """Return what has a price a pound on a day in these tiers, honey first, in one query."""
     found: dict[tuple[int | None, int | None], list[WeightPrice]] = {}
-    for row in WeightPrice.objects.in_force(on):
+    for row in WeightPrice.objects.filter(tier__in=tiers).in_force(on):
         found.setdefault((row.product_id, row.variety_id), []).append(row)
     listed = []
     for (_product, variety), rows in found.items():
         by_tier = {row.tier: row.price_per_pound for row in rows}
-        prices = tuple(
-            (tier.value, str(tier.label), by_tier.get(tier.value)) for tier in Customer.Tier
-        )
+        prices = tuple((tier.value, str(tier.label), by_tier.get(tier.value)) for tier in tiers)
         listed.append(WeightPriceRow(rows[0].what, rows[0].product, variety, prices))
     return sorted(listed, key=lambda row: (row.product is not None, bool(row.variety_id), row.what))

@@ -27,6 +27,7 @@ from apiary_sales.pricing.forms.prices import (
 )
 from apiary_sales.pricing.forms.taxes import WORDS
 from apiary_sales.pricing.models import BulkPrice, GoodsCategory, ProductTax, TaxRate
+from apiary_sales.pricing.permissions import sees_trade_prices, tiers_of
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.queries.weight_prices import of_product as pound_prices_of
 from apiary_sales.pricing.rules import price_changes, tax
@@ -39,6 +40,7 @@ from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.fields import DayField
 from inventory.shared.models import House
+from inventory.shared.people import person_of
 from inventory.shared.templatetags.quantities import signed
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
@@ -51,14 +53,15 @@ manages_prices = permission_required("pricing.manage_prices", raise_exception=Tr
 
 def price_lists(request: HttpRequest) -> HttpResponse:
     on = day_asked(request)
-    lists = read.all_price_lists(on)
+    tiers = tiers_of(person_of(request))
+    lists = read.price_lists(tiers, on)
     return render(
         request,
         "pricing/prices.html",
         {
             "on": on,
             "today": timezone.localdate(),
-            "tiers": Customer.Tier,
+            "tiers": tiers,
             "groups": read.by_size(lists),
         },
     )
@@ -67,8 +70,9 @@ def price_lists(request: HttpRequest) -> HttpResponse:
 def product_prices(request: HttpRequest, code: str) -> HttpResponse:
     product = get_object_or_404(Product.objects.select_related("item"), code=code)
     on = timezone.localdate()
-    lists = read.all_price_lists(on)
-    rows = [(tier.label, lists[tier.value].of(product)) for tier in Customer.Tier]
+    tiers = tiers_of(person_of(request))
+    lists = read.price_lists(tiers, on)
+    rows = [(tier.label, lists[tier.value].of(product)) for tier in tiers]
     taxed_as = tax.class_of(product, ProductTax.objects.by_product())
     house = House.current()
     usual = tax.treatments(
@@ -84,12 +88,12 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
             "product": product,
             "rows": rows,
             "has_coming": any(listed.coming for _label, listed in rows),
-            "pound_prices": pound_prices_of(product, on),
+            "pound_prices": pound_prices_of(product, on, tiers),
             "private_to": rows[0][1].private_to,
             "taxed_as": WORDS[taxed_as],
             "tax": usual[taxed_as],
             "prices_include_tax": house.prices_include_tax,
-            "history": read.history(product, on=on, in_force=in_force),
+            "history": read.history(product, on=on, in_force=in_force, tiers=tiers),
         },
     )
 
@@ -216,6 +220,7 @@ def price_change(request: HttpRequest) -> HttpResponse:
     )
 
 
+@sees_trade_prices
 def bulk_prices(request: HttpRequest) -> HttpResponse:
     on = day_asked(request)
     listed = read.bulk_list(on)

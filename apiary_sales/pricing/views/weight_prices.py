@@ -9,27 +9,30 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.forms.services import WeightPriceForm
 from apiary_sales.pricing.models import WeightPrice
+from apiary_sales.pricing.permissions import tiers_of
 from apiary_sales.pricing.queries import weight_prices as read
 from apiary_sales.pricing.services import weight_prices
 from apiary_sales.pricing.views.prices import day_asked
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 
 
 @require_safe
 def weight_price_list(request: HttpRequest) -> HttpResponse:
     on = day_asked(request)
-    rows = WeightPrice.objects.select_related("product", "variety").order_by("-valid_from", "-id")
+    tiers = tiers_of(person_of(request))
+    found = WeightPrice.objects.select_related("product", "variety").filter(tier__in=tiers)
+    rows = found.order_by("-valid_from", "-id")
     return render(
         request,
         "pricing/weight.html",
         {
             "on": on,
             "today": timezone.localdate(),
-            "tiers": Customer.Tier,
-            "rows": read.table(on),
+            "tiers": tiers,
+            "rows": read.table(on, tiers),
             "coming": rows.filter(valid_from__gt=on).order_by("valid_from", "id"),
             "history": rows.filter(valid_from__lte=on),
         },

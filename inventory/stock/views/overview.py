@@ -10,9 +10,9 @@ from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared.models import House
-from inventory.shared.people import sees_costs
+from inventory.shared.people import person_of, sees_costs
 from inventory.shared.views import ActView
-from inventory.stock import rules
+from inventory.stock import rules, seen
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
@@ -106,14 +106,14 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
             request,
             "inventory/stock/goods_lot.html",
             {
-                "story": queries.lot_story(lot),
+                "story": seen.story(person_of(request), queries.lot_story(lot)),
                 "made_of": queries.made_of(lot),
                 **_put_right(lot),
                 "warmth": warmings.of_lot(lot),
             },
         )
     countries = origin.by_country(lot, house)
-    story = queries.lot_story(lot)
+    story = seen.story(person_of(request), queries.lot_story(lot))
     came_in = rules.has_own_origin(lot) or (lot.is_from_the_hive and not story.origins)
     context = {
         "story": story,

@@ -5,7 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.fields import as_typed
 from inventory.shared.people import person_of
-from inventory.stock import own_places
+from inventory.stock import own_places, seen
 from inventory.stock.forms import places as forms
 from inventory.stock.forms.fields import (
     as_length,
@@ -37,7 +37,8 @@ HOUSE_KINDS = (*Place.VESSELS, *Place.FOR_GOODS)
 def place_list(request: HttpRequest) -> HttpResponse:
     form = forms.PlaceFilterForm(request.GET)
     asked = form.asked()
-    page = Paginator(queries.places(**asked), PLACES_A_PAGE).get_page(request.GET.get("page"))
+    found = seen.places(person_of(request), queries.places(**asked))
+    page = Paginator(found, PLACES_A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
         "inventory/honey/place_list.html",
@@ -46,8 +47,11 @@ def place_list(request: HttpRequest) -> HttpResponse:
 
 
 def place_detail(request: HttpRequest, code: str) -> HttpResponse:
+    person = person_of(request)
     place = _place(code, (*HOUSE_KINDS, Place.Kind.RETURNED))
-    rows = queries.postings(place=place)[:POSTINGS_ON_PAGE]
+    if not seen.places(person, Place.objects.filter(pk=place.pk)).exists():
+        raise Http404
+    rows = seen.postings(person, queries.postings(place=place))[:POSTINGS_ON_PAGE]
     context: dict[str, Any] = {
         "place": place,
         "postings": [queries.PostingRow.of(posting) for posting in rows],
@@ -63,7 +67,7 @@ def place_detail(request: HttpRequest, code: str) -> HttpResponse:
         }
         return render(request, "inventory/honey/vessel_detail.html", context)
     context["stock"] = queries.stock_at(place)
-    context["may_count"] = own_places.may_book_count(person_of(request), place)
+    context["may_count"] = own_places.may_book_count(person, place)
     return render(request, "inventory/stock/store_detail.html", context)
 
 

@@ -5,7 +5,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from inventory.stock import rules
+from inventory.shared.people import Person, person_of
+from inventory.stock import rules, seen
 from inventory.stock.forms import postings as forms
 from inventory.stock.models import Posting
 from inventory.stock.queries import honey as queries
@@ -17,7 +18,7 @@ POSTINGS_A_PAGE = 50
 def posting_list(request: HttpRequest) -> HttpResponse:
     form = forms.PostingFilterForm(request.GET)
     wanted = form.cleaned_data if form.is_valid() else {}
-    found = queries.postings(**wanted)
+    found = seen.postings(person_of(request), queries.postings(**wanted))
     page = Paginator(found, POSTINGS_A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
@@ -32,7 +33,7 @@ def posting_list(request: HttpRequest) -> HttpResponse:
 
 
 def posting_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    posting = _posting(pk)
+    posting = _posting(pk, person_of(request))
     context = {
         "posting": posting,
         "row": queries.PostingRow.of(posting),
@@ -44,8 +45,8 @@ def posting_detail(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "inventory/honey/posting_detail.html", context)
 
 
-def _posting(pk: int) -> Posting:
-    posting = queries.posting(pk)
+def _posting(pk: int, person: Person) -> Posting:
+    posting = seen.postings(person, queries.postings()).filter(pk=pk).first()
     if posting is None:
         raise Http404(_("This entry does not exist."))
     return posting
