@@ -17,16 +17,12 @@ from apiary_sales.accounts import rules, signing_in
 from apiary_sales.accounts.models import HouseSession, User
 from apiary_sales.accounts.second_step_models import SecondStep, SecondStepRule
 from apiary_sales.accounts.services import sessions, sign_ins
-from apiary_sales.accounts.session_store import Device
+from apiary_sales.accounts.session_store import Device, store_of
 from inventory.shared.errors import TooBusy
 
 API = "/api/"
 # What a person may do before the second step is set up.
 OPEN = {"accounts:language", "accounts:password", "accounts:second_step", "accounts:sign_out"}
-from apiary_sales.accounts import rules
-from apiary_sales.accounts.models import HouseSession
-from apiary_sales.accounts.services import sessions
-from apiary_sales.accounts.session_store import Device, store_of
 
 
 class SeenMiddleware:

@@ -29,7 +29,6 @@ from apiary_sales.accounts.forms import (
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import SecondStepRule
 from apiary_sales.accounts.services import lost_passwords, people, sessions, sign_ins
-from apiary_sales.accounts.services import lost_passwords, people, sessions
 from apiary_sales.accounts.session_store import store_of
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
@@ -108,7 +107,6 @@ class ChangePasswordView(auth_views.PasswordChangeView):
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         response = super().form_valid(form)
         people.has_chosen_password(person=form.user)
-        sessions.sign_out_others(person=form.user, but=self.request.session.row)
         sessions.sign_out_others(person=form.user, but=store_of(self.request).row)
         messages.success(
             self.request, _("Your password is changed. You are signed out everywhere else.")

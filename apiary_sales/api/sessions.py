@@ -11,10 +11,9 @@ from rest_framework.response import Response
 from apiary_sales.accounts import access
 from apiary_sales.accounts.models import HouseSession, User
 from apiary_sales.accounts.services import sessions
+from apiary_sales.accounts.session_store import store_of
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.views import REFUSALS, ApiActView
-from apiary_sales.accounts.session_store import store_of
-from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
 from inventory.shared.people import person_of
 
 

@@ -331,8 +331,8 @@ OPENED_LIKE = {
     "api:personal-data-file": "customers:personal_file",
     "api:backup": "keeping:backup_file",
     "api:backup-file": "keeping:backup_file",
-    "api:long-work": "inventory:long_work",
-    "api:long-work-file": "inventory:long_work_file",
+    "api:work": "inventory:long_work",
+    "api:work-file": "inventory:long_work_file",
     "api:import": "imports:detail",
 }
 
@@ -673,7 +673,7 @@ def _expected(name: str) -> tuple[int, ...]:
     if name in ("api:blend-search", "api:price-trial"):
         # They want to be told how much.
         return (400,)
-    if name in ("inventory:long_work_file", "api:long-work-file"):
+    if name in ("inventory:long_work_file", "api:work-file"):
         # Stopped work made none.
         return (200, 404)
     if name.startswith("inventory:jar_page") and name != "inventory:jar_page_settings":
@@ -704,11 +704,9 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("accounts.User", "pk", "role"),
             "accounts:person accounts:change_role accounts:reset_password accounts:switch_off "
             "accounts:switch_on accounts:password_link accounts:person_email "
-            "accounts:remove_second_step",
+            "accounts:remove_second_step accounts:person_access accounts:sign_out_person",
         ),
         (_rows("accounts.Passkey", "pk"), "accounts:remove_passkey"),
-            "accounts:person_access accounts:sign_out_person",
-        ),
         (
             _rows("accounts.HouseSession", "pk"),
             "accounts:sign_out_device api:session-sign-out",

@@ -1,4 +1,3 @@
-"""Where nothing may be sent: into our own network unasked, in the clear, to a name that moves."""
 """Where nothing may be sent: into our own network unasked, or in the clear; and no name moves."""
 
 import socket

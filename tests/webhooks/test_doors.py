@@ -1,4 +1,3 @@
-"""Which acts of the house are told, and that nobody's name is."""
 """Which acts of the house are told, and what is said of them: keys, and nobody's name."""
 
 import json

@@ -96,7 +96,6 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0006_second_step'),
-        ('accounts', '0004_set_up'),
         ('contenttypes', '0002_remove_content_type_name'),
     ]
 
