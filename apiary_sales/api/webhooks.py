@@ -229,7 +229,7 @@ class HouseEventSerializer(serializers.Serializer):
     type = serializers.ChoiceField(HouseEvent.Kind.choices)
     id = serializers.CharField(help_text="The same whenever this message is sent again.")
     timestamp = serializers.DateTimeField()
-    data = serializers.DictField(
+    data = serializers.DictField(  # type: ignore[assignment]
         help_text="Keys of what it is about, and `url`, the address of the API to read it at."
     )
 
