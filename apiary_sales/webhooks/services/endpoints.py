@@ -142,12 +142,13 @@ def _checked(
 ) -> dict[str, object]:
     name, url, chosen = name.strip(), url.strip(), set(kinds)
     known = [kind for kind, _label in KINDS]
+    own_key = endpoint.pk if endpoint is not None else 0
     problems = Problems()
     if not name:
         problems.add("name", _("Enter what the program is called."))
     elif len(name) > 80:
         problems.add("name", _("This name is too long. Use at most 80 characters."))
-    elif Endpoint.objects.filter(name=name).exclude(pk=endpoint and endpoint.pk).exists():
+    elif Endpoint.objects.filter(name=name).exclude(pk=own_key).exists():
         problems.add("name", _("There is a program of this name already."))
     if len(url) > ADDRESS_MAX:
         problems.add("url", _("This address is too long. Use at most 500 characters."))
