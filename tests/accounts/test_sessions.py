@@ -236,7 +236,9 @@ def test_a_program_lists_and_ends_where_its_person_is_signed_in(client):
     headers = {"Authorization": builders.authorization("bottling")}
 
     [row] = client.get("/api/v1/sessions/", headers=headers).json()["results"]
-    ended = client.post(f"/api/v1/sessions/{row['id']}/sign-out/", headers=headers)
+    ended = client.post(
+        f"/api/v1/sessions/{row['id']}/sign-out/", "{}", "application/json", headers=headers
+    )
 
     assert row["browser"] == "Firefox on Windows"
     assert ended.status_code == 204

@@ -149,9 +149,9 @@ def test_only_the_owner_sees_and_revokes_the_keys_of_others(client, bram):
     stand, owner = made(builders.person("stand"))[1], made(builders.person("owner"))[1]
     revoke = f"/api/v1/tokens/{token.pk}/revoke/"
 
-    assert ask(client, stand, "/api/v1/tokens/").json()["count"] == 1
+    assert len(ask(client, stand, "/api/v1/tokens/").json()["results"]) == 1
     assert ask(client, stand, revoke, {}).status_code == 404
-    assert ask(client, owner, "/api/v1/tokens/").json()["count"] == 3
+    assert len(ask(client, owner, "/api/v1/tokens/").json()["results"]) == 3
     assert ask(client, owner, revoke, {}).status_code == 204
 
 
