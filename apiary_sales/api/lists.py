@@ -204,11 +204,17 @@ class ListFilterSet(filters.FilterSet):
         return super().filter_for_lookup(field, lookup_type)
 
     def is_valid(self) -> bool:
-        """Tell whether every value is right; an empty one is not taken for every row."""
+        """Tell whether every value is right, and days in order; an empty one is no value."""
+        super().is_valid()
+        found = self.form.cleaned_data
         for name in self.filters:
             if name in self.data and not self.data[name].strip():
                 self.form.add_error(name, _("Send a value, or leave this out."))
-        return super().is_valid()
+            first = found.get(name) if name.endswith("_from") else None
+            last = found.get(f"{name.removesuffix('_from')}_until")
+            if first and last and first > last:
+                self.form.add_error(name, _("The first day is after the last one."))
+        return self.form.is_valid()
 
 
 class ListFilterBackend(filters.DjangoFilterBackend):

@@ -35,6 +35,7 @@ FILTERS = {
     "goods": (OpenApiTypes.STR, "`packed`, `bulk`, `charges` or `all`; all honey when left out."),
     "cost": (OpenApiTypes.STR, "`known` or `none`: sales with a known cost, or without one."),
     "kind": (OpenApiTypes.STR, "Kind of stock: `honey`, `packed` or `part`."),
+    "reason": (OpenApiTypes.STR, "Why goods are gone, such as `broken`."),
     "days": (OpenApiTypes.STR, "Whole days without movement."),
     "measure": (OpenApiTypes.STR, "`grams` or `margin_cents`; sales in cents when left out."),
     "years": (OpenApiTypes.STR, "How many years, from 2 to 4."),
@@ -99,10 +100,20 @@ class ReportListView(ApiView):
         return Response(ReportEntrySerializer(entries, many=True).data)
 
 
-class ReportView(ApiView):
+class OneReportView(ApiView):
+    """An address of one report, which takes the filters of that report."""
+
     permission_classes = [ViewPermission]
     permission_required = "billing.view_money"
 
+    def parameters(self, method: str) -> dict[str, bool]:
+        known = super().parameters(method)
+        report = REPORTS.get(self.kwargs["slug"])
+        own = known if report is None else {*report.form.base_fields, "sort"}
+        return {name: may_repeat for name, may_repeat in known.items() if name in own}
+
+
+class ReportView(OneReportView):
     @extend_schema(
         parameters=[
             OpenApiParameter(name, kind, description=says) for name, (kind, says) in FILTERS.items()
@@ -113,7 +124,7 @@ class ReportView(ApiView):
         },
     )
     def get(self, request, slug: str):
-        """Return one report; filters that it does not have are passed over."""
+        """Return one report; a filter that it does not have is refused."""
         made = _made(request, slug)
         report = made.report
         answer = {
@@ -130,10 +141,7 @@ class ReportView(ApiView):
         return Response(ReportSerializer(answer).data)
 
 
-class ReportCsvView(ApiView):
-    permission_classes = [ViewPermission]
-    permission_required = "billing.view_money"
-
+class ReportCsvView(OneReportView):
     @extend_schema(
         parameters=[
             OpenApiParameter(name, kind, description=says) for name, (kind, says) in FILTERS.items()

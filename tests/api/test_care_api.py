@@ -44,8 +44,8 @@ def test_a_warming_is_recorded_with_the_lots_that_the_books_name(call, lot):
     assert (told["place"], told["lots"], told["hours"]) == ("tank-1", [lot.code], "6.5")
     assert (told["highest_celsius"], told["limit_celsius"]) == ("37.5", "38.0")
     assert (told["is_above_limit"], told["figures"], told["removed_by"]) == (False, [], None)
-    assert call("get", f"warmings/?since={DAY}&until={DAY}").json() == [told]
-    assert call("get", "warmings/?since=2026-08-02").json() == []
+    assert call("get", f"warmings/?day_from={DAY}&day_until={DAY}").json()["results"] == [told]
+    assert call("get", "warmings/?day_from=2026-08-02").json()["results"] == []
     assert call("post", "warmings/", warming(), key="w").status_code == 409
 
 
@@ -97,8 +97,9 @@ def test_a_schedule_is_added_changed_and_read(call, owner):
     assert made.status_code == 201
     assert [each["field"] for each in twice.json()["errors"]] == ["name"]
     assert (changed.json()["every_days"], changed.json()["cleaned_with"]) == (14, "hot water")
-    [row] = call("get", "cleaning-tasks/", role="stand").json()
-    assert row == {"task": changed.json(), "state": "due", "day": None, "last_cleaned_on": None}
+    [row] = call("get", "cleaning-tasks/", role="stand").json()["results"]
+    assert (row["id"], row["task"]) == (changed.json()["id"], changed.json())
+    assert (row["state"], row["day"], row["last_cleaned_on"]) == ("due", None, None)
 
 
 def test_a_cleaning_is_marked_read_and_taken_back(call, owner):
@@ -112,19 +113,20 @@ def test_a_cleaning_is_marked_read_and_taken_back(call, owner):
     assert call("post", "cleanings/", told, role="stand", key="c").json() == made.json()
     assert (made.json()["task"], made.json()["cleaned_by"]) == ("Floor", "Suki")
     assert call("post", "cleanings/", told, role="stand", key="c").status_code == 409
-    assert call("get", f"cleanings/?since={DAY}&until={DAY}").json() == [made.json()]
+    found = call("get", f"cleanings/?cleaned_on_from={DAY}&cleaned_on_until={DAY}").json()
+    assert found["results"] == [made.json()]
     removed = call("post", f"cleanings/{made.json()['id']}/remove/", role="stand")
     assert removed.json()["removed_by"] == "Stand"
     assert call("post", f"cleanings/{made.json()['id']}/remove/").status_code == 409
     assert Cleaning.objects.count() == 1
 
 
-@pytest.mark.parametrize("path", ["warmings/", "cleanings/"])
-def test_days_that_can_not_be_are_told(call, owner, path):
-    answer = call("get", f"{path}?since=2026-08-02&until={DAY}")
+@pytest.mark.parametrize(("path", "days"), [("warmings/", "day"), ("cleanings/", "cleaned_on")])
+def test_days_that_can_not_be_are_told(call, owner, path, days):
+    answer = call("get", f"{path}?{days}_from=2026-08-02&{days}_until={DAY}")
 
     assert answer.status_code == 400
-    assert [each["field"] for each in answer.json()["errors"]] == ["since"]
+    assert [each["field"] for each in answer.json()["errors"]] == [f"{days}_from"]
 
 
 @pytest.mark.parametrize(

@@ -65,7 +65,7 @@ def test_an_invoice_is_corrected(send, invoice):
     answer = send(f"invoices/{invoice.pk}/corrected/", body)
 
     assert (answer.status_code, answer.json()["total_cents"]) == (201, 14_160)
-    assert answer.json()["corrects"] == invoice.pk
+    assert (answer.json()["corrects"], answer.json()["corrects_id"]) == (str(invoice), invoice.pk)
 
 
 def test_goods_are_booked_back_without_a_credit(send, invoice, pounds):  # noqa: F811

@@ -93,6 +93,7 @@ def test_the_control_chart_has_a_point_a_check(client, send, room):
     path = f"sizes/{room.size.code}/fill-chart/"
     assert read(client, path) == {
         "size": room.size.code,
+        "size_id": room.size.pk,
         "labelled_milligrams": 453_592,
         "centre_milligrams": None,
         "sigma_milligrams": None,

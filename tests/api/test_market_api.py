@@ -116,7 +116,7 @@ def test_a_box_is_counted_and_the_count_undone(call, house):
     made = call("post", f"{address}counts/", {"lines": shelf, "cash_cents": 1_500}).json()
 
     assert (made["expected_cents"], made["short_cents"], made["on_top_cents"]) == (1_600, 100, 0)
-    [box] = call("get", "honesty-boxes/").json()
+    [box] = call("get", "honesty-boxes/").json()["results"]
     assert (box["cash_cents"], box["short_percent"]) == (1_500, "6.2")
     call("post", f"honesty-counts/{made['id']}/undo/", {"reason": "Miscounted"})
     assert pieces_at("stand") == 12

@@ -194,7 +194,7 @@ def test_an_address_is_added_and_taken_off(send, client, jars):
     made = send(path, {"name": "The barn", "city": "Elm Hollow"}).json()
     nowhere = send(path, {"name": "The barn"})
     taken = send("orders-taken/", body | {"ship_to": made["id"]})
-    listed = client.get(f"/api/v1/{path}").json()
+    listed = client.get(f"/api/v1/{path}").json()["results"]
     removed = send(f"delivery-addresses/{made['id']}/remove/")
 
     assert list(problems(nowhere)) == ["street"]
@@ -202,7 +202,7 @@ def test_an_address_is_added_and_taken_off(send, client, jars):
     assert [row["name"] for row in listed] == ["The barn"]
     assert removed.json()["is_active"] is False
     assert DeliveryAddress.objects.get().orders.count() == 1
-    assert client.get(f"/api/v1/{path}").json() == []
+    assert client.get(f"/api/v1/{path}").json()["results"] == []
 
 
 @pytest.mark.parametrize("path", ["orders-taken/", "quotes-made/", "orders/26-0001/change/"])

@@ -58,7 +58,9 @@ def test_an_order_is_handed_over_and_paid(send, order):
     sale = StandSale.objects.get()
     assert answer.json() == {
         "order": order.number,
+        "order_id": order.pk,
         "receipt": str(sale.receipt),
+        "receipt_id": sale.receipt_id,
         "total_cents": 1_800,
         "tax_cents": 0,
         "change_cents": 200,

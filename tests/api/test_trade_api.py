@@ -105,7 +105,7 @@ def test_a_shop_gets_jars_reports_and_is_invoiced(call, lot, shop, client):
     assert invoice["net_cents"] == 2_100
     assert ConsignmentReport.objects.count() == 1
     assert [(row["lot"], row["pieces"]) for row in back["lots"]] == [("A1", 5)]
-    assert made(call("get", "consignment-shelves/"), 200) == [back]
+    assert made(call("get", "consignment-shelves/"), 200)["results"] == [back]
 
 
 def test_what_is_wrong_with_a_report_is_named_at_its_line(call, lot, shop):
@@ -177,7 +177,7 @@ def test_drums_are_called_off_from_a_contract(call, owner):
     )
 
     assert [line["amount_cents"] for line in order["lines"]] == [156_087, 8_000]
-    [listed] = made(call("get", "contracts/"), 200)
+    [listed] = made(call("get", "contracts/"), 200)["results"]
     assert (listed["called_off_grams"], listed["remaining_grams"]) == (295_000, 305_000)
 
 
@@ -220,7 +220,7 @@ def test_standing_orders_are_confirmed_in_one_step(call, lot, shop):
         200,
     )
     assert [(line["product"], line["pieces"]) for line in changed["lines"]] == [("1-lb", 8)]
-    assert made(call("get", "standing-orders/"), 200) == [changed]
+    assert made(call("get", "standing-orders/"), 200)["results"] == [changed]
 
 
 def test_a_round_is_planned_and_its_stops_delivered(call, lot, shop, jars, owner):
@@ -248,7 +248,7 @@ def test_a_round_is_planned_and_its_stops_delivered(call, lot, shop, jars, owner
     [stop] = changed["stops"]
     done = made(call("post", f"{at}/{stop['id']}/", {"delivered_on": None}), 200)
     assert [each["is_delivered"] for each in done["stops"]] == [True]
-    [row] = made(call("get", "delivery-rounds/"), 200)
+    [row] = made(call("get", "delivery-rounds/"), 200)["results"]
     assert (row["stops"], row["left"]) == (1, 0)
     on_shelf = Balance.objects.get(place__code=code)
     assert on_shelf.quantity == 10

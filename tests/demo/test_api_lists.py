@@ -18,11 +18,15 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import HonestyBox
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
-from inventory.stock.models import CountSheet, Lot
+from inventory.stock.models import Lot
 
+# As many rows of a list as are compared.
+ROWS = 300
+COUNT_LINES = "/api/v1/count-sheets/{number}/lines/"
+# A warming is found by any day from its first to its last.
+SPANS = {"day_from": "ended_on", "day_until": "started_on"}
 # What else an address of a list is filled in with: the thing that has the most rows there.
 FILLED_IN = {
-    "/api/v1/count-sheets/{number}/lines/": lambda: CountSheet.objects.earliest("id").number,
     "/api/v1/customers/{id}/addresses/": lambda: Customer.objects.earliest("id").pk,
     "/api/v1/customers/{id}/files/": lambda: Customer.objects.earliest("id").pk,
     "/api/v1/customers/{id}/reminder-pauses/": lambda: Customer.objects.earliest("id").pk,
@@ -33,16 +37,23 @@ FILLED_IN = {
     ),
     "/api/v1/orders/{number}/files/": lambda: Order.objects.earliest("id").number,
 }
-# Filters that no one field of a row tells of: what each promises, of a row and the value sent.
-PROMISES = {
-    ("/api/v1/lots/", "place"): None,
-    ("/api/v1/postings/", "item_id"): lambda row, it: it in ids(row, "item_id"),
-    ("/api/v1/postings/", "place"): lambda row, it: it in ids(row, "place"),
-    ("/api/v1/postings/", "place_id"): lambda row, it: it in ids(row, "place_id"),
-    ("/api/v1/postings/", "lot"): lambda row, it: it in ids(row, "lot"),
-    ("/api/v1/postings/", "lot_id"): lambda row, it: it in ids(row, "lot_id"),
-    ("/api/v1/orders/", "product"): lambda row, it: it in ids(row, "product"),
-    ("/api/v1/orders/", "product_id"): lambda row, it: it in ids(row, "product_id"),
+# What several parts of a row say: the part, by the list and the filter.
+PARTS = {
+    **{
+        ("/api/v1/postings/", name): "lines"
+        for name in ("item_id", "place", "place_id", "lot", "lot_id")
+    },
+    **{("/api/v1/orders/", name): "lines" for name in ("product", "product_id")},
+    ("/api/v1/payments/", "invoice_id"): "invoices",
+}
+# What no row tells of: see tests/api/test_list_filters_api.py.
+TESTED_ELSEWHERE = {
+    ("/api/v1/invoices/", "state"),
+    ("/api/v1/supplier-bills/", "state"),
+    ("/api/v1/contracts/", "runs_on"),
+    ("/api/v1/lots/", "place"),
+    ("/api/v1/lots/{code}/files/", "product"),
+    ("/api/v1/shortages/", "settled"),
 }
 # A field of another name, or what is worked out of a row.
 TOLD_BY = {
@@ -50,10 +61,8 @@ TOLD_BY = {
     "is_undone": lambda row: row["undone_on"] is not None,
     "is_removed": lambda row: row["removed_at"] is not None,
 }
-
-
-def ids(row, name):
-    return {line[name] for line in row["lines"]}
+# What is shown of the thing that a row is about.
+INSIDE = {"/api/v1/cleaning-tasks/": "task"}
 
 
 @cache
@@ -106,6 +115,8 @@ def told(row, name):
 
 def field_of_days(row, name):
     """Return the field that a filter of days is of: `occurred_at` for `occurred_on_from`."""
+    if "started_on" in row and name in SPANS:
+        return SPANS[name]
     base = name.removesuffix("_from").removesuffix("_until")
     for field in (base, f"{base.removesuffix('_on')}_at"):
         if field in row:
@@ -113,10 +124,11 @@ def field_of_days(row, name):
     raise KeyError(name)
 
 
-@pytest.mark.parametrize("template", sorted(lists()))
+# The invented house has no count sheet; see tests/api/test_counts_api.py.
+@pytest.mark.parametrize("template", sorted(lists().keys() - {COUNT_LINES}))
 def test_a_list_keeps_what_its_parameters_promise(ask, client, template):
     address, parameters = address_of(template), lists()[template]
-    whole = ask(address, page_size=1000)
+    whole = ask(address, page_size=ROWS)
     rows = whole["results"]
 
     # A cursor leads through the same rows in the same order.
@@ -131,7 +143,7 @@ def test_a_list_keeps_what_its_parameters_promise(ask, client, template):
         with CaptureQueriesContext(connection) as few:
             ask(address, page_size=2)
         with CaptureQueriesContext(connection) as many:
-            ask(address, page_size=1000)
+            ask(address, page_size=ROWS)
         assert len(many) <= len(few) + 1
 
     # An order that is turned around is the same order turned around.
@@ -140,9 +152,9 @@ def test_a_list_keeps_what_its_parameters_promise(ask, client, template):
     for name in names:
         tied = f"{name},id" if "id" in names and name != "id" else name
         back = ",".join(f"-{each}" for each in tied.split(","))
-        rising = ask(address, ordering=tied, page_size=1000)["results"]
-        falling = ask(address, ordering=back, page_size=1000)["results"]
-        if len(rows) < 1000:
+        rising = ask(address, ordering=tied, page_size=ROWS)["results"]
+        falling = ask(address, ordering=back, page_size=ROWS)["results"]
+        if len(rows) < ROWS:
             assert rising == falling[::-1]
             assert sorted(map(str, rising)) == sorted(map(str, rows))
 
@@ -176,29 +188,25 @@ def check_filter(ask, client, address, template, name, schema, rows):
             return day is not None and (day >= middle if is_from else day <= middle)
 
         value = middle.isoformat()
-    elif (template, name) in PROMISES:
-        promise = PROMISES[template, name]
-        if promise is None:
-            return
-        value = next(iter(found for row in rows for found in ids(row, name) if found))
-
-        def fits(row):
-            return promise(row, value)
-
+    elif (template, name) in TESTED_ELSEWHERE:
+        return
     else:
-        try:
-            known = [told(row, name) for row in rows]
-        except KeyError:
-            return
-        value = next((each for each in known if each not in (None, "")), None)
+
+        def said(row):
+            """Return all that a row says of the filter: one thing, or one of each part."""
+            if (template, name) in PARTS:
+                return {part[name] for part in row[PARTS[template, name]]}
+            return {told(row[INSIDE[template]] if template in INSIDE else row, name)}
+
+        value = next(iter({each for row in rows for each in said(row)} - {None, ""}), None)
         if value is None:
             return
 
         def fits(row):
-            return told(row, name) == value
+            return value in said(row)
 
     sent = str(value).lower() if isinstance(value, bool) else value
-    found = ask(address, page_size=1000, **{name: sent})["results"]
+    found = ask(address, page_size=ROWS, **{name: sent})["results"]
     assert [row for row in found if not fits(row)] == [], name
-    if len(rows) < 1000:
+    if len(rows) < ROWS:
         assert found == [row for row in rows if fits(row)], name

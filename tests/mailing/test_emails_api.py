@@ -131,7 +131,7 @@ def test_the_schedule_and_pauses(call, shop, invoice):
     path = f"customers/{shop.pk}/reminder-pauses/"
     made = call("post", path, {"invoice": invoice.pk, "reason": "Disputed"}, key="p1")
     assert made.status_code == 201
-    assert [row["reason"] for row in call("get", path).json()] == ["Disputed"]
+    assert [row["reason"] for row in call("get", path).json()["results"]] == ["Disputed"]
     ended = call("post", f"reminder-pauses/{made.json()['id']}/end/")
     assert ended.status_code == 200
-    assert call("get", path).json() == []
+    assert call("get", path).json()["results"] == []
