@@ -26,10 +26,9 @@ class IdsBeside:
             if path is not None and f"{name}_id" not in declared:
                 is_slug = isinstance(field, serializers.SlugRelatedField)
                 can_be_empty = is_slug or field.default is not serializers.empty
+                empty: dict[str, Any] = {"default": None, "allow_null": True}
                 fields[f"{name}_id"] = serializers.IntegerField(
-                    source=f"{path}.pk",
-                    read_only=True,
-                    **({"default": None, "allow_null": True} if can_be_empty else {}),
+                    source=f"{path}.pk", read_only=True, **(empty if can_be_empty else {})
                 )
         return fields
 

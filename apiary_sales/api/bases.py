@@ -44,13 +44,15 @@ class ApiView(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        method = "GET" if request.method == "HEAD" else request.method
+        method = "GET" if request.method == "HEAD" else str(request.method)
         if method != "OPTIONS" and hasattr(self, method.lower()):
             refuse_unknown(request.query_params, self.parameters(method))
 
     def parameters(self, method: str) -> Mapping[str, bool]:
         """Return the parameters the address takes, and whether each may come more than once."""
-        return parameters_of(self.request.resolver_match.func, method)
+        found = self.request.resolver_match
+        assert found is not None
+        return parameters_of(found.func, method)
 
 
 class ListApiView(ApiView, generics.ListAPIView):

@@ -361,7 +361,7 @@ class BlendSearchApiView(ApiView):
 class BlendPlansApiView(ApiActView, ListApiView):
     """Blend plans: listed, and kept as drafts."""
 
-    filterset_class = filters.BlendPlanFilters
+    filterset_class = filters.BlendPlanListFilters
     ordering_fields = ordered_by("id", "number", "planned_at")
     permission_required = MOVE_HONEY
     serializer_class = BlendToDraftSerializer

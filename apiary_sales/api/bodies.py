@@ -15,7 +15,7 @@ def checked(serializer: BaseSerializer) -> Any:
     """
     unknown = dict(_unknown(serializer, serializer.initial_data, ""))
     if not serializer.is_valid() or unknown:
-        raise ValidationError({**serializer.errors, **unknown})
+        raise ValidationError({**dict(serializer.errors), **unknown})
     return serializer.validated_data
 
 

@@ -210,7 +210,7 @@ def _runs():
 class RunsApiView(ApiActView, ListApiView):
     """Runs: listed for everybody, planned by those who bottle."""
 
-    filterset_class = filters.RunFilters
+    filterset_class = filters.RunListFilters
     ordering_fields = ordered_by("id", "number", "planned_for", "recorded_at")
     permission_required = RUN_BOTTLING
     permission_to_read = None

@@ -182,7 +182,7 @@ def _days():
 class BottlingDaysApiView(ApiActView, ListApiView):
     """Bottling days: listed for everybody, recorded by those who bottle."""
 
-    filterset_class = filters.BottlingDayFilters
+    filterset_class = filters.BottlingDayListFilters
     ordering_fields = ordered_by("id", "bottled_on")
     permission_required = RUN_BOTTLING
     permission_to_read = None

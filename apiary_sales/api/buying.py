@@ -239,7 +239,7 @@ def _line_of(order: PurchaseOrder, line: PurchaseOrderLine) -> PurchaseOrderLine
 
 
 class PurchaseOrdersApiView(ApiActView, ListApiView):
-    filterset_class = filters.PurchaseOrderFilters
+    filterset_class = filters.PurchaseOrderListFilters
     ordering_fields = ordered_by(
         "id", "number", "ordered_on", "expected_on", supplier="supplier__name"
     )
@@ -511,7 +511,7 @@ def _bills() -> Any:
 
 
 class SupplierBillsApiView(ApiActView, ListApiView):
-    filterset_class = filters.SupplierBillFilters
+    filterset_class = filters.SupplierBillListFilters
     ordering_fields = ordered_by(
         "id", "billed_on", "due_on", "total_cents", "open_cents", supplier="supplier__name"
     )
@@ -568,7 +568,7 @@ class SupplierBillUndoApiView(ApiActView):
 
 
 class SupplierPaymentsApiView(ApiActView, ListApiView):
-    filterset_class = filters.SupplierPaymentFilters
+    filterset_class = filters.SupplierPaymentListFilters
     ordering_fields = ordered_by("id", "paid_on", "amount_cents", supplier="supplier__name")
     permission_required = MANAGE
     serializer_class = SupplierPaymentToRecordSerializer
@@ -719,7 +719,7 @@ class ProposedSerializer(serializers.Serializer):
 
 
 class ExpensesApiView(ApiActView, ListApiView):
-    filterset_class = filters.ExpenseFilters
+    filterset_class = filters.ExpenseListFilters
     ordering_fields = ordered_by("id", "spent_on", "payee", "amount_cents")
     permission_required = MANAGE
     serializer_class = ExpenseToEnterSerializer
@@ -770,7 +770,7 @@ class ExpenseUndoApiView(ApiActView):
 
 
 class RecurringExpensesApiView(ApiActView, ListApiView):
-    filterset_class = filters.RecurringExpenseFilters
+    filterset_class = filters.RecurringExpenseListFilters
     ordering_fields = ordered_by("id", "next_on", "payee")
     permission_required = MANAGE
     serializer_class = RecurringToSaveSerializer

@@ -109,7 +109,7 @@ class CleaningTasksApiView(ApiActView, ListApiView):
     permission_to_read = RECORD_CLEANING
     serializer_class = CleaningTaskToSaveSerializer
     row_serializer_class = CleaningStandingSerializer
-    filterset_class = filters.CleaningTaskFilters
+    filterset_class = filters.CleaningTaskListFilters
     ordering_fields = ordered_by("id", "name", "kind")
     queryset = CleaningTask.objects.order_by("name", "id")
 
@@ -148,7 +148,7 @@ class CleaningsApiView(ApiActView, ListApiView):
     permission_required = RECORD_CLEANING
     serializer_class = CleaningToRecordSerializer
     row_serializer_class = CleaningSerializer
-    filterset_class = filters.CleaningFilters
+    filterset_class = filters.CleaningListFilters
     ordering_fields = ordered_by("id", "cleaned_on")
     queryset = Cleaning.objects.select_related("task", "removed_by").order_by("-cleaned_on", "-id")
 

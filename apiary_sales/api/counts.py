@@ -354,7 +354,7 @@ class HoneyWriteOffsApiView(ApiActView):
 class CountSheetsApiView(ApiActView, ListApiView):
     """Counts: listed for whoever may enter counts, opened by who may close them."""
 
-    filterset_class = filters.CountSheetFilters
+    filterset_class = filters.CountSheetListFilters
     ordering_fields = ordered_by("id", "number", "opened_at")
     permission_required = ENTER
     serializer_class = SheetToOpenSerializer
@@ -393,7 +393,7 @@ class CountSheetApiView(RetrieveApiView):
 class CountLinesApiView(ListApiView):
     """All lines of a sheet in the order they were entered, those that were replaced too."""
 
-    filterset_class = filters.CountLineFilters
+    filterset_class = filters.CountLineListFilters
     ordering_fields = ordered_by("id", "counted_at")
     permission_classes = [ViewPermission]
     permission_required = ENTER

@@ -142,7 +142,7 @@ class BounceSerializer(serializers.Serializer):
 class EmailsApiView(ApiActView, ListApiView):
     """E-mails: listed, newest first, and sent."""
 
-    filterset_class = filters.EmailFilters
+    filterset_class = filters.EmailListFilters
     ordering_fields = ordered_by("id", "created_at", "sent_at")
     permission_to_read = SEE
     serializer_class = EmailToSendSerializer
@@ -412,7 +412,7 @@ class ReminderPausesApiView(ApiActView, ListApiView):
     permission_required = CHANGE
     serializer_class = PauseToPlaceSerializer
     row_serializer_class = ReminderPauseSerializer
-    filterset_class = filters.ReminderPauseFilters
+    filterset_class = filters.ReminderPauseListFilters
     ordering_fields = ordered_by("id", "placed_at")
     queryset = ReminderPause.objects.none()
 

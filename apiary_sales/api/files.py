@@ -73,7 +73,7 @@ class FilesView(ApiActView, ListApiView):
 
     serializer_class = FileToAttachSerializer
     row_serializer_class = AttachmentSerializer
-    filterset_class = filters.AttachmentFilters
+    filterset_class = filters.AttachmentListFilters
     ordering_fields = ordered_by("id", "added_at", "name")
     queryset = Attachment.objects.none()
     parser_classes = [parsers.MultiPartParser]

@@ -90,13 +90,13 @@ def _by(field_name: str, model: Any, key: str = "code") -> KeyFilter:
 # ------------------------------------------------------------------ stock
 
 
-class PlaceFilters(ListFilterSet):
+class PlaceListFilters(ListFilterSet):
     class Meta:
         model = Place
         fields = ["kind", "is_active"]
 
 
-class LotFilters(ListFilterSet):
+class LotListFilters(ListFilterSet):
     product = _by("product", Product)
     product_id = _by_id("product", Product)
     supplier = _by("supplier", Supplier, "name")
@@ -122,13 +122,13 @@ class LotFilters(ListFilterSet):
         return found.filter(pk__in=there.values("lot"))
 
 
-class SizeFilters(ListFilterSet):
+class SizeListFilters(ListFilterSet):
     class Meta:
         model = Size
         fields = ["declared_unit", "is_active"]
 
 
-class ProductFilters(ListFilterSet):
+class ProductListFilters(ListFilterSet):
     size = _by("size", Size)
     size_id = _by_id("size", Size)
     variety = _by("variety", Variety, "name")
@@ -141,7 +141,7 @@ class ProductFilters(ListFilterSet):
         fields = ["kind", "form", "gtin", "is_active"]
 
 
-class StockFilters(ListFilterSet):
+class StockListFilters(ListFilterSet):
     kind = ChoiceFilter("item__kind", choices=Item.Kind.choices)
     item_id = _by_id("item", Item)
     place = _by("place", Place)
@@ -155,7 +155,7 @@ class StockFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class PostingFilters(ListFilterSet):
+class PostingListFilters(ListFilterSet):
     """Rows of which some line, as it was entered, is of the item, place or lot."""
 
     item_id = IdFilter("lines__item", rows=Item.objects.all(), distinct=True)
@@ -173,7 +173,7 @@ class PostingFilters(ListFilterSet):
         fields = ["kind"]
 
 
-class BlendPlanFilters(ListFilterSet):
+class BlendPlanListFilters(ListFilterSet):
     target = _by("target", Place)
     target_id = _by_id("target", Place)
     planned_on_from = FromDayFilter("planned_at")
@@ -184,7 +184,7 @@ class BlendPlanFilters(ListFilterSet):
         fields = ["status"]
 
 
-class ShortageFilters(ListFilterSet):
+class ShortageListFilters(ListFilterSet):
     kind = ChoiceFilter("item__kind", choices=Item.Kind.choices)
     item_id = _by_id("item", Item)
     place = _by("place", Place)
@@ -198,7 +198,7 @@ class ShortageFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class MeasurementFilters(ListFilterSet):
+class MeasurementListFilters(ListFilterSet):
     measured_on_from = FromDayFilter("measured_on")
     measured_on_until = UntilDayFilter("measured_on")
 
@@ -207,7 +207,7 @@ class MeasurementFilters(ListFilterSet):
         fields = ["what", "is_laboratory"]
 
 
-class WarmingFilters(ListFilterSet):
+class WarmingListFilters(ListFilterSet):
     """Warmings that touch the days from one to another."""
 
     place = _by("place", Place)
@@ -221,7 +221,7 @@ class WarmingFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class CleaningTaskFilters(ListFilterSet):
+class CleaningTaskListFilters(ListFilterSet):
     place = _by("place", Place)
     place_id = _by_id("place", Place)
 
@@ -230,7 +230,7 @@ class CleaningTaskFilters(ListFilterSet):
         fields = ["kind", "schedule", "is_active"]
 
 
-class CleaningFilters(ListFilterSet):
+class CleaningListFilters(ListFilterSet):
     task_id = _by_id("task", CleaningTask)
     is_removed = YesNoFilter("removed_at", lookup_expr="isnull", exclude=True)
     cleaned_on_from = FromDayFilter("cleaned_on")
@@ -241,7 +241,7 @@ class CleaningFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class CountSheetFilters(ListFilterSet):
+class CountSheetListFilters(ListFilterSet):
     place = _by("place", Place)
     place_id = _by_id("place", Place)
     is_open = YesNoFilter("closed_at", method="open")
@@ -257,7 +257,7 @@ class CountSheetFilters(ListFilterSet):
         return found.filter(is_open if value == "true" else ~is_open)
 
 
-class CountLineFilters(ListFilterSet):
+class CountLineListFilters(ListFilterSet):
     place = _by("place", Place)
     place_id = _by_id("place", Place)
     item_id = _by_id("item", Item)
@@ -268,7 +268,7 @@ class CountLineFilters(ListFilterSet):
         fields = ["how"]
 
 
-class SupplierFilters(ListFilterSet):
+class SupplierListFilters(ListFilterSet):
     class Meta:
         model = Supplier
         fields = ["name", "kind", "country", "is_active"]
@@ -277,7 +277,7 @@ class SupplierFilters(ListFilterSet):
 # ------------------------------------------------------------------ bottling
 
 
-class RunFilters(ListFilterSet):
+class RunListFilters(ListFilterSet):
     product = _by("product", Product)
     product_id = _by_id("product", Product)
     source = _by("source", Place)
@@ -293,7 +293,7 @@ class RunFilters(ListFilterSet):
         fields = ["status", "lot_code", "drawn_by"]
 
 
-class BottlingDayFilters(ListFilterSet):
+class BottlingDayListFilters(ListFilterSet):
     source = _by("source", Place)
     source_id = _by_id("source", Place)
     target = _by("target", Place)
@@ -306,7 +306,7 @@ class BottlingDayFilters(ListFilterSet):
         fields = ["status"]
 
 
-class ReturnedJarsFilters(ListFilterSet):
+class ReturnedJarsListFilters(ListFilterSet):
     lot_id = _by_id("lot", Lot)
     product_id = _by_id("lot__product", Product)
 
@@ -315,13 +315,13 @@ class ReturnedJarsFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class VarietyFilters(ListFilterSet):
+class VarietyListFilters(ListFilterSet):
     class Meta:
         model = Variety
         fields = ["name", "is_active"]
 
 
-class BrandFilters(ListFilterSet):
+class BrandListFilters(ListFilterSet):
     class Meta:
         model = Brand
         fields = ["name", "is_active"]
@@ -330,19 +330,19 @@ class BrandFilters(ListFilterSet):
 # ------------------------------------------------------------------ customers and orders
 
 
-class CustomerFilters(ListFilterSet):
+class CustomerListFilters(ListFilterSet):
     class Meta:
         model = Customer
         fields = ["name", "kind", "tier", "country_code", "language", "is_active"]
 
 
-class DeliveryAddressFilters(ListFilterSet):
+class DeliveryAddressListFilters(ListFilterSet):
     class Meta:
         model = DeliveryAddress
         fields = ["name", "country"]
 
 
-class CertificateFilters(ListFilterSet):
+class CertificateListFilters(ListFilterSet):
     customer = _by("customer", Customer, "name")
     customer_id = _by_id("customer", Customer)
     expires_from = FromDayFilter("expires")
@@ -353,7 +353,7 @@ class CertificateFilters(ListFilterSet):
         fields = ["number", "jurisdiction", "reason"]
 
 
-class OrderFilters(ListFilterSet):
+class OrderListFilters(ListFilterSet):
     """Orders and quotes; `to_fill` are the orders of which something is left to hand over."""
 
     status = ChoiceFilter(
@@ -377,7 +377,7 @@ class OrderFilters(ListFilterSet):
         return found.filter(pk__in=orders.find(status=status).values("pk"))
 
 
-class ContractFilters(ListFilterSet):
+class ContractListFilters(ListFilterSet):
     customer = _by("customer", Customer, "name")
     customer_id = _by_id("customer", Customer)
     runs_on = DayFilter("ends_on", method="running", label=_("Contracts that run on this day."))
@@ -390,7 +390,7 @@ class ContractFilters(ListFilterSet):
         return found.filter(starts_on__lte=day, ends_on__gte=day)
 
 
-class StandingOrderFilters(ListFilterSet):
+class StandingOrderListFilters(ListFilterSet):
     customer = _by("customer", Customer, "name")
     customer_id = _by_id("customer", Customer)
 
@@ -399,7 +399,7 @@ class StandingOrderFilters(ListFilterSet):
         fields = ["channel", "rhythm", "is_paused"]
 
 
-class ConsignmentShelfFilters(ListFilterSet):
+class ConsignmentShelfListFilters(ListFilterSet):
     customer = _by("customer", Customer, "name")
     customer_id = _by_id("customer", Customer)
 
@@ -408,7 +408,7 @@ class ConsignmentShelfFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class ConsignmentDeliveryFilters(ListFilterSet):
+class ConsignmentDeliveryListFilters(ListFilterSet):
     shelf = KeyFilter("shelf__place", rows=Place.objects.all())
     shelf_id = _by_id("shelf", ConsignmentShelf)
     customer_id = _by_id("shelf__customer", Customer)
@@ -420,7 +420,7 @@ class ConsignmentDeliveryFilters(ListFilterSet):
         fields = ["status"]
 
 
-class DeliveryRoundFilters(ListFilterSet):
+class DeliveryRoundListFilters(ListFilterSet):
     day_from = FromDayFilter("day")
     day_until = UntilDayFilter("day")
 
@@ -429,7 +429,7 @@ class DeliveryRoundFilters(ListFilterSet):
         fields = ["vehicle", "driver"]
 
 
-class RecallFilters(ListFilterSet):
+class RecallListFilters(ListFilterSet):
     is_finished = YesNoFilter("finished_at", lookup_expr="isnull", exclude=True)
     started_on_from = FromDayFilter("started_at")
     started_on_until = UntilDayFilter("started_at")
@@ -439,7 +439,7 @@ class RecallFilters(ListFilterSet):
         fields = ["kind"]
 
 
-class LateCostingFilters(ListFilterSet):
+class LateCostingListFilters(ListFilterSet):
     recorded_on_from = FromDayFilter("recorded_at")
     recorded_on_until = UntilDayFilter("recorded_at")
 
@@ -460,7 +460,7 @@ INVOICE_STATES = [
 ]
 
 
-class InvoiceFilters(ListFilterSet):
+class InvoiceListFilters(ListFilterSet):
     """Invoices, receipts and credit notes."""
 
     state = ChoiceFilter(choices=INVOICE_STATES, method="in_state", label=_("Where it stands."))
@@ -483,7 +483,7 @@ class InvoiceFilters(ListFilterSet):
         return found.filter(pk__in=fitting.order_by().values("pk"))
 
 
-class PaymentFilters(ListFilterSet):
+class PaymentListFilters(ListFilterSet):
     customer = _by("customer", Customer, "name")
     customer_id = _by_id("customer", Customer)
     order = _by("order", Order, "number")
@@ -502,7 +502,7 @@ class PaymentFilters(ListFilterSet):
         fields = ["method", "reference"]
 
 
-class DepositSlipFilters(ListFilterSet):
+class DepositSlipListFilters(ListFilterSet):
     is_undone = YesNoFilter("undone_on", lookup_expr="isnull", exclude=True)
     deposited_on_from = FromDayFilter("deposited_on")
     deposited_on_until = UntilDayFilter("deposited_on")
@@ -512,7 +512,7 @@ class DepositSlipFilters(ListFilterSet):
         fields = ["number"]
 
 
-class CashCountFilters(ListFilterSet):
+class CashCountListFilters(ListFilterSet):
     is_undone = YesNoFilter("undone_on", lookup_expr="isnull", exclude=True)
     counted_on_from = FromDayFilter("counted_on")
     counted_on_until = UntilDayFilter("counted_on")
@@ -522,7 +522,7 @@ class CashCountFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class OpeningAmountFilters(ListFilterSet):
+class OpeningAmountListFilters(ListFilterSet):
     is_undone = YesNoFilter("undone_on", lookup_expr="isnull", exclude=True)
 
     class Meta:
@@ -530,7 +530,7 @@ class OpeningAmountFilters(ListFilterSet):
         fields = ["account"]
 
 
-class MoneyMoveFilters(ListFilterSet):
+class MoneyMoveListFilters(ListFilterSet):
     is_undone = YesNoFilter("undone_on", lookup_expr="isnull", exclude=True)
     moved_on_from = FromDayFilter("moved_on")
     moved_on_until = UntilDayFilter("moved_on")
@@ -540,7 +540,7 @@ class MoneyMoveFilters(ListFilterSet):
         fields = ["from_account", "to_account"]
 
 
-class StandDayFilters(ListFilterSet):
+class StandDayListFilters(ListFilterSet):
     place = _by("place", Place)
     place_id = _by_id("place", Place)
     day_from = FromDayFilter("day")
@@ -551,7 +551,7 @@ class StandDayFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class ReturnRequestFilters(ListFilterSet):
+class ReturnRequestListFilters(ListFilterSet):
     place = _by("place", Place)
     place_id = _by_id("place", Place)
     asked_on_from = FromDayFilter("asked_at")
@@ -562,7 +562,7 @@ class ReturnRequestFilters(ListFilterSet):
         fields = ["state"]
 
 
-class MarketDayFilters(ListFilterSet):
+class MarketDayListFilters(ListFilterSet):
     place = _by("place", Place)
     place_id = _by_id("place", Place)
     is_closed = YesNoFilter("closed_at", lookup_expr="isnull", exclude=True)
@@ -575,7 +575,7 @@ class MarketDayFilters(ListFilterSet):
         fields = ["market"]
 
 
-class HonestyBoxFilters(ListFilterSet):
+class HonestyBoxListFilters(ListFilterSet):
     place = _by("place", Place)
     place_id = _by_id("place", Place)
 
@@ -584,7 +584,7 @@ class HonestyBoxFilters(ListFilterSet):
         fields = ["is_active"]
 
 
-class HonestyCountFilters(ListFilterSet):
+class HonestyCountListFilters(ListFilterSet):
     counted_on_from = FromDayFilter("counted_at")
     counted_on_until = UntilDayFilter("counted_at")
 
@@ -593,7 +593,7 @@ class HonestyCountFilters(ListFilterSet):
         fields = ["is_first"]
 
 
-class PurchaseOrderFilters(ListFilterSet):
+class PurchaseOrderListFilters(ListFilterSet):
     supplier = _by("supplier", Supplier, "name")
     supplier_id = _by_id("supplier", Supplier)
     ordered_on_from = FromDayFilter("ordered_on")
@@ -613,7 +613,7 @@ BILL_STATES = [
 ]
 
 
-class SupplierBillFilters(ListFilterSet):
+class SupplierBillListFilters(ListFilterSet):
     state = ChoiceFilter(choices=BILL_STATES, method="in_state", label=_("Where it stands."))
     supplier = _by("supplier", Supplier, "name")
     supplier_id = _by_id("supplier", Supplier)
@@ -631,7 +631,7 @@ class SupplierBillFilters(ListFilterSet):
         return found.filter(pk__in=fitting.order_by().values("pk"))
 
 
-class SupplierPaymentFilters(ListFilterSet):
+class SupplierPaymentListFilters(ListFilterSet):
     supplier = _by("supplier", Supplier, "name")
     supplier_id = _by_id("supplier", Supplier)
     is_undone = YesNoFilter("undone_entry", lookup_expr="isnull", exclude=True)
@@ -644,7 +644,7 @@ class SupplierPaymentFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class ExpenseFilters(ListFilterSet):
+class ExpenseListFilters(ListFilterSet):
     category = ChoiceFilter(choices=ExpenseCategory.choices)
     paid_by = ChoiceFilter(choices=PaidBy.choices)
     season = WholeNumberFilter("season_expense__season", label=_("The season it is a cost of."))
@@ -657,7 +657,7 @@ class ExpenseFilters(ListFilterSet):
         fields = ["payee", "recurring"]
 
 
-class RecurringExpenseFilters(ListFilterSet):
+class RecurringExpenseListFilters(ListFilterSet):
     next_on_from = FromDayFilter("next_on")
     next_on_until = UntilDayFilter("next_on")
 
@@ -666,13 +666,13 @@ class RecurringExpenseFilters(ListFilterSet):
         fields = ["payee", "category", "rhythm", "is_active"]
 
 
-class ServiceFilters(ListFilterSet):
+class ServiceListFilters(ListFilterSet):
     class Meta:
         model = Service
         fields = ["unit", "taxed_as", "is_active"]
 
 
-class TaxRateFilters(ListFilterSet):
+class TaxRateListFilters(ListFilterSet):
     valid_from_from = FromDayFilter("valid_from")
     valid_from_until = UntilDayFilter("valid_from")
 
@@ -681,7 +681,7 @@ class TaxRateFilters(ListFilterSet):
         fields = ["name", "jurisdiction", "goods"]
 
 
-class TaxCategoryFilters(ListFilterSet):
+class TaxCategoryListFilters(ListFilterSet):
     class Meta:
         model = GoodsCategory
         fields = ["goods", "category"]
@@ -690,7 +690,7 @@ class TaxCategoryFilters(ListFilterSet):
 # ------------------------------------------------------------------ e-mails and files
 
 
-class EmailFilters(ListFilterSet):
+class EmailListFilters(ListFilterSet):
     customer = _by("customer", Customer, "name")
     customer_id = _by_id("customer", Customer)
     created_on_from = FromDayFilter("created_at")
@@ -701,7 +701,7 @@ class EmailFilters(ListFilterSet):
         fields = ["status", "to"]
 
 
-class ReminderPauseFilters(ListFilterSet):
+class ReminderPauseListFilters(ListFilterSet):
     invoice_id = _by_id("invoice", Invoice)
 
     class Meta:
@@ -709,7 +709,7 @@ class ReminderPauseFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class AttachmentFilters(ListFilterSet):
+class AttachmentListFilters(ListFilterSet):
     class Meta:
         model = Attachment
         fields = ["kind", "media_type"]

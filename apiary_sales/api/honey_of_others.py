@@ -183,7 +183,7 @@ class BuyFromOwnerSerializer(serializers.Serializer):
 
 
 class SuppliersApiView(ApiActView, ListApiView):
-    filterset_class = filters.SupplierFilters
+    filterset_class = filters.SupplierListFilters
     ordering_fields = ordered_by("id", "name", "kind")
     permission_required = MANAGE_SUPPLIERS
     serializer_class = SupplierToAddSerializer

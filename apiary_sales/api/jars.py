@@ -274,7 +274,7 @@ class JarsKeepApartApiView(ApiActView):
 class ReturnedJarsApiView(ListApiView):
     """Jars that came back and wait for a decision."""
 
-    filterset_class = filters.ReturnedJarsFilters
+    filterset_class = filters.ReturnedJarsListFilters
     ordering_fields = ordered_by("id")
     permission_classes = [ViewPermission]
     serializer_class = ReturnedJarsSerializer

@@ -85,7 +85,7 @@ class SoldWithoutCostApiView(ApiView):
 
 
 class LateCostingsApiView(ApiActView, ListApiView):
-    filterset_class = filters.LateCostingFilters
+    filterset_class = filters.LateCostingListFilters
     ordering_fields = ordered_by("id", "recorded_at")
     permission_required = PRICES
     serializer_class = LateCostingToMakeSerializer

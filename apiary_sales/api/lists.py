@@ -5,7 +5,7 @@ A list says `filterset_class` (a `ListFilterSet`) or `filterset_fields`, `orderi
 that the list does not have; `parameters.py` refuses every parameter that is not declared.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from copy import deepcopy
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -31,17 +31,20 @@ KEY_MAX = 2**63 - 1
 ISO_DAY = "%Y-%m-%d"
 
 
-class ChoiceWordField(forms.ChoiceField):
+class WordField(forms.CharField):
     """One of some words; a wrong one is refused with the right ones."""
 
+    def __init__(self, *, words: Sequence[str], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.words = words
+
     def validate(self, value: Any) -> None:
-        forms.Field.validate(self, value)
-        words = [str(word) for word, _label in self.choices]
-        if value and value not in words:
+        super().validate(value)
+        if value and value not in self.words:
             raise forms.ValidationError(
                 _("%(value)s is not one of the choices: %(choices)s."),
                 code="invalid_choice",
-                params={"value": value, "choices": ", ".join(words)},
+                params={"value": value, "choices": ", ".join(self.words)},
             )
 
 
@@ -77,25 +80,22 @@ class KeyField(forms.CharField):
 class ChoiceFilter(filters.Filter):
     """Rows with one of a few words."""
 
-    field_class = ChoiceWordField
+    field_class = WordField
 
     def __init__(self, field_name: str | None = None, *, choices: Any, **kwargs: Any) -> None:
-        chosen = choices if isinstance(choices, type) else list(choices)
-        pairs = chosen.choices if isinstance(chosen, type) else chosen
-        super().__init__(
-            field_name, choices=[(str(word), label) for word, label in pairs], **kwargs
-        )
-        extend_schema_field({"type": "string", "enum": [str(word) for word, _label in pairs]})(self)
+        words = [str(word) for word, _label in choices]
+        super().__init__(field_name, words=words, **kwargs)
+        extend_schema_field({"type": "string", "enum": words})(self)
 
 
 @extend_schema_field(OpenApiTypes.BOOL)
 class YesNoFilter(filters.Filter):
     """Rows of which something is so: true, or false."""
 
-    field_class = ChoiceWordField
+    field_class = WordField
 
     def __init__(self, field_name: str | None = None, **kwargs: Any) -> None:
-        super().__init__(field_name, choices=[("true", "true"), ("false", "false")], **kwargs)
+        super().__init__(field_name, words=("true", "false"), **kwargs)
 
     def filter(self, qs: QuerySet, value: str) -> QuerySet:
         return super().filter(qs, value == "true") if value else qs

@@ -174,7 +174,7 @@ class MarketDaysApiView(ApiActView, ListApiView):
     permission_required = SELL
     serializer_class = MarketPlanMadeSerializer
     row_serializer_class = MarketDaySerializer
-    filterset_class = filters.MarketDayFilters
+    filterset_class = filters.MarketDayListFilters
     ordering_fields = ordered_by("id", "day", "market")
     queryset = market_queries.market_days()
 
@@ -440,7 +440,7 @@ class HonestyBoxesApiView(ApiActView, ListApiView):
     permission_required = SELL
     serializer_class = HonestyBoxSetUpSerializer
     row_serializer_class = HonestyBoxSerializer
-    filterset_class = filters.HonestyBoxFilters
+    filterset_class = filters.HonestyBoxListFilters
     ordering_fields = ordered_by("id", place="place__name")
     queryset = box_queries.boxes()
 
@@ -480,7 +480,7 @@ class HonestyCountsApiView(ApiActView, ListApiView):
     permission_required = SELL
     serializer_class = HonestyCountMadeSerializer
     row_serializer_class = HonestyCountSerializer
-    filterset_class = filters.HonestyCountFilters
+    filterset_class = filters.HonestyCountListFilters
     ordering_fields = ordered_by("id", "counted_at")
     queryset = HonestyCount.objects.none()
 

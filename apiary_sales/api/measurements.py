@@ -88,7 +88,7 @@ class LotMeasurementsApiView(ApiActView, ListApiView):
     permission_to_read = None
     serializer_class = MeasurementToAddSerializer
     row_serializer_class = MeasurementSerializer
-    filterset_class = filters.MeasurementFilters
+    filterset_class = filters.MeasurementListFilters
     ordering_fields = ordered_by("id", "measured_on")
     queryset = Measurement.objects.none()
 

@@ -382,7 +382,7 @@ def _made(serializer: Any) -> Response:
 
 
 class PaymentsApiView(ApiActView, ListApiView):
-    filterset_class = filters.PaymentFilters
+    filterset_class = filters.PaymentListFilters
     ordering_fields = ordered_by("id", "received_on", "amount_cents", customer="customer__name")
     permission_required = TAKE
     permission_to_read = SEE
@@ -552,7 +552,7 @@ class InterestApiView(ApiActView):
 
 
 class DepositSlipsApiView(ApiActView, ListApiView):
-    filterset_class = filters.DepositSlipFilters
+    filterset_class = filters.DepositSlipListFilters
     ordering_fields = ordered_by("id", "number", "deposited_on")
     permission_required = TAKE
     permission_to_read = SEE
@@ -589,7 +589,7 @@ class DepositUndoApiView(ApiActView):
 
 
 class CashCountsApiView(ApiActView, ListApiView):
-    filterset_class = filters.CashCountFilters
+    filterset_class = filters.CashCountListFilters
     ordering_fields = ordered_by("id", "counted_on")
     permission_required = TAKE
     permission_to_read = SEE
@@ -683,7 +683,7 @@ class OpeningCreditsApiView(ApiActView):
 
 
 class OpeningAmountsApiView(ApiActView, ListApiView):
-    filterset_class = filters.OpeningAmountFilters
+    filterset_class = filters.OpeningAmountListFilters
     ordering_fields = ordered_by("id", "begins_on")
     permission_required = ISSUE
     permission_to_read = SEE

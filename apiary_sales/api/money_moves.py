@@ -62,7 +62,7 @@ class MoveMoneySerializer(serializers.Serializer):
 
 
 class MoneyMovesApiView(ApiActView, ListApiView):
-    filterset_class = filters.MoneyMoveFilters
+    filterset_class = filters.MoneyMoveListFilters
     ordering_fields = ordered_by("id", "moved_on", "cents")
     permission_required = TAKE
     permission_to_read = SEE

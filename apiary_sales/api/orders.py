@@ -325,7 +325,7 @@ class DeliveryAddressesApiView(ApiActView, ListApiView):
     permission_required = "customers.manage_customers"
     serializer_class = DeliveryAddressSerializer
     row_serializer_class = DeliveryAddressSerializer
-    filterset_class = filters.DeliveryAddressFilters
+    filterset_class = filters.DeliveryAddressListFilters
     ordering_fields = ordered_by("id", "name")
     queryset = DeliveryAddress.objects.none()
 

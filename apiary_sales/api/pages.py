@@ -5,7 +5,7 @@ each row comes once, however many are added meanwhile. It is signed: one that wa
 belongs to another list or order, is refused.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -69,6 +69,7 @@ class OrderColumn:
 class Pages(CursorPagination):
     """A page of rows, with the addresses of the next and the previous one."""
 
+    page_size: int
     page_size_query_param = "page_size"
     max_page_size = 1000
     cursor_query_description = "Where the page begins: taken from `next` or `previous`."
@@ -89,9 +90,7 @@ class Pages(CursorPagination):
             )
         return int(asked)
 
-    def paginate_queryset(
-        self, queryset: QuerySet, request: Request, view: Any = None
-    ) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.base_url = request.build_absolute_uri()
         self.signer = Signer(salt=f"page:{request.path}")
         self.columns = columns_of(queryset)
@@ -103,23 +102,25 @@ class Pages(CursorPagination):
         if position is not None:
             rows = rows.filter(_after(columns, position))
         found = list(rows[: size + 1])
-        has_more, self.page = len(found) > size, found[:size]
+        has_more, shown = len(found) > size, found[:size]
         if is_backwards:
-            self.page.reverse()
-        self.has_next = bool(self.page) and (is_backwards or has_more)
-        self.has_previous = bool(self.page) and (has_more if is_backwards else position is not None)
-        return self.page
+            shown.reverse()
+        has_next = bool(shown) and (is_backwards or has_more)
+        has_previous = bool(shown) and (has_more if is_backwards else position is not None)
+        self.next = self._link(shown[-1], is_backwards=False) if has_next else None
+        self.previous = self._link(shown[0], is_backwards=True) if has_previous else None
+        return shown
 
     def get_next_link(self) -> str | None:
-        return self._link(self.page[-1], is_backwards=False) if self.has_next else None
+        return self.next
 
     def get_previous_link(self) -> str | None:
-        return self._link(self.page[0], is_backwards=True) if self.has_previous else None
+        return self.previous
 
     def _link(self, row: Any, *, is_backwards: bool) -> str:
         position = [column.of(row) for column in self.columns]
         cursor = self.signer.sign_object([self._order, position, is_backwards])
-        return replace_query_param(self.base_url, self.cursor_query_param, cursor)
+        return replace_query_param(self.base_url or "", self.cursor_query_param, cursor)
 
     def _read(self, cursor: str) -> tuple[list[Any], bool]:
         try:
@@ -160,8 +161,8 @@ def _after(columns: Sequence[OrderColumn], position: Sequence[Any]) -> Q:
 
 def order_of(queryset: QuerySet) -> list[Any]:
     """Return what a list is ordered by, each once, with `id` for the key."""
-    order = queryset.query.order_by or queryset.model._meta.ordering
-    keys = {"pk": "id", "-pk": "-id"}
+    order: Iterable[Any] = queryset.query.order_by or queryset.model._meta.ordering or ()
+    keys: dict[Any, str] = {"pk": "id", "-pk": "-id"}
     return list(dict.fromkeys(keys.get(name, name) for name in order))
 
 

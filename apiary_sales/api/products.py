@@ -130,7 +130,7 @@ class PrivateLabelSerializer(AnswerSerializer):
 class VarietiesApiView(ListApiView):
     """The varieties of honey, those in use first."""
 
-    filterset_class = filters.VarietyFilters
+    filterset_class = filters.VarietyListFilters
     ordering_fields = ordered_by("id", "name")
     permission_classes = [ViewPermission]
     serializer_class = VarietySerializer
@@ -143,7 +143,7 @@ class VarietiesApiView(ListApiView):
 class BrandsApiView(ListApiView):
     """The brands that honey is sold under, those in use first."""
 
-    filterset_class = filters.BrandFilters
+    filterset_class = filters.BrandListFilters
     ordering_fields = ordered_by("id", "name")
     permission_classes = [ViewPermission]
     serializer_class = BrandSerializer

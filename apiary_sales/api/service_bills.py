@@ -74,7 +74,7 @@ class ServiceBillSerializer(serializers.Serializer):
 class ServicesApiView(ListApiView):
     """The services of the house, in use or not, with their unit and usual price."""
 
-    filterset_class = filters.ServiceFilters
+    filterset_class = filters.ServiceListFilters
     ordering_fields = ordered_by("id", "code", "name")
     permission_classes = [ViewPermission]
     serializer_class = ServiceSerializer

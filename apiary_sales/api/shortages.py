@@ -111,7 +111,7 @@ class ShortageLotApiView(ApiActView):
 class ShortagesApiView(ListApiView):
     """What is to be settled, the oldest day first."""
 
-    filterset_class = filters.ShortageFilters
+    filterset_class = filters.ShortageListFilters
     ordering_fields = ordered_by("id", day="posting__occurred_at")
     permission_classes = [ViewPermission]
     serializer_class = ShortageSerializer

@@ -120,7 +120,7 @@ def _day(request, pk: int) -> StandDay:
 
 
 class StandDaysApiView(ApiActView, ListApiView):
-    filterset_class = filters.StandDayFilters
+    filterset_class = filters.StandDayListFilters
     ordering_fields = ordered_by("id", "day", place="place__name")
     permission_required = SELL
     permission_to_read = SELL

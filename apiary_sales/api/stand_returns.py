@@ -169,7 +169,7 @@ class ReturnAskApiView(ApiActView):
 class ReturnRequestsApiView(ListApiView):
     """Returns that the office was asked about, newest first: who sells sees those they asked."""
 
-    filterset_class = filters.ReturnRequestFilters
+    filterset_class = filters.ReturnRequestListFilters
     ordering_fields = ordered_by("id", "asked_at")
     permission_classes = [ViewPermission]
     permission_required = SELL

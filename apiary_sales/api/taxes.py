@@ -148,7 +148,7 @@ class TaxRatesApiView(ApiActView, ListApiView):
     permission_required = MANAGE_PRICES
     serializer_class = TaxRateToSetSerializer
     row_serializer_class = TaxRateSerializer
-    filterset_class = filters.TaxRateFilters
+    filterset_class = filters.TaxRateListFilters
     ordering_fields = ordered_by("id", "valid_from")
     queryset = TaxRate.objects.order_by("-valid_from", "-id")
 
@@ -168,7 +168,7 @@ class TaxCategoriesApiView(ApiActView, ListApiView):
     permission_required = MANAGE_PRICES
     serializer_class = TaxCategoryToSetSerializer
     row_serializer_class = TaxCategorySerializer
-    filterset_class = filters.TaxCategoryFilters
+    filterset_class = filters.TaxCategoryListFilters
     ordering_fields = ordered_by("id", "valid_from")
     queryset = GoodsCategory.objects.order_by("-valid_from", "-id")
 
@@ -188,7 +188,7 @@ class CertificatesApiView(ListApiView):
     permission_classes = [ViewPermission]
     permission_required = SEE_MONEY
     row_serializer_class = CertificateSerializer
-    filterset_class = filters.CertificateFilters
+    filterset_class = filters.CertificateListFilters
     ordering_fields = ordered_by("id", "expires", customer="customer__name")
     queryset = ExemptionCertificate.objects.select_related("customer", "accepted_by")
 

@@ -235,7 +235,7 @@ class ConsignmentShelvesApiView(ApiActView, ListApiView):
     permission_required = SEES
     serializer_class = ConsignmentShelfSetUpSerializer
     row_serializer_class = ConsignmentShelfSerializer
-    filterset_class = filters.ConsignmentShelfFilters
+    filterset_class = filters.ConsignmentShelfListFilters
     ordering_fields = ordered_by("id", code="place__code", customer="customer__name")
     queryset = shelf_queries.shelves()
 
@@ -277,6 +277,7 @@ class ConsignmentDeliveryListApiView(ListApiView):
 
     permission_classes = [BuyersPermission]
     filterset_class = filters.ConsignmentDeliveryFilters
+    filterset_class = filters.ConsignmentDeliveryListFilters
     ordering_fields = ordered_by("id", "number", "planned_on")
     serializer_class = ConsignmentDeliverySerializer
     queryset = shelf_queries.deliveries()
@@ -532,7 +533,7 @@ class ContractsApiView(ApiActView, ListApiView):
     permission_required = "orders.quote_drums"
     serializer_class = ContractAgreeSerializer
     row_serializer_class = ContractSerializer
-    filterset_class = filters.ContractFilters
+    filterset_class = filters.ContractListFilters
     ordering_fields = ordered_by("id", "number", "ends_on", customer="customer__name")
     queryset = contract_queries.listed()
 
@@ -703,7 +704,7 @@ class StandingOrdersApiView(ApiActView, ListApiView):
     permission_required = SEES
     serializer_class = StandingOrderSetUpSerializer
     row_serializer_class = StandingOrderSerializer
-    filterset_class = filters.StandingOrderFilters
+    filterset_class = filters.StandingOrderListFilters
     ordering_fields = ordered_by("id", "starts_on", customer="customer__name")
     queryset = standing_queries.listed()
 
@@ -884,7 +885,7 @@ class RoundsApiView(ApiActView, ListApiView):
     permission_required = FULFILS
     serializer_class = RoundBodySerializer
     row_serializer_class = RoundRowSerializer
-    filterset_class = filters.DeliveryRoundFilters
+    filterset_class = filters.DeliveryRoundListFilters
     ordering_fields = ordered_by("id", "number", "day")
     queryset = round_queries.listed()
 

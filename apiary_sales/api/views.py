@@ -2,6 +2,7 @@
 
 from datetime import date
 from typing import Any, ClassVar
+from typing import Any
 
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -17,6 +18,9 @@ from rest_framework.serializers import Serializer
 from apiary_sales.accounts.models import User
 from apiary_sales.api import bodies, filters, idempotency, serializers
 from apiary_sales.api.bases import ApiView, BuyersPermission, ViewPermission
+from apiary_sales.api import bodies, filters, serializers
+from apiary_sales.api.bases import ApiView
+from apiary_sales.api.bases import ViewPermission as ViewPermission
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.sold_at import as_happened
@@ -56,7 +60,7 @@ class ReadOnlyViewSet(
 
 
 class PlaceViewSet(ReadOnlyViewSet):
-    filterset_class = filters.PlaceFilters
+    filterset_class = filters.PlaceListFilters
     ordering_fields = ordered_by("id", "code", "name", "kind")
     queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.FOR_GOODS]).order_by("code")
     serializer_class = serializers.PlaceSerializer
@@ -67,7 +71,7 @@ class PlaceViewSet(ReadOnlyViewSet):
 
 
 class LotViewSet(ReadOnlyViewSet):
-    filterset_class = filters.LotFilters
+    filterset_class = filters.LotListFilters
     queryset = Lot.objects.select_related("product__item", "supplier", "owner").order_by(
         "-made_on", "-id"
     )
@@ -82,7 +86,7 @@ class LotViewSet(ReadOnlyViewSet):
 
 
 class SizeViewSet(ReadOnlyViewSet):
-    filterset_class = filters.SizeFilters
+    filterset_class = filters.SizeListFilters
     ordering_fields = ordered_by("id", "code", "name", "brimful_ml")
     queryset = Size.objects.order_by("brimful_ml", "name")
     serializer_class = serializers.SizeSerializer
@@ -90,7 +94,7 @@ class SizeViewSet(ReadOnlyViewSet):
 
 
 class ProductViewSet(ReadOnlyViewSet):
-    filterset_class = filters.ProductFilters
+    filterset_class = filters.ProductListFilters
     ordering_fields = ordered_by("id", "code", "name", "kind")
     queryset = Product.objects.select_related("item", "size", "variety", "brand")
     serializer_class = serializers.ProductSerializer
@@ -100,7 +104,7 @@ class ProductViewSet(ReadOnlyViewSet):
 class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
     """What is in the house: a row for each item, place and lot."""
 
-    filterset_class = filters.StockFilters
+    filterset_class = filters.StockListFilters
     ordering_fields = ordered_by(
         "quantity", item="item__name", place="place__code", lot="lot__code"
     )
@@ -116,7 +120,7 @@ class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
 
 
 class PostingViewSet(ReadOnlyViewSet):
-    filterset_class = filters.PostingFilters
+    filterset_class = filters.PostingListFilters
     ordering_fields = ordered_by("id", "occurred_at", "recorded_at", "kind")
     queryset = (
         Posting.objects.select_related("recorded_by")
@@ -138,7 +142,7 @@ class PostingViewSet(ReadOnlyViewSet):
 
 
 class CustomerViewSet(ReadOnlyViewSet):
-    filterset_class = filters.CustomerFilters
+    filterset_class = filters.CustomerListFilters
     ordering_fields = ordered_by("id", "name", "kind", "tier")
     queryset = Customer.objects.prefetch_related("certificates__accepted_by").order_by("name")
     serializer_class = serializers.CustomerSerializer
@@ -146,7 +150,7 @@ class CustomerViewSet(ReadOnlyViewSet):
 
 
 class OrderViewSet(ReadOnlyViewSet):
-    filterset_class = filters.OrderFilters
+    filterset_class = filters.OrderListFilters
     ordering_fields = ordered_by(
         "id", "number", "placed_on", "wanted_on", customer="customer__name"
     )
@@ -167,7 +171,7 @@ class OrderViewSet(ReadOnlyViewSet):
 
 
 class InvoiceViewSet(ReadOnlyViewSet):
-    filterset_class = filters.InvoiceFilters
+    filterset_class = filters.InvoiceListFilters
     ordering_fields = ordered_by(
         "id", "issued_on", "due_on", "total_cents", "open_cents", customer="customer__name"
     )
@@ -229,12 +233,14 @@ def key_in_books(request: Request, key: str) -> str:
     if token := idempotency.token_of(request):
         whose = f"{whose}-{token[:12]}"
     return keys.part(key, whose)
+    permission_classes = []
+    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
 
 class SchemaView(ApiView, SpectacularAPIView):
     """The description of this API, for programs (OpenAPI)."""
 
-    permission_classes: ClassVar = []
+    permission_classes = []
 
 
 class ExtractionView(ApiActView):

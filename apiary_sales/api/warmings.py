@@ -83,7 +83,7 @@ class WarmingsApiView(ApiActView, ListApiView):
     permission_required = MOVE_HONEY
     serializer_class = WarmingToRecordSerializer
     row_serializer_class = WarmingSerializer
-    filterset_class = filters.WarmingFilters
+    filterset_class = filters.WarmingListFilters
     ordering_fields = ordered_by("id", "started_on", "ended_on")
     queryset = Warming.objects.select_related("place", "recorded_by", "removed_by").order_by(
         "-started_on", "-id"

@@ -112,6 +112,7 @@ def test_the_control_chart_has_a_point_a_check(client, send, room):
     assert chart["points"][1] | {"check": 0, "checked_at": ""} == {
         "check": 0,
         "run": run.number,
+        "run_id": run.pk,
         "checked_at": "",
         "is_before_run": False,
         "pieces": 2,

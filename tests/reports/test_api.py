@@ -98,7 +98,7 @@ def test_the_api_gives_what_the_page_shows(ask, client, billed, slug):
 
 
 def test_a_filter_of_other_reports_is_refused(ask, house):
-    answer = ask("stock/?customer=none")
+    answer = ask("stock-value/?customer=none")
 
     assert answer.status_code == 400
     [error] = answer.json()["errors"]
