@@ -31,7 +31,6 @@ from apiary_sales.billing.views.stand_days import asked_takings, day_of, takings
 from apiary_sales.billing.views.stand_messages import catalogue_for
 from apiary_sales.billing.views.stand_pickups import fetched_sale
 from apiary_sales.orders.models import Order
-from apiary_sales.orders.rules import pickups as pickup_rules
 from apiary_sales.pricing.models import TaxRate
 from inventory.bottling.models import Product
 from inventory.shared import documents, public_address
@@ -513,9 +512,9 @@ class PickupApiView(ReadingApiView):
     def get(self, request: Request, number: str) -> Response:
         """One order that its buyer fetches, and what is left of it."""
         order = get_object_or_404(Order.objects.select_related("customer"), number=number)
-        if not pickup_rules.may_be_fetched(order):
-            raise Http404
         person = person_of(request)
+        if not pickup_queries.may_look_at(order, person):
+            raise Http404
         places = list(stand_queries.places(person))
         asked = request.query_params.get("place") or pickup_queries.place_of(order, places)
         place = stand_queries.chosen(places, asked)

@@ -2,10 +2,13 @@
 
 A spreadsheet takes a cell that begins with one of `=`, `+`, `-`, `@`, a tab or a carriage return
 for a formula, whoever typed it. Such text gets an apostrophe before it (OWASP, "CSV Injection").
+So does what follows a semicolon, a tab or a new line within a text: a spreadsheet that takes these
+for the end of a cell, as one of a house with decimal commas does, would begin a cell there.
 Figures are ours and stay figures.
 """
 
 import csv
+import re
 from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
@@ -15,7 +18,11 @@ from django.http import HttpResponse
 from django.utils.http import content_disposition_header
 
 # The wide forms are what a spreadsheet set to an East Asian language takes for the same.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+SIGNS = "=+-@＝＋－＠"
+FORMULA_STARTS = (*SIGNS, "\t", "\r", "\n")
+# What a spreadsheet may begin a cell after, before what would be a formula there.
+CELL_WITHIN = re.compile(rf"""([;\t\r\n]["\s]*)(?=[{re.escape(SIGNS)}])""")
+HARMLESS_WITHIN = re.compile(rf"""([;\t\r\n]["\s]*)'(?=[{re.escape(SIGNS)}])""")
 # The mark by which spreadsheets know UTF-8.
 UTF_8_MARK = "\ufeff"
 
@@ -59,5 +66,17 @@ def _cell(value: Any) -> str:
         return f"{value:f}" if isinstance(value, Decimal) else str(value)
     if isinstance(value, date):
         return value.isoformat()
-    text = str(value)
-    return f"'{text}" if starts_formula(text) else text
+    return made_harmless(str(value))
+
+
+def made_harmless(text: str) -> str:
+    """Return a text with an apostrophe wherever a spreadsheet might begin a formula."""
+    within = CELL_WITHIN.sub(r"\1'", text)
+    return f"'{within}" if starts_formula(text) else within
+
+
+def as_it_was(text: str) -> str:
+    """Return what a text was before `made_harmless`."""
+    if text.startswith("'") and starts_formula(text[1:]):
+        text = text[1:]
+    return HARMLESS_WITHIN.sub(r"\1", text)

@@ -82,7 +82,8 @@ def test_text_that_begins_like_a_formula_is_quoted_in_csv(house):
 
         names = [row[0] for row in csv_rows(made("sales-by-customer"))]
 
-        assert names == ["Customer", "Prairie Packers", f"'{text}", "Buyers at the stand", "Total"]
+        harmless = "'" + text.replace("\t=", "\t'=").replace("\r=", "\r'=")
+        assert names == ["Customer", "Prairie Packers", harmless, "Buyers at the stand", "Total"]
 
 
 def test_text_that_begins_like_a_formula_is_a_quoted_text_cell_in_xlsx(house):

@@ -656,6 +656,14 @@ def pages(client: Client) -> Iterator[tuple[str, str]]:
             yield name, reverse(name, kwargs=found[0])
 
 
+def every_row(client: Client) -> Iterator[tuple[str, str]]:
+    """Yield the name and address of everything of our own, for each kind of row there is."""
+    arguments = _arguments(client)
+    for name, takes_arguments in _names():
+        for kwargs in arguments.get(name, []) if takes_arguments else [{}]:
+            yield name, reverse(name, kwargs=kwargs)
+
+
 def _expected(name: str) -> tuple[int, ...]:
     """Return the answers to expect of an address: a jar has a page where the owner wants it."""
     has_jar_page = apps.get_model("inventory.JarPage").current().is_on

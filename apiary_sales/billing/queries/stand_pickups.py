@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.billing.models import Allocation, InvoiceLine, Payment, StandSale
 from apiary_sales.billing.queries import stand
 from apiary_sales.customers.models import Customer, ExemptionCertificate
+from apiary_sales.customers.permissions import VIEW_CUSTOMERS
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from apiary_sales.orders.rules import pickups as rules
 from apiary_sales.pricing.models import GoodsCategory, ProductTax, TaxRate
@@ -193,6 +194,19 @@ def place_of(order: Order, places: Sequence[Place]) -> str:
     for row in _reservations(Q(line__order=order, balance__place__in=places)):
         there[row.balance.place.code] += row.quantity
     return max(there, key=lambda code: there[code], default="")
+
+
+def may_look_at(order: Order, person: Person) -> bool:
+    """Tell whether a person may look at an order that is fetched, and so at who its buyer is.
+
+    Until it is handed over it is the business of whoever sells; then of those who see buyers, and
+    of where it was fetched.
+    """
+    return rules.may_be_fetched(order) and (
+        order.status in Order.OPEN_STATUSES
+        or person.has_perm(VIEW_CUSTOMERS)
+        or fetched(order, person).exists()
+    )
 
 
 def fetched(order: Order, person: Person) -> QuerySet[StandSale]:

@@ -18,7 +18,6 @@ from apiary_sales.billing.queries import stand_pickups as queries
 from apiary_sales.billing.services import stand_pickups
 from apiary_sales.billing.services.stand_pickups import PickupBill
 from apiary_sales.orders.models import Order
-from apiary_sales.orders.rules import pickups as rules
 from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
@@ -47,7 +46,7 @@ class PickupView(ShowFirstView):
         self.order = get_object_or_404(
             Order.objects.select_related("customer"), number=self.kwargs["number"]
         )
-        if not rules.may_be_fetched(self.order):
+        if not queries.may_look_at(self.order, person_of(self.request)):
             raise Http404
         self.places = list(stand_queries.places(person_of(self.request)))
         chosen = self.request.GET.get("place") or queries.place_of(self.order, self.places)

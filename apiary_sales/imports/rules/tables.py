@@ -16,7 +16,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from inventory.shared.csv_files import starts_formula
+from inventory.shared.csv_files import as_it_was
 from inventory.shared.errors import BadValue
 
 SIZE_BYTES_MAX = 10_000_000
@@ -196,10 +196,8 @@ def _typed(value: Any, decimal_sign: str) -> str:
 
 def _plain(cell: str) -> str:
     """Return the text of a cell without what surrounds it, and without what can't be printed."""
-    text = cell.strip()
-    # What this service writes before a text that a spreadsheet would take for a formula.
-    if text.startswith("'") and starts_formula(text[1:]):
-        text = text[1:].strip()
+    # Without what this service writes before what a spreadsheet would take for a formula.
+    text = as_it_was(cell.strip()).strip()
     return "".join(mark for mark in text[:CELL_LENGTH_MAX] if mark.isprintable() or mark in "\n\t")
 
 

@@ -7,6 +7,8 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.days import DaysForm
+from inventory.shared.people import Person
+from inventory.stock import seen
 from inventory.stock.models import Lot, Place, Posting
 
 
@@ -47,3 +49,8 @@ class PostingFilterForm(DaysForm):
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
         error_messages={"invalid_choice": _("There is no lot with this code.")},
     )
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["place"]
+        field.queryset = seen.places(person, field.queryset)

@@ -16,7 +16,7 @@ POSTINGS_A_PAGE = 50
 
 
 def posting_list(request: HttpRequest) -> HttpResponse:
-    form = forms.PostingFilterForm(request.GET)
+    form = forms.PostingFilterForm(request.GET, person=person_of(request))
     wanted = form.cleaned_data if form.is_valid() else {}
     found = seen.postings(person_of(request), queries.postings(**wanted))
     page = Paginator(found, POSTINGS_A_PAGE).get_page(request.GET.get("page"))
