@@ -82,7 +82,8 @@ def test_text_that_begins_like_a_formula_is_quoted_in_csv(house):
 
         names = [row[0] for row in csv_rows(made("sales-by-customer"))]
 
-        harmless = "'" + text.replace("\t=", "\t'=").replace("\r=", "\r'=")
+        # What ends a cell for some spreadsheets may be followed by another.
+        harmless = f"'{text[0]}'{text[1:]}" if text[0] in "\t\r\n" else f"'{text}"
         assert names == ["Customer", "Prairie Packers", harmless, "Buyers at the stand", "Total"]
 
 
