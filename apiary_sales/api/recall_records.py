@@ -94,7 +94,6 @@ class RecallToFinishSerializer(serializers.Serializer):
 
 class RecallRecordsApiView(ApiActView, ListApiView):
     permission_classes = [BuyersPermission]
-    filterset_class = filters.RecallFilters
     filterset_class = filters.RecallListFilters
     ordering_fields = ordered_by("id", "started_at")
     permission_required = SEES_BUYERS

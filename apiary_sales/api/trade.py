@@ -276,7 +276,6 @@ class ConsignmentDeliveryListApiView(ListApiView):
     """The deliveries to shops, newest first."""
 
     permission_classes = [BuyersPermission]
-    filterset_class = filters.ConsignmentDeliveryFilters
     filterset_class = filters.ConsignmentDeliveryListFilters
     ordering_fields = ordered_by("id", "number", "planned_on")
     serializer_class = ConsignmentDeliverySerializer

@@ -1,7 +1,6 @@
 """The API: the same services and permissions as the pages, in JSON."""
 
 from datetime import date
-from typing import Any, ClassVar
 from typing import Any
 
 from django.db.models import QuerySet
@@ -17,9 +16,8 @@ from rest_framework.serializers import Serializer
 
 from apiary_sales.accounts.models import User
 from apiary_sales.api import bodies, filters, idempotency, serializers
-from apiary_sales.api.bases import ApiView, BuyersPermission, ViewPermission
-from apiary_sales.api import bodies, filters, serializers
 from apiary_sales.api.bases import ApiView
+from apiary_sales.api.bases import BuyersPermission as BuyersPermission
 from apiary_sales.api.bases import ViewPermission as ViewPermission
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
@@ -233,8 +231,6 @@ def key_in_books(request: Request, key: str) -> str:
     if token := idempotency.token_of(request):
         whose = f"{whose}-{token[:12]}"
     return keys.part(key, whose)
-    permission_classes = []
-    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
 
 class SchemaView(ApiView, SpectacularAPIView):
