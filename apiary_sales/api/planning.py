@@ -10,13 +10,13 @@ from rest_framework.response import Response
 
 from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.fields import (
-    KEY_MAX,
     PiecesCountField,
     StoreCodeField,
     StrictModelSerializer,
     VesselCodeField,
     rows_of,
 )
+from apiary_sales.api.lists import KEY_MAX
 from apiary_sales.api.serializers import CodeField, StrictDecimalField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from apiary_sales.api.work import BEGUN, begun

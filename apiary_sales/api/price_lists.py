@@ -4,7 +4,6 @@ and honey cost, and drum or jar.
 
 from typing import Any, ClassVar
 
-from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -273,7 +272,7 @@ class WeightPriceHistoryApiView(RowsApiView):
     ordering_fields = ["valid_from", "id"]
     ordering = ["-valid_from", "-id"]
 
-    def filter_queryset(self, queryset: QuerySet[WeightPrice]) -> QuerySet[WeightPrice]:
+    def filter_queryset(self, queryset: Any) -> Any:
         tiers = tiers_of(person_of(self.request))
         return super().filter_queryset(queryset.filter(tier__in=tiers))
 

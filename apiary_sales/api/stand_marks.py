@@ -114,10 +114,8 @@ class ShortMarksApiView(ApiActView):
 class HandedInSalesApiView(ApiActView, HandedInRowsApiView):
     permission_required = stand_messages.SELL
     permission_to_read = SEE
-    serializer_class = SaleToHandInSerializer
-
-    def get_serializer_class(self):
-        return HandedInSaleSerializer
+    serializer_class: type[serializers.Serializer] = SaleToHandInSerializer
+    row_serializer_class = HandedInSaleSerializer
 
     @extend_schema(operation_id="handed_in_sales_list", responses=HandedInSaleSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:

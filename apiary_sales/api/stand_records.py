@@ -650,7 +650,7 @@ class HandedInRowsApiView(RowsApiView):
     """The sales that were given to the office and wait to be settled, the newest first."""
 
     permission_required = SEE_MONEY
-    serializer_class = HandedInSaleSerializer
+    serializer_class: type[serializers.Serializer] = HandedInSaleSerializer
     queryset = mark_queries.handed_in(is_settled=False)
     filterset_fields = ["device", "handed_in_by"]
     ordering_fields = ["id", "handed_in_at"]

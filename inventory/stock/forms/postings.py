@@ -52,5 +52,5 @@ class PostingFilterForm(DaysForm):
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["place"]
+        field: Any = self.fields["place"]
         field.queryset = seen.places(person, field.queryset)
