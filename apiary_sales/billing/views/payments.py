@@ -1,5 +1,6 @@
 """Money received: put to invoices, kept for an order, given back; and what will not be paid."""
 
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -401,7 +402,7 @@ class InterestView(ActView):
         asked.is_valid()
         cleaned = asked.cleaned_data
         house = House.current()
-        self.percent = cleaned.get("percent_a_year") or house.interest_percent_a_year
+        self.percent = Decimal(cleaned.get("percent_a_year") or house.interest_percent_a_year)
         self.until = cleaned.get("until") or timezone.localdate()
         self.found = (
             interest.preview(self.customer, percent_a_year=self.percent, until=self.until)
