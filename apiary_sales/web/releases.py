@@ -15,6 +15,44 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.9.0",
+        (
+            _(
+                "Programs can do and read nearly everything that people can, through the API under "
+                "/api/v1/: lists with filters, an id beside each name, many sales of a till at "
+                "once, and the same answer when something is sent twice."
+            ),
+            _(
+                "Programs that are told: the house sends signed messages when orders, sales, "
+                "invoices, payments and stock change, again and again until they are taken."
+            ),
+            _(
+                "Wrong passwords slow down and lock. The owner sees all sign-ins under Settings, "
+                "and Today tells of many wrong tries. Passwords have at least ten characters; one "
+                "that the owner has set is changed at the first sign-in."
+            ),
+            _(
+                "A second step at sign-in: a code of an app, with recovery codes, or a passkey. "
+                "The owner can require it."
+            ),
+            _(
+                "Devices and programs: see where you are signed in, sign out one or all. Keys of "
+                "programs have names, end by themselves and can be revoked. Keys from before this "
+                "version end 90 days after the upgrade: make new ones. A new password, another "
+                "role and switching a person off end all sign-ins and keys."
+            ),
+            _(
+                "Who sells at the stand sees no costs and no trade prices, and takes back only her "
+                "own sales of the day. After signing out nothing stays on a device but sales that "
+                "wait."
+            ),
+            _(
+                "The database itself refuses to change or delete what is booked, and a seal of the "
+                "books on statements and backups shows any change behind the program's back."
+            ),
+        ),
+    ),
+    Release(
         "0.8.0",
         (
             _(

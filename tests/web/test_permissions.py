@@ -63,8 +63,6 @@ OPEN = {
     "api:today",
     "api:find",
     "api:me",
-    "api:long-work",
-    "api:long-work-file",
     "api:balance-list",
     "api:product-detail",
     "api:size-detail",
