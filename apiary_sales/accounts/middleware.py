@@ -146,7 +146,7 @@ class SecondStepMiddleware:
             or not isinstance(person, User)
             or signing_in.BOTH_STEPS in request.session
             or _name(request) in OPEN
-            or not SecondStepRule.current().binds(person)
+            or not _rule(request).binds(person)
         ):
             return None
         if is_of_api:
@@ -155,6 +155,14 @@ class SecondStepMiddleware:
             logout(request)
             return redirect("accounts:sign_in")
         return redirect("accounts:second_step")
+
+
+def _rule(request: HttpRequest) -> SecondStepRule:
+    """Return the rule about the second step, as it was read with the session where that was."""
+    row = store_of(request).row
+    if not hasattr(row, "second_step_for"):
+        return SecondStepRule.current()
+    return SecondStepRule(required_for=row.second_step_for or SecondStepRule.For.NOBODY)
 
 
 def _name(request: HttpRequest) -> str:

@@ -115,3 +115,8 @@ class SecondStepRule(models.Model):
     def binds(self, person: User) -> bool:
         """Tell whether this person must use a second step."""
         return person.role in self.ROLES[self.For(self.required_for)]
+
+
+def second_step_for() -> models.Subquery:
+    """Return what the rule says, to be read along with other rows; None while it was never set."""
+    return models.Subquery(SecondStepRule.objects.filter(pk=1).values("required_for")[:1])

@@ -75,8 +75,15 @@ class SessionStore(DatabaseStore):
         return self.row
 
     def _get_session_from_db(self) -> Any:
+        from apiary_sales.accounts.second_step_models import second_step_for
+
         model: Any = self.get_model_class()
-        live = model.objects.filter(expire_date__gt=timezone.now()).select_related("person")
+        live = (
+            model.objects.filter(expire_date__gt=timezone.now())
+            .select_related("person")
+            # Each page asks for it: so it costs no question of its own.
+            .annotate(second_step_for=second_step_for())
+        )
         self.row = live.filter(session_key=digest(self.session_key or "")).first()
         if self.row is None:
             self._session_key = None

@@ -59,13 +59,15 @@ class ListApiView(ApiView, generics.ListAPIView):
     """A list, by pages; see `lists.py` for what it declares.
 
     A view that reads and acts has the serializer of its body in `serializer_class`, and that of a
-    row in `row_serializer_class`.
+    row in `row_serializer_class`; which of them is described goes by the method.
     """
 
     row_serializer_class: type[BaseSerializer] | None = None
 
     def get_serializer_class(self) -> type[BaseSerializer]:
-        return self.row_serializer_class or super().get_serializer_class()
+        if self.row_serializer_class and self.request.method in permissions.SAFE_METHODS:
+            return self.row_serializer_class
+        return super().get_serializer_class()
 
     def rows(self, page: list[Any]) -> Any:
         """Return what is shown of a page, such as with what is worked out for all of it at once."""

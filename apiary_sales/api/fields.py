@@ -114,8 +114,8 @@ class MinutesCountField(StrictIntegerField):
 
 
 def rows_of(kind: type[serializers.Serializer], **kwargs: Any) -> Any:
-    """Return a list of so many rows at most."""
-    return kind(many=True, **kwargs)
+    """Return a list of so many rows at most; the list may be null, a row never is."""
+    return serializers.ListSerializer(child=kind(), **kwargs)
 
 
 class CountedSerializer(serializers.Serializer):

@@ -93,10 +93,11 @@ class LotKeySerializer(serializers.ModelSerializer):
     """A lot by its key, its code, and what it is: `in-bulk`, or the short name of a product."""
 
     product = serializers.CharField(source="what")
+    product_id = serializers.IntegerField(allow_null=True)
 
     class Meta:
         model = Lot
-        fields = ["id", "code", "kind", "product"]
+        fields = ["id", "code", "kind", "product", "product_id"]
 
 
 class MoistureWarningSerializer(serializers.Serializer):
@@ -208,6 +209,7 @@ class DipReadingSerializer(serializers.ModelSerializer):
     read_by = serializers.CharField(source="read_by.username")
     difference_grams = serializers.IntegerField()
     run = serializers.CharField(source="run_dip.run.number", default=None)
+    run_id = serializers.IntegerField(source="run_dip.run_id", default=None)
 
     class Meta:
         model = DipReading
@@ -230,6 +232,7 @@ class DipReadingSerializer(serializers.ModelSerializer):
             "difference_grams",
             "accepted",
             "run",
+            "run_id",
             "note",
         ]
 
@@ -447,6 +450,7 @@ class SupplierDeliverySerializer(serializers.Serializer):
 
     id = serializers.IntegerField(source="pk")
     item = serializers.SerializerMethodField()
+    item_id = serializers.SerializerMethodField()
     code = serializers.SerializerMethodField()
     quantity = serializers.SerializerMethodField()
     unit = serializers.SerializerMethodField()
@@ -455,6 +459,9 @@ class SupplierDeliverySerializer(serializers.Serializer):
 
     def get_item(self, receipt: Any) -> str:
         return _thing(receipt).name
+
+    def get_item_id(self, receipt: Any) -> int:
+        return _thing(receipt).item_id
 
     def get_code(self, receipt: Any) -> str:
         return _thing(receipt).code
@@ -527,6 +534,7 @@ class OwnerRowSerializer(serializers.Serializer):
     day = serializers.DateField()
     what = serializers.ChoiceField(OWNER_CHANGES)
     item = serializers.CharField(source="item.name")
+    item_id = serializers.IntegerField(source="item.pk")
     lot = serializers.CharField(source="lot.code")
     lot_id = serializers.IntegerField(source="lot.pk")
     quantity = serializers.IntegerField()
@@ -540,6 +548,7 @@ class OwnerSumSerializer(serializers.Serializer):
     """What was here of one item, what changed, and what is here at the end, in `unit`."""
 
     item = serializers.CharField(source="item.name")
+    item_id = serializers.IntegerField(source="item.pk")
     unit = serializers.SerializerMethodField()
     opening = serializers.IntegerField()
     changes = serializers.DictField(child=serializers.IntegerField())

@@ -629,6 +629,7 @@ class ToBillSerializer(serializers.Serializer):
     received_on = serializers.DateField()
     cost_cents = serializers.IntegerField(allow_null=True)
     order = serializers.CharField(source="order.number", default=None)
+    order_id = serializers.IntegerField(source="order.pk", default=None)
 
 
 class DeliveriesToBillApiView(ReadingApiView):
@@ -713,6 +714,7 @@ class DepositDueBackSerializer(serializers.Serializer):
     invoice = serializers.CharField()
     invoice_id = serializers.IntegerField(source="invoice.pk")
     customer = serializers.CharField(source="invoice.customer.name", default=None)
+    customer_id = serializers.IntegerField(source="invoice.customer_id", allow_null=True)
     drums = serializers.IntegerField()
 
 

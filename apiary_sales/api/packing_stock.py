@@ -130,7 +130,9 @@ class PartUsedInSerializer(serializers.Serializer):
     """A size or a product that a part goes into, so many for so many pieces."""
 
     size = serializers.CharField(source="size.code", default=None)
+    size_id = serializers.IntegerField(source="size.pk", default=None)
     product = serializers.CharField(source="product.code", default=None)
+    product_id = serializers.IntegerField(source="product.pk", default=None)
     quantity = serializers.IntegerField()
     per_pieces = serializers.IntegerField()
 
@@ -241,6 +243,7 @@ class GoodsReceivedSerializer(SeenSerializer, serializers.ModelSerializer):
 
 class MaterialUsedSerializer(serializers.Serializer):
     item = serializers.CharField(source="item.name")
+    item_id = serializers.IntegerField(source="item.pk")
     quantity = serializers.IntegerField()
     unit = serializers.SerializerMethodField()
 
@@ -280,7 +283,8 @@ class GoodsMadeSerializer(SeenSerializer, serializers.ModelSerializer):
 
 
 class PlaceQuantitySerializer(serializers.Serializer):
-    place = serializers.CharField()
+    place = serializers.CharField(source="place.code")
+    place_id = serializers.IntegerField(source="place.pk")
     quantity = serializers.IntegerField()
 
 
@@ -294,10 +298,10 @@ class GoodsDetailSerializer(GoodsInStockSerializer):
 
     @extend_schema_field(PlaceQuantitySerializer(many=True))
     def get_places(self, row: Any) -> Any:
-        return [
-            {"place": place.code, "quantity": quantity}
-            for place, quantity in row.stock.places.items()
+        found = [
+            {"place": place, "quantity": quantity} for place, quantity in row.stock.places.items()
         ]
+        return PlaceQuantitySerializer(found, many=True).data
 
     @extend_schema_field(GoodsReceivedSerializer(many=True))
     def get_receipts(self, row: Any) -> Any:
@@ -475,11 +479,12 @@ class PartUsedSerializer(serializers.ModelSerializer):
     """So many pieces of a part went into a run."""
 
     part = serializers.CharField(source="item.name")
+    part_id = serializers.IntegerField(source="item.part.pk")
     pieces = serializers.SerializerMethodField()
 
     class Meta:
         model = PostingLine
-        fields = ["part", "pieces"]
+        fields = ["part", "part_id", "pieces"]
 
     def get_pieces(self, line: PostingLine) -> int:
         return -line.quantity

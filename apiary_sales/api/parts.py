@@ -86,10 +86,20 @@ class PartsReceivedSerializer(serializers.ModelSerializer):
     part = serializers.CharField(source="part.code")
     part_id = serializers.IntegerField()
     supplier = serializers.CharField(source="supplier.name", default=None)
+    supplier_id = serializers.IntegerField(allow_null=True)
 
     class Meta:
         model = PartReceipt
-        fields = ["id", "part", "part_id", "pieces", "cost_cents", "supplier", "received_on"]
+        fields = [
+            "id",
+            "part",
+            "part_id",
+            "pieces",
+            "cost_cents",
+            "supplier",
+            "supplier_id",
+            "received_on",
+        ]
 
 
 class PartsAddApiView(ApiActView):

@@ -282,6 +282,7 @@ class BrandSoldSerializer(serializers.Serializer):
 
     id = serializers.IntegerField(source="brand.pk")
     brand = serializers.CharField(source="brand.name")
+    brand_id = serializers.IntegerField(source="brand.pk")
     customer = serializers.CharField(source="customer.name", default=None)
     customer_id = serializers.IntegerField(source="customer.pk", default=None)
     products = serializers.SerializerMethodField()
@@ -314,6 +315,7 @@ class FillSerializer(serializers.Serializer):
     """What filling a product takes, as its runs were; `minutes` is of one piece."""
 
     product = serializers.CharField()
+    product_id = serializers.IntegerField()
     runs = serializers.IntegerField()
     net_grams = DecimalFigureField(2)
     over_grams = DecimalFigureField(2)
@@ -332,6 +334,7 @@ class SellingCostsSerializer(serializers.Serializer):
 def _fill(product: Product, fill: Any) -> dict[str, Any]:
     return {
         "product": product.code,
+        "product_id": product.pk,
         "runs": fill.runs,
         "net_grams": fill.net_grams,
         "over_grams": fill.over_grams,

@@ -82,7 +82,7 @@ class PiecePriceSerializer(serializers.ModelSerializer):
         ]
 
 
-class TierPricesSerializer(serializers.Serializer):
+class TierPricesToSetSerializer(serializers.Serializer):
     """What a piece and a case are to cost in one tier; null for no price any more."""
 
     piece_cents = PriceCentsField()
@@ -95,10 +95,10 @@ class TierPricesSerializer(serializers.Serializer):
 class WantedPricesSerializer(serializers.Serializer):
     """The prices by tier; a tier that is left out stays as it is."""
 
-    stand = TierPricesSerializer(required=False)
-    shop = TierPricesSerializer(required=False)
-    distributor = TierPricesSerializer(required=False)
-    bulk = TierPricesSerializer(required=False)
+    stand = TierPricesToSetSerializer(required=False)
+    shop = TierPricesToSetSerializer(required=False)
+    distributor = TierPricesToSetSerializer(required=False)
+    bulk = TierPricesToSetSerializer(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if not attrs:
@@ -106,7 +106,7 @@ class WantedPricesSerializer(serializers.Serializer):
         return attrs
 
 
-class ProductPricesSerializer(serializers.Serializer):
+class ProductPricesToSetSerializer(serializers.Serializer):
     """What a product costs from a day on, tier by tier."""
 
     wanted = WantedPricesSerializer()
@@ -268,8 +268,8 @@ class PriceActView(ApiActView):
     permission_required = MANAGE_PRICES
 
 
-class ProductPricesApiView(PriceActView):
-    serializer_class = ProductPricesSerializer
+class ProductPricesSetApiView(PriceActView):
+    serializer_class = ProductPricesToSetSerializer
 
     @extend_schema(responses={201: PiecePriceSerializer(many=True), **REFUSALS})
     def post(self, request: Request, code: str) -> Response:

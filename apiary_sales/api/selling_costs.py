@@ -70,7 +70,7 @@ class SeasonExpenseToAddSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 
 
-class LotCostSerializer(serializers.Serializer):
+class LotCostToSetSerializer(serializers.Serializer):
     """What all of a lot cost; null where nobody knows."""
 
     cost_cents = StrictIntegerField(min_value=0, max_value=CENTS_MAX, allow_null=True)
@@ -152,7 +152,7 @@ class SeasonSpreadApiView(PriceActView):
 
 
 class LotCostApiView(PriceActView):
-    serializer_class = LotCostSerializer
+    serializer_class = LotCostToSetSerializer
 
     @extend_schema(responses={200: CostedLotSerializer(many=True), **REFUSALS})
     def put(self, request: Request, code: str) -> Response:

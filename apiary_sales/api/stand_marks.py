@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.fields import IdField, StoreCodeField, rows_of
+from apiary_sales.api.idempotency import checked_key
 from apiary_sales.api.serializers import (
     CodeField,
     StandSaleMadeSerializer,
@@ -21,13 +22,14 @@ from apiary_sales.api.stand_records import (
     HandedInSaleSerializer,
     MarkedSaleSerializer,
 )
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
+from apiary_sales.api.views import REFUSALS, ApiActView, key_in_books
 from apiary_sales.billing.forms import stand_messages
 from apiary_sales.billing.forms.stand_marks import mended
 from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.services import handed_in, stand_marks
 from apiary_sales.orders.rules.lines import LINES_MAX
 from inventory.bottling.models import Product
+from inventory.shared import keys
 from inventory.shared.people import person_of
 from inventory.stock.rules import PIECES_MAX
 
@@ -56,8 +58,12 @@ class ShortSeenSerializer(serializers.Serializer):
 
 
 class SaleToHandInSerializer(serializers.Serializer):
-    """A sale that could not be booked: as it is in the till, in words, and why."""
+    """A sale that could not be booked: as it is in the till, in words, and why.
 
+    `key` is the one with which its till sent it, and may send it again.
+    """
+
+    key = StrictCharField(max_length=keys.LENGTH_MAX)
     body = serializers.DictField()
     text = StrictCharField(max_length=stand_messages.TEXT_MAX)
     reason = StrictCharField(required=False, allow_blank=True, max_length=stand_messages.TEXT_MAX)
@@ -123,14 +129,13 @@ class HandedInSalesApiView(ApiActView, HandedInRowsApiView):
         return super().get(request, *args, **kwargs)
 
     @extend_schema(
-        parameters=[IDEMPOTENCY_KEY],
         request=SaleToHandInSerializer,
         responses={201: HandedInSaleSerializer, **REFUSALS},
     )
     def post(self, request: Request) -> Response:
-        """Give a sale to the office; the same key gives what was kept first."""
-        key = self.key()
+        """Give a sale to the office; the same key of a sale gives what was kept first."""
         data = self.checked()
+        key = key_in_books(request, checked_key(data.pop("key")))
         # Whatever its till called it, it is booked under the key by which its till may send it.
         data["body"] = {**data["body"], "key": key}
         made = handed_in.hand_in(key=key, **data, handed_in_by=person_of(request))

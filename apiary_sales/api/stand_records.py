@@ -88,6 +88,7 @@ class StandProductSerializer(serializers.Serializer):
     name = serializers.CharField()
     kind = serializers.ChoiceField(Product.Kind.choices)
     variety = serializers.CharField()
+    variety_id = serializers.IntegerField(allow_null=True)
     gtin = serializers.CharField()
     per_case = serializers.IntegerField(allow_null=True)
     taxed_as = serializers.ChoiceField(TaxRate.Goods.choices)
@@ -212,6 +213,7 @@ class ReceiptInFullSerializer(serializers.Serializer):
     receipt = InvoiceSerializer()
     sold_at = serializers.DateTimeField(allow_null=True)
     place = serializers.CharField(source="place_name")
+    place_id = serializers.IntegerField(source="sale.place_id", default=None)
     seller = serializers.CharField(source="seller_name")
     money = GivenMoneySerializer(many=True)
     on_top_cents = serializers.IntegerField()
@@ -321,7 +323,9 @@ class TakingsAskedSerializer(serializers.Serializer):
     since = serializers.DateField(source="asked.since")
     until = serializers.DateField(source="asked.until")
     place = serializers.CharField(source="asked.place.code", default=None)
+    place_id = serializers.IntegerField(source="asked.place.pk", default=None)
     person = serializers.CharField(source="asked.person.display_name", default=None)
+    person_id = serializers.IntegerField(source="asked.person.pk", default=None)
     takings = TakingsSerializer()
 
 
@@ -446,6 +450,7 @@ class PickupSerializer(serializers.Serializer):
 
     id = serializers.IntegerField(source="order.pk")
     order = serializers.CharField(source="order.number")
+    order_id = serializers.IntegerField(source="order.pk")
     customer = serializers.CharField(source="order.customer.name", default=None)
     customer_id = serializers.IntegerField(source="order.customer_id", allow_null=True)
     wanted_on = serializers.DateField(source="order.wanted_on", allow_null=True)
@@ -493,6 +498,7 @@ class PickupToHandOverSerializer(serializers.Serializer):
 
     order = OrderSerializer()
     place = serializers.CharField(source="place.code", default=None)
+    place_id = serializers.IntegerField(source="place.pk", default=None)
     lines = PickupLineSerializer(many=True)
     was_fetched = serializers.BooleanField()
 
@@ -625,6 +631,7 @@ class HandedInSaleSerializer(serializers.ModelSerializer):
     handed_in_by = serializers.CharField(source="handed_in_by.display_name")
     settled_by = serializers.CharField(source="settled_by.display_name", default=None)
     receipt = serializers.CharField(source="sale.receipt", default=None)
+    receipt_id = serializers.IntegerField(source="sale.receipt_id", default=None)
 
     class Meta:
         model = HandedInSale
@@ -639,6 +646,7 @@ class HandedInSaleSerializer(serializers.ModelSerializer):
             "handed_in_by_id",
             "handed_in_at",
             "receipt",
+            "receipt_id",
             "settled_by",
             "settled_by_id",
             "settled_at",

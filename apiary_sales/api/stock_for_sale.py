@@ -112,13 +112,28 @@ class ReservedForSerializer(serializers.ModelSerializer):
     """So much reserved for a line of an order, of one lot at one place."""
 
     order = serializers.CharField(source="line.order.number")
+    order_id = serializers.IntegerField(source="line.order_id")
     customer = serializers.CharField(source="line.order.customer.name", default=None)
+    customer_id = serializers.IntegerField(source="line.order.customer_id", allow_null=True)
     lot = serializers.CharField(source="balance.lot.code")
+    lot_id = serializers.IntegerField(source="balance.lot_id")
     place = serializers.CharField(source="balance.place.code")
+    place_id = serializers.IntegerField(source="balance.place_id")
 
     class Meta:
         model = Reservation
-        fields = ["id", "order", "customer", "lot", "place", "quantity"]
+        fields = [
+            "id",
+            "order",
+            "order_id",
+            "customer",
+            "customer_id",
+            "lot",
+            "lot_id",
+            "place",
+            "place_id",
+            "quantity",
+        ]
 
 
 class PlannedRunSerializer(serializers.ModelSerializer):
@@ -201,7 +216,9 @@ class PickRowSerializer(serializers.Serializer):
     line = serializers.IntegerField(source="line.pk")
     description = serializers.CharField(source="line.description")
     lot = serializers.CharField(source="lot.code", default=None)
-    place = serializers.CharField()
+    lot_id = serializers.IntegerField(source="lot.pk", default=None)
+    place = serializers.CharField(source="place.code")
+    place_id = serializers.IntegerField(source="place.pk")
     quantity = serializers.IntegerField()
     gross_grams = serializers.IntegerField(
         allow_null=True, help_text="With its drum, of honey in a drum; else null."
@@ -227,11 +244,11 @@ class PickListApiView(ReadingApiView):
         order = get_object_or_404(orders.for_page(), number=number)
         context = papers.pick_list_context(order)
         shelves = [
-            {**row, "place": place.code, "gross_grams": None}
+            {**row, "place": place, "gross_grams": None}
             for place, rows in context["shelves"]
             for row in rows
         ]
-        drums = [{**row, "place": row["line"].drum.code} for row in context["drums"]]
+        drums = [{**row, "place": row["line"].drum} for row in context["drums"]]
         told = {
             "order": order,
             "rows": [*shelves, *drums],
@@ -255,12 +272,23 @@ class LateCostSerializer(serializers.ModelSerializer):
     """A hand-over that was given a cost late."""
 
     order = serializers.CharField(source="fulfilment_line.fulfilment.order.number")
+    order_id = serializers.IntegerField(source="fulfilment_line.fulfilment.order_id")
     description = serializers.CharField(source="fulfilment_line.order_line.description")
     lot = serializers.CharField(source="fulfilment_line.lot.code", default=None)
+    lot_id = serializers.IntegerField(source="fulfilment_line.lot_id", allow_null=True)
 
     class Meta:
         model = LateCost
-        fields = ["id", "fulfilment_line", "order", "description", "lot", "cost_cents"]
+        fields = [
+            "id",
+            "fulfilment_line",
+            "order",
+            "order_id",
+            "description",
+            "lot",
+            "lot_id",
+            "cost_cents",
+        ]
 
 
 class LateCostingApiView(RowApiView):

@@ -43,6 +43,7 @@ class JarsOfSizeSerializer(serializers.Serializer):
     """A size with its free pieces; `fraction` is how full its shelf is."""
 
     size = serializers.CharField(source="label")
+    size_id = serializers.IntegerField()
     pieces = serializers.IntegerField()
     fraction = DecimalFigureField(4)
     state = serializers.ChoiceField(["", "low", "out"])
@@ -52,8 +53,11 @@ class HeldGoodsSerializer(serializers.Serializer):
     """So much of a lot on hold at one place, in `unit`."""
 
     lot = serializers.CharField()
+    lot_id = serializers.IntegerField()
     product = serializers.CharField(source="what")
+    product_id = serializers.IntegerField(allow_null=True)
     item = serializers.CharField(source="item.name")
+    item_id = serializers.IntegerField(source="item.pk")
     place = serializers.CharField(source="place.code")
     place_id = serializers.IntegerField(source="place.pk")
     quantity = serializers.IntegerField()

@@ -922,7 +922,7 @@ urlpatterns = [
     ),
     path(
         "products/<slug:code>/prices/",
-        prices.ProductPricesApiView.as_view(),
+        prices.ProductPricesSetApiView.as_view(),
         name="product-prices-set",
     ),
     path(

@@ -2,15 +2,16 @@
 
 from typing import Any
 
-import django_filters
 from drf_spectacular.utils import OpenApiResponse, OpenApiWebhook, extend_schema
-from rest_framework import generics, serializers, status
+from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
+from apiary_sales.api.lists import ChoiceFilter, IdFilter, ListFilterSet
 from apiary_sales.api.serializers import StrictCharField
-from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from apiary_sales.api.views import REFUSALS, ApiActView
 from apiary_sales.webhooks import queries
 from apiary_sales.webhooks.models import ADDRESS_MAX, KINDS, Endpoint, EventDelivery, HouseEvent
 from apiary_sales.webhooks.services import endpoints
@@ -96,28 +97,24 @@ class WebhookDeliverySerializer(serializers.ModelSerializer):
         ]
 
 
-class WebhookDeliveryFilter(django_filters.FilterSet):
+class WebhookDeliveryListFilters(ListFilterSet):
     """Messages of one program, kind or state."""
 
-    webhook = django_filters.ModelChoiceFilter(
-        field_name="endpoint", queryset=Endpoint.objects.all()
-    )
-    kind = django_filters.ChoiceFilter(field_name="event__kind", choices=HouseEvent.Kind.choices)
+    webhook_id = IdFilter("endpoint", rows=Endpoint.objects.all())
+    kind = ChoiceFilter("event__kind", choices=HouseEvent.Kind.choices)
 
     class Meta:
         model = EventDelivery
         fields = ["state"]
 
 
-class WebhooksApiView(ApiActView, generics.ListAPIView):
+class WebhooksApiView(ApiActView, ListApiView):
     permission_required = MANAGE
     serializer_class = WebhookToKeepSerializer
+    row_serializer_class = WebhookSerializer
     queryset = Endpoint.objects.select_related("made_by")
     ordering_fields = ["name", "id"]
     ordering = ["name", "id"]
-
-    def get_serializer_class(self):
-        return WebhookSerializer
 
     @extend_schema(operation_id="webhooks_list", responses=WebhookSerializer(many=True))
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -133,10 +130,9 @@ class WebhooksApiView(ApiActView, generics.ListAPIView):
         return _with_secret(made, secret, status.HTTP_201_CREATED)
 
 
-class WebhookApiView(generics.RetrieveAPIView):
+class WebhookApiView(RetrieveApiView):
     """One program that is told."""
 
-    permission_classes = [ViewPermission]
     permission_required = MANAGE
     serializer_class = WebhookSerializer
     queryset = Endpoint.objects.select_related("made_by")
@@ -194,22 +190,20 @@ class WebhookOnApiView(WebhookActView):
         return Response(WebhookSerializer(changed).data)
 
 
-class WebhookDeliveriesApiView(generics.ListAPIView):
+class WebhookDeliveriesApiView(ListApiView):
     """The messages of the last 30 days, the newest first."""
 
-    permission_classes = [ViewPermission]
     permission_required = MANAGE
     serializer_class = WebhookDeliverySerializer
     queryset = queries.deliveries()
-    filterset_class = WebhookDeliveryFilter
+    filterset_class = WebhookDeliveryListFilters
     ordering_fields = ["id"]
     ordering = ["-id"]
 
 
-class WebhookDeliveryApiView(generics.RetrieveAPIView):
+class WebhookDeliveryApiView(RetrieveApiView):
     """One message to a program."""
 
-    permission_classes = [ViewPermission]
     permission_required = MANAGE
     serializer_class = WebhookDeliverySerializer
     queryset = queries.deliveries()

@@ -109,10 +109,8 @@ def test_a_cleaning_is_marked_read_and_taken_back(call, owner):
     made = call("post", "cleanings/", told, role="stand", key="c")
 
     assert made.status_code == 201
-    assert (made.json()["what"], made.json()["cleaned_by"]) == ("Floor", "Suki")
     assert call("post", "cleanings/", told, role="stand", key="c").json() == made.json()
     assert (made.json()["task"], made.json()["cleaned_by"]) == ("Floor", "Suki")
-    assert call("post", "cleanings/", told, role="stand", key="c").status_code == 409
     found = call("get", f"cleanings/?cleaned_on_from={DAY}&cleaned_on_until={DAY}").json()
     assert found["results"] == [made.json()]
     removed = call("post", f"cleanings/{made.json()['id']}/remove/", role="stand")

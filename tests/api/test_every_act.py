@@ -17,6 +17,7 @@ IN_THE_BROWSER = "A person proves who they are in a browser, before any program 
 AT_THE_MACHINE = "Whoever runs the machine does this there, beside the service or while it is down."
 BY_THE_WORKER = "The address of backups asks the worker, which makes and rehearses one."
 BY_ITSELF = "Nobody asks for this: the service does it by itself when the time has come."
+NOT_BY_A_TOKEN = "A token alone must not change how its person signs in: that takes a browser."
 PHONE_OF_THE_STAND = "A shared phone at the stand asks who sells; a program signs in as somebody."
 
 WITHOUT_ADDRESS = {
@@ -24,7 +25,23 @@ WITHOUT_ADDRESS = {
     "apiary_sales.accounts.services.first_owner.forget_code": AT_THE_MACHINE,
     "apiary_sales.accounts.services.first_owner.add": IN_THE_BROWSER,
     "apiary_sales.accounts.services.lost_passwords.ask": IN_THE_BROWSER,
+    "apiary_sales.accounts.services.passkeys.add": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.passkeys.check": IN_THE_BROWSER,
+    "apiary_sales.accounts.services.passkeys.remove": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.people.has_chosen_password": IN_THE_BROWSER,
     "apiary_sales.accounts.services.pins.check_pin": PHONE_OF_THE_STAND,
+    "apiary_sales.accounts.services.second_steps.check": IN_THE_BROWSER,
+    "apiary_sales.accounts.services.second_steps.forget_devices": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.second_steps.move": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.second_steps.remove": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.second_steps.renew_codes": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.second_steps.require": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.second_steps.set_up": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.second_steps.switch_off": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.sessions.note_seen": BY_ITSELF,
+    "apiary_sales.accounts.services.sign_ins.check": IN_THE_BROWSER,
+    "apiary_sales.accounts.services.sign_ins.confirm": IN_THE_BROWSER,
+    "apiary_sales.accounts.services.sign_ins.note_wrong_code": IN_THE_BROWSER,
     "apiary_sales.finding.services.index.rebuild": AT_THE_MACHINE,
     "apiary_sales.keeping.services.backups.make": BY_THE_WORKER,
     "apiary_sales.keeping.services.backups.rehearse": BY_THE_WORKER,
@@ -32,6 +49,9 @@ WITHOUT_ADDRESS = {
     "apiary_sales.keeping.services.restoring.restore": AT_THE_MACHINE,
     "apiary_sales.keeping.services.nightly.queue_nightly": BY_ITSELF,
     "apiary_sales.mailing.services.delivery.queue_waiting": BY_ITSELF,
+    "apiary_sales.webhooks.services.events.record": BY_ITSELF,
+    "apiary_sales.webhooks.services.sending.queue_waiting": BY_ITSELF,
+    "inventory.stock.services.seals.make": AT_THE_MACHINE,
 }
 
 BEGINS = "long_work.begin("

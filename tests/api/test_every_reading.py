@@ -11,10 +11,12 @@ from tests import builders
 
 # What the API answers with the same reading as a page, by the names of their addresses.
 READINGS: dict[str, tuple[str, ...]] = {
+    "accounts:access": ("sessions", "tokens"),
     "accounts:account": ("me",),
     "accounts:changes": ("changes",),
     "accounts:people": ("people",),
     "accounts:person": ("person",),
+    "accounts:sign_ins": ("sign-ins",),
     "billing:accounts": ("accounts",),
     "billing:adjustment": ("adjustment",),
     "billing:adjustments": ("adjustments",),
@@ -144,8 +146,8 @@ READINGS: dict[str, tuple[str, ...]] = {
     "inventory:jar_list": ("jars-to-do", "returned-jars"),
     "inventory:label_sheet_list": ("label-sheets", "label-sheet"),
     "inventory:label_sheet_test": ("label-sheet-test",),
-    "inventory:long_work": ("long-work",),
-    "inventory:long_work_file": ("long-work-file",),
+    "inventory:long_work": ("work",),
+    "inventory:long_work_file": ("work-file",),
     "inventory:lot_detail": (
         "lot-detail",
         "lot-story",
@@ -245,6 +247,9 @@ READINGS: dict[str, tuple[str, ...]] = {
     "reports:report_xlsx": ("report",),
     "reports:reports": ("reports",),
     "web:today": ("today",),
+    "webhooks:delivery": ("webhook-delivery",),
+    "webhooks:endpoint": ("webhook", "webhook-deliveries"),
+    "webhooks:endpoints": ("webhooks",),
 }
 
 # Why a page has no reading in the API, and the pages it is said of.
@@ -276,8 +281,27 @@ WITHOUT: dict[str, frozenset[str]] = {
             "accounts:lost_password",
             "accounts:new_password",
             "accounts:sign_in",
+            "accounts:sign_in_code",
+            "accounts:sign_in_passkey",
             "accounts:sign_out",
+            "accounts:signed_out",
         }
+    ),
+    "How one signs in is changed in a browser; a token alone must not touch it.": frozenset(
+        {
+            "accounts:add_passkey",
+            "accounts:forget_devices",
+            "accounts:recovery_codes",
+            "accounts:remove_passkey",
+            "accounts:remove_second_step",
+            "accounts:second_step",
+            "accounts:second_step_new_phone",
+            "accounts:second_step_off",
+            "accounts:second_step_rule",
+        }
+    ),
+    "An owner reads of everybody at `sessions` and `tokens`, where others read of themselves.": (
+        frozenset({"accounts:people_access", "accounts:person_access"})
     ),
     "It is for whoever has a jar or a receipt in hand, signed in or not.": frozenset(
         {
@@ -344,14 +368,20 @@ WITHOUT: dict[str, frozenset[str]] = {
             "accounts:add_person",
             "accounts:change_role",
             "accounts:email",
+            "accounts:make_key",
             "accounts:password",
             "accounts:password_link",
             "accounts:person_email",
             "accounts:person_pin",
             "accounts:pin",
             "accounts:reset_password",
+            "accounts:revoke_key",
+            "accounts:sign_out_device",
+            "accounts:sign_out_others",
+            "accounts:sign_out_person",
             "accounts:switch_off",
             "accounts:switch_on",
+            "accounts:unlock",
             "billing:adjust",
             "billing:bill_create",
             "billing:bill_undo",
@@ -608,6 +638,13 @@ WITHOUT: dict[str, frozenset[str]] = {
             "recall:release",
             "recall:start",
             "reports:report_long_file",
+            "webhooks:add",
+            "webhooks:again",
+            "webhooks:change",
+            "webhooks:off",
+            "webhooks:on",
+            "webhooks:renew",
+            "webhooks:test",
         }
     ),
 }

@@ -69,7 +69,7 @@ def credit(invoice, **what):
     )
 
 
-def test_invoices_are_found_by_where_they_stand(found, shop, pounds):  # noqa: F811
+def test_invoices_are_found_by_where_they_stand(without_triggers, found, shop, pounds):  # noqa: F811
     new, late, part, whole, taken_back = (
         invoice_of(shop, jars(pounds, pieces)) for pieces in range(1, 6)
     )

@@ -4,13 +4,13 @@ import json
 import logging
 
 import pytest
-from django.contrib.sessions.backends.db import SessionStore
 from django.contrib.sessions.exceptions import SessionInterrupted
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import OperationalError
 from django.http import HttpResponse
 from django.test import Client, RequestFactory
 
+from apiary_sales.accounts.session_store import SessionStore
 from apiary_sales.web.middleware import HouseSessionMiddleware
 from inventory.shared import conventions
 from inventory.shared.errors import TooManyTries

@@ -258,14 +258,20 @@ def test_a_round_is_planned_and_its_stops_delivered(call, lot, shop, jars, owner
 @pytest.mark.parametrize(
     ("path", "role"),
     [
-        ("consignment-shelves/", "bottling"),
-        ("contracts/", "bottling"),
+        ("consignment-shelves/", "stand"),
+        ("contracts/", "stand"),
         ("standing-orders/", "stand"),
         ("delivery-rounds/", "stand"),
     ],
 )
 def test_regular_trade_is_kept_from_who_has_no_business_with_it(call, path, role):
     assert call("get", path, role=role).status_code == 403
+
+
+@pytest.mark.parametrize("path", ["consignment-shelves/", "contracts/"])
+def test_who_fills_for_shops_and_packers_reads_what_others_agree_with_them(call, path):
+    assert call("get", path, role="bottling").status_code == 200
+    assert call("post", path, {}, role="bottling").status_code == 403
 
 
 def test_an_unknown_number_on_a_round_is_named(call):

@@ -81,6 +81,7 @@ def test_lots_that_share_the_amount_of_a_line_say_so(shop, pounds, shelf):
     assert printed_lines.faults(html) == []
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_a_part_that_does_not_multiply_out_says_what_it_is_part_of(shop, pounds):
     # 10 × 0.3333 = 3.333, so 3.33; two parts of 5 would be 1.67 and 1.66.
     invoice = invoice_of(shop, jars(pounds, 10, "0.3333"))

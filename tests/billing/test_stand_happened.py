@@ -497,7 +497,7 @@ def test_a_sale_of_an_earlier_day_is_undone_by_the_office(seller, message):
 
     assert (answer.status_code, answer.json()["message"]) == (
         403,
-        "A sale of an earlier day is undone by the office. Ask there.",
+        "A sale of an earlier day, or of somebody else, is undone by the office. Ask there.",
     )
 
 

@@ -480,6 +480,7 @@ def test_every_unit_of_a_line_has_a_code():
     assert set(UNITS) == set(InvoiceLine.Unit)
 
 
+@pytest.mark.usefixtures("without_triggers")
 def test_letters_that_xml_can_not_have_are_left_out(shop, pounds):
     invoice = invoice_of(shop, jars(pounds, 1))
     invoice.lines.update(description="One\x0bpound <&> ½ “best”")

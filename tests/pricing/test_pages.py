@@ -619,11 +619,12 @@ def test_everybody_of_the_house_may_look_at_prices(client, pound):
     for name, args in (
         ("pricing:prices", []),
         ("pricing:product_prices", ["pound"]),
-        ("pricing:bulk_prices", []),
     ):
         page = client.get(reverse(name, args=args))
         assert page.status_code == 200
         assert reverse("pricing:price_change") not in page.text
+    # What drums cost is for those who see prices of the trade.
+    assert client.get(reverse("pricing:bulk_prices")).status_code == 403
 
 
 def test_a_price_to_come_is_marked(office, pound):

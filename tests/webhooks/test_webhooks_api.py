@@ -41,7 +41,7 @@ def test_a_program_is_kept_tested_and_told_again(call, program):
     [(_path, headers, body)] = program.got
     assert Webhook(secret).verify(body, headers)["type"] == "test"
 
-    [row] = call("get", f"webhook-deliveries/?webhook={pk}").json()["results"]
+    [row] = call("get", f"webhook-deliveries/?webhook_id={pk}").json()["results"]
     assert (row["state"], row["answer_status"], row["webhook_id"]) == ("taken", 204, pk)
     assert row["body"].encode() == body
     assert call("post", f"webhook-deliveries/{row['id']}/send-again/").json()["state"] == "waiting"

@@ -32,6 +32,7 @@ class Jar:
     """One size on the jar wall; `fraction` is how full the shelf is, as far as it is known."""
 
     label: str
+    size_id: int
     pieces: int
     fraction: Decimal
     state: str
@@ -102,6 +103,7 @@ def _jars(sizes: list[packed_stock.SizeStock], *, links: bool) -> list[Jar]:
     jars = [
         Jar(
             label=row.size.name,
+            size_id=row.size.pk,
             pieces=row.free,
             fraction=_fraction(row),
             state=_state(row),

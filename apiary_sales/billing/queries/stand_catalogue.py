@@ -125,6 +125,7 @@ def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
                 "name": product.name,
                 "kind": product.kind,
                 "variety": product.variety.name if product.variety else "",
+                "variety_id": product.variety_id,
                 "gtin": product.gtin,
                 "per_case": product.pieces_per_case,
                 "taxed_as": tax.class_of(product, own).value,

@@ -11,7 +11,9 @@ class HeldGoods:
     """So much of a lot on hold at one place."""
 
     lot: str
+    lot_id: int
     what: str
+    product_id: int | None
     item: Item
     place: Place
     quantity: int
@@ -60,7 +62,9 @@ def _row(balance: Balance) -> HeldGoods:
     lot = balance.honey_lot
     return HeldGoods(
         lot=lot.code,
+        lot_id=lot.pk,
         what=lot.what,
+        product_id=lot.product_id,
         item=balance.item,
         place=balance.place,
         quantity=balance.quantity,
