@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.accounts import rules
 from apiary_sales.accounts.models import ApiToken
 from inventory.shared.forms.acts import HouseForm
+from inventory.shared.forms.fields import WholeNumberField
 
 
 class ProgramKeyForm(HouseForm):
@@ -21,7 +22,7 @@ class ProgramKeyForm(HouseForm):
         widget=forms.RadioSelect,
         help_text=_("Never more than you may do yourself."),
     )
-    days = forms.IntegerField(
+    days = WholeNumberField(
         label=_("Days it works"),
         min_value=1,
         max_value=rules.TOKEN_DAYS_MAX,

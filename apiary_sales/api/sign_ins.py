@@ -1,7 +1,9 @@
 """Who signed in or tried to, and what unlocks a name or an address, through the API."""
 
+from ipaddress import ip_address
 from typing import Any
 
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -11,6 +13,7 @@ from apiary_sales.accounts import browsers, queries
 from apiary_sales.accounts.models import SignIn, User
 from apiary_sales.accounts.services import sign_ins
 from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import REFUSALS, ApiActView
 
 MANAGE_PEOPLE = "accounts.manage_people"
@@ -60,7 +63,15 @@ class UnlockSerializer(serializers.Serializer):
     person = serializers.SlugRelatedField(
         slug_field="username", queryset=User.objects.all(), required=False
     )
-    address = serializers.IPAddressField(required=False)
+    address = StrictCharField(required=False, max_length=45)
+
+    def validate_address(self, address: str) -> str:
+        try:
+            return str(ip_address(address))
+        except ValueError as error:
+            raise serializers.ValidationError(
+                _("Send an IP address, such as 192.0.2.7.")
+            ) from error
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if not attrs:

@@ -39,7 +39,6 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
         "axes.AccessFailureLog": "It is not used: the sign-ins are noted elsewhere.",
         "axes.AccessLog": "It is not used: the sign-ins are noted elsewhere.",
         "api.KeptAnswer": "Answers to programs are kept for a time: the books have what they tell.",
-        "authtoken.Token": "Keys of the API are secret: they are given again.",
         "django_tasks_database.DBTaskResult": "Work that waits is of the machine.",
         "inventory.LongWork": "Work that is being done is of the machine.",
         "keeping.Backup": "Where backups are kept is of the machine.",

@@ -82,6 +82,9 @@ def test_fields_that_a_form_adds_by_itself_are_of_the_five_kinds_too():
         for path in sorted((base / folder).rglob("*.py")):
             if path == Path(fields.__file__) or "migrations" in path.parts:
                 continue
+            # Programs write numbers in one way, whatever the house.
+            if path == base / "apiary_sales" / "api" / "lists.py":
+                continue
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "forms":
                     found += [f"{path}: {node.attr}"] if node.attr in names else []

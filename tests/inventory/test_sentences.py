@@ -4,6 +4,7 @@ The words are in `apiary_sales/locale_libraries`, by the libraries' own msgids.
 """
 
 import gettext
+import inspect
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -165,7 +166,8 @@ def messages_of(field) -> Iterator[object]:
     for validator in getattr(field, "validators", ()):
         if hasattr(validator, "message"):
             yield validator.message
-        else:
+        # A function of the house says it in the house's words.
+        elif not inspect.isfunction(validator):
             yield from validator.messages.values()
     inner = getattr(field, "fields", ())
     for part in inner.values() if isinstance(inner, Mapping) else inner:
