@@ -1,11 +1,18 @@
-"""Read where people are signed in, and which programs have keys."""
+"""Read who asks, where people are signed in, and which programs have keys."""
 
 from django.db.models import QuerySet
+from django.http import HttpRequest
 from django.utils import timezone
 
 from apiary_sales.accounts.models import ApiToken, HouseSession, User
+from inventory.shared.people import person_of
 
 MANAGE_PEOPLE = "accounts.manage_people"
+
+
+def me(request: HttpRequest) -> User:
+    """Return the row of who is signed in; raises `PermissionDenied` where nobody is."""
+    return User.objects.get(pk=person_of(request).pk)
 
 
 def sessions_seen_by(person: User) -> QuerySet[HouseSession]:

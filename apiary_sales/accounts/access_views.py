@@ -16,14 +16,13 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import sessions, tokens
 from apiary_sales.accounts.session_store import store_of
 from inventory.shared.errors import HouseError
-from inventory.shared.people import person_of
 
 manages_people = permission_required(access.MANAGE_PEOPLE, raise_exception=True)
 
 
 def own_access(request: HttpRequest) -> HttpResponse:
     """Where one is signed in oneself, and one's own programs."""
-    return _access_page(request, person=_me(request))
+    return _access_page(request, person=access.me(request))
 
 
 @manages_people
@@ -41,7 +40,7 @@ def person_access(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def sign_out_device(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign out on one device: one's own, or for an owner anybody's."""
-    session = get_object_or_404(access.sessions_seen_by(_me(request)), pk=pk)
+    session = get_object_or_404(access.sessions_seen_by(access.me(request)), pk=pk)
     # All that are seen are somebody's.
     person = cast(User, session.person)
     sessions.sign_out(session=session)
@@ -56,7 +55,7 @@ def sign_out_device(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def sign_out_others(request: HttpRequest) -> HttpResponse:
     """Sign oneself out everywhere but here."""
-    me = _me(request)
+    me = access.me(request)
     _tell_signed_out(request, me, sessions.sign_out_others(person=me, but=store_of(request).row))
     return redirect("accounts:access")
 
@@ -66,7 +65,7 @@ def sign_out_others(request: HttpRequest) -> HttpResponse:
 def sign_out_person(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign another person out everywhere; the owner who asks stays signed in here."""
     person = get_object_or_404(User, pk=pk)
-    here = store_of(request).row if person == _me(request) else None
+    here = store_of(request).row if person == access.me(request) else None
     _tell_signed_out(request, person, sessions.sign_out_others(person=person, but=here))
     return redirect("accounts:person_access", pk=pk)
 
@@ -76,7 +75,7 @@ def make_key(request: HttpRequest) -> HttpResponse:
     form = ProgramKeyForm(request.POST or None)
     if form.is_valid():
         try:
-            token, text = tokens.make(person=_me(request), **form.cleaned_data)
+            token, text = tokens.make(person=access.me(request), **form.cleaned_data)
         except HouseError as error:
             form.refuse(error)
         else:
@@ -88,14 +87,14 @@ def make_key(request: HttpRequest) -> HttpResponse:
 @require_POST
 def revoke_key(request: HttpRequest, pk: int) -> HttpResponse:
     """End a key: one's own, or for an owner anybody's."""
-    token = get_object_or_404(access.tokens_seen_by(_me(request)), pk=pk)
+    token = get_object_or_404(access.tokens_seen_by(access.me(request)), pk=pk)
     tokens.revoke(token=token)
     messages.success(request, _("The key of “%(name)s” no longer works.") % {"name": token.name})
     return _back(request, token.user)
 
 
 def _access_page(request: HttpRequest, *, person: User | None) -> HttpResponse:
-    me = _me(request)
+    me = access.me(request)
     live, keys = access.sessions_seen_by(me), access.tokens_seen_by(me)
     if person is not None:
         live, keys = live.filter(person=person), keys.filter(user=person)
@@ -123,10 +122,6 @@ def _tell_signed_out(request: HttpRequest, person: User, count: int) -> None:
 
 
 def _back(request: HttpRequest, person: User) -> HttpResponse:
-    if person == _me(request):
+    if person == access.me(request):
         return redirect("accounts:access")
     return redirect("accounts:person_access", pk=person.pk)
-
-
-def _me(request: HttpRequest) -> User:
-    return User.objects.get(pk=person_of(request).pk)

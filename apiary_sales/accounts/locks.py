@@ -43,13 +43,13 @@ MARK_SHOWN = 8
 
 
 def mark_of(name: str) -> str:
-    """Return what stands for a name that was typed: the same for the same one, and no way back."""
+    """Return the mark of a typed name: the same for the same name, which can't be read from it."""
     typed = name.strip().casefold()
     return salted_hmac("accounts.name", typed, algorithm="sha256").hexdigest()[:32]
 
 
 def name_of(request: Any, credentials: dict[str, Any] | None) -> str:
-    """Return what stands for the name that somebody tries, as axes asks for it."""
+    """Return the mark of the name that somebody tries; axes calls it."""
     return mark_of(str((credentials or {}).get("username") or ""))
 
 
@@ -105,7 +105,12 @@ def wait_seconds(request: Any, name: str) -> int:
 def begin_again(request: Any, name: str) -> None:
     """Forget what was wrong for this name from here, after the right password."""
     AxesProxyHandler.update_request(request)
-    AccessAttempt.objects.filter(username=mark_of(name), ip_address=network_of(request)).delete()
+    _forget_here(request, mark_of(name))
+
+
+def _forget_here(request: Any, mark: str) -> int:
+    here = AccessAttempt.objects.filter(username=mark, ip_address=network_of(request))
+    return int(here.delete()[0])
 
 
 def forget(*, mark: str = "", address: str = "") -> int:
@@ -196,9 +201,7 @@ class HouseLocks(AxesDatabaseHandler):
         Those of other names from here stay: who has a password must not have endless tries for
         that of somebody else.
         """
-        network = network_of(request)
-        mark = name_of(request, credentials)
-        return int(AccessAttempt.objects.filter(username=mark, ip_address=network).delete()[0])
+        return _forget_here(request, name_of(request, credentials))
 
 
 def keep_nothing_typed(sender: Any, instance: AccessAttempt, **_kwargs: Any) -> None:

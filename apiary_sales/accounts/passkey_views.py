@@ -20,8 +20,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 from django.views.generic import FormView
 
-from apiary_sales.accounts import signing_in
-from apiary_sales.accounts.models import User
+from apiary_sales.accounts import access, signing_in
 from apiary_sales.accounts.second_step_forms import OwnPasswordForm
 from apiary_sales.accounts.second_step_models import Passkey
 from apiary_sales.accounts.services import passkeys, sign_ins
@@ -65,7 +64,7 @@ class SignInPasskeyForm(HouseForm):
 @never_cache
 @sensitive_post_parameters()
 def add_passkey(request: HttpRequest) -> HttpResponse:
-    me, site = User.objects.get(pk=person_of(request).pk), _site_of(request)
+    me, site = access.me(request), _site_of(request)
     challenge = request.session.pop(CHALLENGE, "") if request.method == "POST" else ""
     form = AddPasskeyForm(request.POST or None, person=me)
     if form.is_valid():

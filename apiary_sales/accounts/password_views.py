@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
+from apiary_sales.accounts import access
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.password_forms import (
     LostPasswordForm,
@@ -23,7 +24,6 @@ from apiary_sales.accounts.password_forms import (
 )
 from apiary_sales.accounts.services import lost_passwords, people
 from inventory.shared.errors import HouseError
-from inventory.shared.people import person_of
 
 manages_people = permission_required("accounts.manage_people", raise_exception=True)
 
@@ -114,7 +114,7 @@ def person_email(request: HttpRequest, pk: int) -> HttpResponse:
 
 def own_email(request: HttpRequest) -> HttpResponse:
     """Enter one's own e-mail address."""
-    me = User.objects.get(pk=person_of(request).pk)
+    me = access.me(request)
     form = OwnSignInEmailForm(
         request.POST or None, initial={"email": me.email}, request=request, person=me
     )

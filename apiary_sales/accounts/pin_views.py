@@ -7,11 +7,10 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from apiary_sales.accounts import queries, roles
+from apiary_sales.accounts import access, queries, roles
 from apiary_sales.accounts.models import SellerPin, User
 from apiary_sales.accounts.pin_forms import OwnPinForm, PinForm
 from apiary_sales.accounts.services import pins
-from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 
 
@@ -21,7 +20,7 @@ class OwnPinView(ActView):
     template_name = "accounts/pin.html"
 
     def prepare(self) -> None:
-        self.me = User.objects.get(pk=person_of(self.request).pk)
+        self.me = access.me(self.request)
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"request": self.request, "person": self.me}
@@ -54,7 +53,7 @@ class PersonPinView(ActView):
         return super().get_context_data(person=self.person, pin=pin, **kwargs)
 
     def act(self, data: dict[str, Any]) -> SellerPin:
-        me = User.objects.get(pk=person_of(self.request).pk)
+        me = access.me(self.request)
         return pins.set_pin(person=self.person, pin=data["pin"], set_by=me)
 
     def done_message(self, made: SellerPin) -> str:

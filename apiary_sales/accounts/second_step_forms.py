@@ -28,7 +28,7 @@ class AppCodeField(forms.CharField):
 
 
 class RecoveryCodeField(forms.CharField):
-    """A recovery code as it is on paper."""
+    """A recovery code, written as on the paper."""
 
     widget = forms.TextInput(
         attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}

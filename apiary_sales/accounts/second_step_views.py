@@ -17,7 +17,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 from django.views.generic import FormView
 
-from apiary_sales.accounts import queries, sealed_keys, sign_in_codes, signing_in
+from apiary_sales.accounts import access, queries, sealed_keys, sign_in_codes, signing_in
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_forms import (
     MoveSecondStepForm,
@@ -101,7 +101,7 @@ class SignInCodeView(RedirectURLMixin, FormView):
 @sensitive_post_parameters()
 def second_step(request: HttpRequest) -> HttpResponse:
     """Set the second step up with an app, or show how it is set."""
-    me = _me(request)
+    me = access.me(request)
     state = queries.second_step_of(me)
     if state.app:
         return render(request, "accounts/second_step.html", {"state": state})
@@ -122,7 +122,7 @@ def second_step(request: HttpRequest) -> HttpResponse:
 @sensitive_post_parameters()
 def new_phone(request: HttpRequest) -> HttpResponse:
     """Take the codes of an app on another phone."""
-    me = _me(request)
+    me = access.me(request)
     state = queries.second_step_of(me)
     if not state.app:
         return redirect("accounts:second_step")
@@ -145,7 +145,7 @@ def new_phone(request: HttpRequest) -> HttpResponse:
 @never_cache
 def recovery_codes(request: HttpRequest) -> HttpResponse:
     """Make new recovery codes, for who has a code still."""
-    me = _me(request)
+    me = access.me(request)
     form = NewRecoveryCodesForm(request.POST or None)
     if form.is_valid():
         try:
@@ -162,7 +162,7 @@ def recovery_codes(request: HttpRequest) -> HttpResponse:
 @never_cache
 @sensitive_post_parameters()
 def switch_off(request: HttpRequest) -> HttpResponse:
-    me = _me(request)
+    me = access.me(request)
     form = SwitchOffSecondStepForm(request.POST or None, person=me)
     if form.is_valid():
         try:
@@ -178,7 +178,7 @@ def switch_off(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def forget_devices(request: HttpRequest) -> HttpResponse:
-    second_steps.forget_devices(person=_me(request))
+    second_steps.forget_devices(person=access.me(request))
     messages.success(request, _("The next sign-in on each of your devices asks for a code."))
     return redirect("accounts:second_step")
 
@@ -201,7 +201,7 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Remove the second step of a person who lost phone and codes."""
     person = get_object_or_404(User, pk=pk)
     try:
-        second_steps.remove(person=person, removed_by=_me(request))
+        second_steps.remove(person=person, removed_by=access.me(request))
     except HouseError as error:
         messages.error(request, error.message)
     else:
@@ -210,10 +210,6 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
             _("%(name)s signs in with the password alone now.") % {"name": person.display_name},
         )
     return redirect("accounts:person", pk=pk)
-
-
-def _me(request: HttpRequest) -> User:
-    return User.objects.get(pk=person_of(request).pk)
 
 
 def _new_key(request: HttpRequest) -> bytes:

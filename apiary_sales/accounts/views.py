@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from apiary_sales.accounts import locks, queries, roles, second_step_views, signing_in
+from apiary_sales.accounts import access, locks, queries, roles, second_step_views, signing_in
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
@@ -31,7 +31,6 @@ from apiary_sales.accounts.second_step_models import SecondStepRule
 from apiary_sales.accounts.services import lost_passwords, people, sessions, sign_ins
 from apiary_sales.accounts.session_store import store_of
 from inventory.shared.errors import HouseError
-from inventory.shared.people import person_of
 
 CHANGES_A_PAGE = 50
 SIGN_INS_A_PAGE = 50
@@ -92,7 +91,7 @@ class SignOutPageView(auth_views.LogoutView):
 @login_not_required
 @never_cache
 def signed_out(request: HttpRequest) -> HttpResponse:
-    """Say so, and take what the stand kept off this device."""
+    """Say that one is signed out, and delete from this device what the stand kept."""
     return render(request, "accounts/signed_out.html")
 
 
@@ -115,7 +114,7 @@ class ChangePasswordView(auth_views.PasswordChangeView):
 
 
 def account(request: HttpRequest) -> HttpResponse:
-    me = User.objects.get(pk=person_of(request).pk)
+    me = access.me(request)
     return render(request, "accounts/account.html", {"second_step": queries.second_step_of(me)})
 
 

@@ -30,7 +30,7 @@ SALES_MAX = 200
 
 
 class BulkSaleSerializer(StandSaleSerializer):
-    """A sale as it is sent alone, with its key in the body."""
+    """A sale with the fields of a single sale, and its key."""
 
     key = StrictCharField(max_length=keys.LENGTH_MAX)
 

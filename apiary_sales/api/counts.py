@@ -245,7 +245,7 @@ class SealsCountSerializer(serializers.Serializer):
 
 
 class CountToMakeSerializer(serializers.Serializer):
-    """What was counted in one place; what is not in it stays as it is in the books."""
+    """What was counted in one place. What is not listed keeps its figure in the books."""
 
     things = rows_of(CountedThingSerializer, allow_empty=False, max_length=ROWS_MAX)
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
@@ -467,7 +467,7 @@ class PlaceCountApiView(ApiActView):
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: CountSheetSerializer, **REFUSALS})
     def post(self, request, code: str):
-        """Count a shelf, stand or van in one act: what differs is booked at once."""
+        """Count a shelf, stand or van in one act. Each difference is booked at once."""
         place = get_object_or_404(Place, code=code, kind__in=Place.FOR_GOODS, is_active=True)
         refuse_to_book(request, place)
         key = self.key()

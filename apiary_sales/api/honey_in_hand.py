@@ -238,7 +238,7 @@ class DipReadingSerializer(serializers.ModelSerializer):
 
 
 class DipWithStateSerializer(DipReadingSerializer):
-    """A dip, and how it stands to the books: `moved` where they changed at its moment since."""
+    """A dip beside the books: `moved` where the books of its moment were changed later."""
 
     state = serializers.SerializerMethodField()
     can_be_accepted = serializers.SerializerMethodField()

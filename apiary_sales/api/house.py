@@ -10,6 +10,7 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.accounts.models import SetUp
 from apiary_sales.accounts.services import set_up
 from apiary_sales.api.bases import ApiView
@@ -29,7 +30,6 @@ from inventory.stock.services import production
 
 ISSUE = "billing.issue_invoices"
 MANAGE_PARTS = "inventory.manage_parts"
-MANAGE_PEOPLE = "accounts.manage_people"
 
 
 class HouseDetailsSerializer(StrictModelSerializer):

@@ -15,8 +15,10 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.accounts import access as people_access
 from apiary_sales.accounts import queries as people_queries
 from apiary_sales.accounts import roles
+from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.accounts.models import User
 from apiary_sales.api.readings import ReadingApiView, RowApiView, RowsApiView
 from apiary_sales.imports.rules.kinds import BRING_IN
@@ -28,9 +30,7 @@ from apiary_sales.keeping.services import backups
 from inventory.shared import work_files
 from inventory.shared.errors import BadValue
 from inventory.shared.models import LongWork
-from inventory.shared.people import person_of
 
-MANAGE_PEOPLE = "accounts.manage_people"
 KEEP_HOUSE = "keeping.keep_house"
 
 # ------------------------------------------------------------------ people
@@ -100,7 +100,7 @@ class SignedInPersonApiView(ReadingApiView):
     @extend_schema(operation_id="me", responses=SignedInPersonSerializer)
     def get(self, request: Request) -> Response:
         """Who you are signed in as."""
-        me = User.objects.get(pk=person_of(request).pk)
+        me = people_access.me(request)
         return Response(SignedInPersonSerializer(me).data)
 
 

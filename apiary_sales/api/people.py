@@ -11,16 +11,15 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.accounts import roles
+from apiary_sales.accounts import access, roles
+from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.accounts.models import SellerPin, User
 from apiary_sales.accounts.password_views import site_of
 from apiary_sales.accounts.services import lost_passwords, people, pins
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import REFUSALS, ApiActView
-from inventory.shared.people import person_of
 
-MANAGE_PEOPLE = "accounts.manage_people"
 PASSWORD_LENGTH_MAX = 4_096
 
 
@@ -191,7 +190,7 @@ class PersonPinApiView(PersonActView):
     @extend_schema(responses={200: PinSerializer, **REFUSALS})
     def post(self, request: Request, pk: int) -> Response:
         """Set the PIN of a person who sells at the stand."""
-        me = User.objects.get(pk=person_of(request).pk)
+        me = access.me(request)
         made = pins.set_pin(person=self.person(), **self.checked(), set_by=me)
         return Response(PinSerializer(made).data)
 
@@ -202,7 +201,7 @@ class OwnActView(ApiActView):
     serializer_class = OwnSerializer
 
     def me(self) -> User:
-        return User.objects.get(pk=person_of(self.request).pk)
+        return access.me(self.request)
 
     def checked(self) -> dict[str, Any]:
         data = super().checked()

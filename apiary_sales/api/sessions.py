@@ -9,12 +9,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.accounts import access
-from apiary_sales.accounts.models import HouseSession, User
+from apiary_sales.accounts.models import HouseSession
 from apiary_sales.accounts.services import sessions
 from apiary_sales.accounts.session_store import store_of
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.views import REFUSALS, ApiActView
-from inventory.shared.people import person_of
 
 
 class SignedInSerializer(serializers.ModelSerializer):
@@ -46,7 +45,7 @@ class SessionListView(ListApiView):
     queryset = HouseSession.objects.all()
 
     def get_queryset(self) -> Any:
-        return access.sessions_seen_by(User.objects.get(pk=person_of(self.request).pk))
+        return access.sessions_seen_by(access.me(self.request))
 
 
 class SignOutView(ApiActView):
@@ -57,7 +56,7 @@ class SignOutView(ApiActView):
     @extend_schema(request=None, responses={204: None, **REFUSALS})
     def post(self, request: Request, pk: int) -> Response:
         """Sign a person out in one browser; the owner may sign anybody out."""
-        me = User.objects.get(pk=person_of(request).pk)
+        me = access.me(request)
         sessions.sign_out(session=get_object_or_404(access.sessions_seen_by(me), pk=pk))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
@@ -70,6 +69,6 @@ class OthersSignOutView(ApiActView):
     @extend_schema(request=None, responses={204: None, **REFUSALS})
     def post(self, request: Request) -> Response:
         """Sign oneself out everywhere else; for a program, that is in every browser."""
-        me = User.objects.get(pk=person_of(request).pk)
+        me = access.me(request)
         sessions.sign_out_others(person=me, but=store_of(request).row)
         return Response(status=status.HTTP_204_NO_CONTENT)

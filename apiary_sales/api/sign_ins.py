@@ -10,13 +10,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.accounts import browsers, queries
+from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.accounts.models import SignIn, User
 from apiary_sales.accounts.services import sign_ins
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import REFUSALS, ApiActView
-
-MANAGE_PEOPLE = "accounts.manage_people"
 
 
 class SignInSerializer(serializers.ModelSerializer):

@@ -9,14 +9,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.accounts import access, rules
-from apiary_sales.accounts.models import ApiToken, User
+from apiary_sales.accounts.models import ApiToken
 from apiary_sales.accounts.services import sign_ins, tokens
 from apiary_sales.api.bases import GenericApiView, ListApiView
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
 from apiary_sales.api.views import REFUSALS, ApiActView
 from inventory.shared.errors import BadValue
-from inventory.shared.people import person_of
 
 DAYS_USUAL = 90
 
@@ -110,7 +109,7 @@ class TokenListView(ListApiView):
     queryset = ApiToken.objects.all()
 
     def get_queryset(self) -> Any:
-        return access.tokens_seen_by(User.objects.get(pk=person_of(self.request).pk))
+        return access.tokens_seen_by(access.me(self.request))
 
 
 class TokenRevokeView(ApiActView):
@@ -121,6 +120,6 @@ class TokenRevokeView(ApiActView):
     @extend_schema(request=None, responses={204: None, **REFUSALS})
     def post(self, request: Request, pk: int) -> Response:
         """Revoke a key at once and for good; the owner may revoke that of anybody."""
-        me = User.objects.get(pk=person_of(request).pk)
+        me = access.me(request)
         tokens.revoke(token=get_object_or_404(access.tokens_seen_by(me), pk=pk))
         return Response(status=status.HTTP_204_NO_CONTENT)

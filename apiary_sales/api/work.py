@@ -17,6 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import IdField
@@ -35,7 +36,6 @@ from inventory.shared.people import person_of
 from inventory.shared.services import long_work
 
 SEE_MONEY = "billing.view_money"
-MANAGE_PEOPLE = "accounts.manage_people"
 
 
 class WorkSerializer(serializers.ModelSerializer):

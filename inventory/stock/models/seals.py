@@ -10,6 +10,7 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from inventory.stock import seal_text
 from inventory.stock.models.ledger import AppendOnlyModel, AppendOnlyQuerySet
 
 SHORT_DIGITS = 16
@@ -56,6 +57,18 @@ class Seal(AppendOnlyModel):
             "count": f"{self.covered:,}",
             "digits": self.short_digits,
         }
+
+    def digest_after(self, previous: str) -> str:
+        """Return the digest that this seal must have after one with the digest `previous`."""
+        return seal_text.digest(
+            previous=previous,
+            number=self.number,
+            version=self.version,
+            made_at=self.made_at,
+            last=self.last,
+            covered=self.covered,
+            rows=self.rows,
+        )
 
     @property
     def short_digits(self) -> str:

@@ -29,7 +29,7 @@ def faults() -> Iterator[str]:
         if is_whole and (seal.number, seal.covered, seal.digest) != (
             number,
             covered,
-            _digest(seal, previous),
+            seal.digest_after(previous),
         ):
             is_whole = False
             yield (
@@ -46,18 +46,6 @@ def noted(text: str) -> Seal | None:
     if digits is None:
         return None
     return Seal.objects.defer("rows").filter(digest__startswith=digits).first()
-
-
-def _digest(seal: Seal, previous: str) -> str:
-    return seal_text.digest(
-        previous=previous,
-        number=seal.number,
-        version=seal.version,
-        made_at=seal.made_at,
-        last=seal.last,
-        covered=seal.covered,
-        rows=seal.rows,
-    )
 
 
 def _changed_rows(seal: Seal, begins: dict[str, int], sealed: RowDigests) -> Iterator[str]:

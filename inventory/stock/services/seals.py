@@ -97,15 +97,7 @@ def _make_next(until: dict[str, int]) -> bool:
         rows=seal_text.as_text(rows),
         covered=(before.covered if before else 0) + len(rows),
     )
-    seal.digest = seal_text.digest(
-        previous=before.digest if before else "",
-        number=seal.number,
-        version=seal.version,
-        made_at=seal.made_at,
-        last=seal.last,
-        covered=seal.covered,
-        rows=seal.rows,
-    )
+    seal.digest = seal.digest_after(before.digest if before else "")
     try:
         with transaction.atomic():
             seal.save()
