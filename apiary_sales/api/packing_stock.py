@@ -472,7 +472,7 @@ class BottlingOverviewApiView(ReadingApiView):
             "open_sheets": bottling_days.open_sheets(),
             "to_settle": bottling_days.to_settle(),
         }
-        return Response(BottlingOverviewSerializer(told).data)
+        return Response(BottlingOverviewSerializer(told, context=seen.of(request)).data)
 
 
 class PartUsedSerializer(serializers.ModelSerializer):

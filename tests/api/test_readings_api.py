@@ -40,6 +40,14 @@ def test_honey_in_hand_is_told_vessel_by_vessel(read):
     }
 
 
+def test_the_bottling_room_reads_which_parts_to_order(read):
+    builders.part("Lid", kind="lid", reorder_point=100, code="lid")
+
+    [part] = read("bottling/", role="bottling")["parts_to_order"]
+
+    assert (part["code"], part["on_hand_pieces"]) == ("lid", 0)
+
+
 def test_a_place_tells_what_it_holds_and_what_happened_there(read):
     lot = builders.lot_in(builders.place("tank-1"), 400_000)
 
