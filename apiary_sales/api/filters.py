@@ -2,10 +2,12 @@
 
 from typing import Any
 
+from auditlog.models import LogEntry
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.accounts.models import SignIn, User
 from apiary_sales.api.lists import (
     ChoiceFilter,
     DayFilter,
@@ -18,10 +20,12 @@ from apiary_sales.api.lists import (
     YesNoFilter,
 )
 from apiary_sales.billing.models import (
+    Adjustment,
     CashCount,
     DepositSlip,
     Expense,
     ExpenseCategory,
+    HandedInSale,
     HonestyBox,
     HonestyCount,
     Invoice,
@@ -34,6 +38,7 @@ from apiary_sales.billing.models import (
     RecurringExpense,
     ReturnRequest,
     StandDay,
+    StandSale,
     SupplierBill,
     SupplierPayment,
 )
@@ -50,7 +55,7 @@ from apiary_sales.orders.trade_models import (
     DeliveryRound,
     StandingOrder,
 )
-from apiary_sales.pricing.models import GoodsCategory, Service, TaxRate
+from apiary_sales.pricing.models import BulkPrice, GoodsCategory, Service, TaxRate, WeightPrice
 from inventory.bottling.models import (
     BottlingDay,
     BottlingRun,
@@ -68,6 +73,7 @@ from inventory.stock.models import (
     CleaningTask,
     CountLine,
     CountSheet,
+    DipReading,
     Item,
     Lot,
     Measurement,
@@ -171,6 +177,41 @@ class PostingListFilters(ListFilterSet):
     class Meta:
         model = Posting
         fields = ["kind"]
+
+
+class PlacePostingListFilters(ListFilterSet):
+    recorded_by = _by("recorded_by", User, "username")
+    occurred_on_from = FromDayFilter("occurred_at")
+    occurred_on_until = UntilDayFilter("occurred_at")
+
+    class Meta:
+        model = Posting
+        fields = ["kind"]
+
+
+class DipListFilters(ListFilterSet):
+    place = _by("place", Place)
+    place_id = _by_id("place", Place)
+    lot = _by("lot", Lot)
+    lot_id = _by_id("lot", Lot)
+    read_by = _by("read_by", User, "username")
+    read_on_from = FromDayFilter("read_at")
+    read_on_until = UntilDayFilter("read_at")
+
+    class Meta:
+        model = DipReading
+        fields: list[str] = []
+
+
+class HoneyOfOthersListFilters(ListFilterSet):
+    place = _by("place", Place)
+    place_id = _by_id("place", Place)
+    lot = _by("lot", Lot)
+    lot_id = _by_id("lot", Lot)
+
+    class Meta:
+        model = Balance
+        fields: list[str] = []
 
 
 class BlendPlanListFilters(ListFilterSet):
@@ -502,6 +543,18 @@ class PaymentListFilters(ListFilterSet):
         fields = ["method", "reference"]
 
 
+class AdjustmentListFilters(ListFilterSet):
+    customer = _by("customer", Customer, "name")
+    customer_id = _by_id("customer", Customer)
+    invoice_id = _by_id("invoice", Invoice)
+    happened_on_from = FromDayFilter("happened_on")
+    happened_on_until = UntilDayFilter("happened_on")
+
+    class Meta:
+        model = Adjustment
+        fields = ["kind"]
+
+
 class DepositSlipListFilters(ListFilterSet):
     is_undone = YesNoFilter("undone_on", lookup_expr="isnull", exclude=True)
     deposited_on_from = FromDayFilter("deposited_on")
@@ -538,6 +591,38 @@ class MoneyMoveListFilters(ListFilterSet):
     class Meta:
         model = MoneyMove
         fields = ["from_account", "to_account"]
+
+
+class ReceiptListFilters(ListFilterSet):
+    place = _by("stand_sale__place", Place)
+    place_id = _by_id("stand_sale__place", Place)
+    sold_by_id = _by_id("stand_sale__sold_by", User)
+    supplied_on_from = FromDayFilter("supplied_on")
+    supplied_on_until = UntilDayFilter("supplied_on")
+
+    class Meta:
+        model = Invoice
+        fields: list[str] = []
+
+
+class MarkedSaleListFilters(ListFilterSet):
+    place = _by("place", Place)
+    place_id = _by_id("place", Place)
+    sold_by_id = _by_id("sold_by", User)
+    sold_on_from = FromDayFilter("sold_at")
+    sold_on_until = UntilDayFilter("sold_at")
+
+    class Meta:
+        model = StandSale
+        fields: list[str] = []
+
+
+class HandedInSaleListFilters(ListFilterSet):
+    handed_in_by_id = _by_id("handed_in_by", User)
+
+    class Meta:
+        model = HandedInSale
+        fields = ["device"]
 
 
 class StandDayListFilters(ListFilterSet):
@@ -666,6 +751,27 @@ class RecurringExpenseListFilters(ListFilterSet):
         fields = ["payee", "category", "rhythm", "is_active"]
 
 
+class BulkPriceListFilters(ListFilterSet):
+    valid_from_from = FromDayFilter("valid_from")
+    valid_from_until = UntilDayFilter("valid_from")
+
+    class Meta:
+        model = BulkPrice
+        fields = ["colour_class"]
+
+
+class WeightPriceListFilters(ListFilterSet):
+    product = _by("product", Product)
+    product_id = _by_id("product", Product)
+    variety_id = _by_id("variety", Variety)
+    valid_from_from = FromDayFilter("valid_from")
+    valid_from_until = UntilDayFilter("valid_from")
+
+    class Meta:
+        model = WeightPrice
+        fields = ["tier"]
+
+
 class ServiceListFilters(ListFilterSet):
     class Meta:
         model = Service
@@ -713,3 +819,27 @@ class AttachmentListFilters(ListFilterSet):
     class Meta:
         model = Attachment
         fields = ["kind", "media_type"]
+
+
+# ------------------------------------------------------------------ people
+
+
+class SignInListFilters(ListFilterSet):
+    person_id = _by_id("person", User)
+    username = _by("person", User, "username")
+    at_from = FromDayFilter("at")
+    at_until = UntilDayFilter("at")
+
+    class Meta:
+        model = SignIn
+        fields = ["outcome"]
+
+
+class ChangeListFilters(ListFilterSet):
+    who_id = _by_id("actor", User)
+    at_from = FromDayFilter("timestamp")
+    at_until = UntilDayFilter("timestamp")
+
+    class Meta:
+        model = LogEntry
+        fields: list[str] = []

@@ -13,6 +13,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.honey_of_others import SupplierSerializer
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.papers import PDF, PaperApiView
@@ -181,7 +182,7 @@ class PlacePostingsApiView(RowsApiView):
 
     serializer_class = PostingSerializer
     queryset = Posting.objects.all()
-    filterset_fields = ["kind", "recorded_by"]
+    filterset_class = filters.PlacePostingListFilters
     ordering_fields = ["occurred_at", "id"]
     ordering = ["-occurred_at", "-id"]
 
@@ -259,7 +260,7 @@ class DipsApiView(RowsApiView):
 
     serializer_class = DipReadingSerializer
     queryset = queries.dips()
-    filterset_fields = ["place", "lot", "read_by"]
+    filterset_class = filters.DipListFilters
     ordering_fields = ["read_at", "id"]
     ordering = ["-read_at", "-id"]
 
@@ -518,7 +519,7 @@ class HoneyOfOthersApiView(RowsApiView):
     permission_required = MANAGE_SUPPLIERS
     serializer_class = StockSerializer
     queryset = owners.all_here()
-    filterset_fields = ["place", "lot"]
+    filterset_class = filters.HoneyOfOthersListFilters
     ordering_fields = ["id", "quantity"]
     ordering = ["id"]
 

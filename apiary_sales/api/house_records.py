@@ -20,6 +20,7 @@ from apiary_sales.accounts import queries as people_queries
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.accounts.models import User
+from apiary_sales.api import filters
 from apiary_sales.api.readings import ReadingApiView, RowApiView, RowsApiView
 from apiary_sales.imports.rules.kinds import BRING_IN
 from apiary_sales.imports.views import access
@@ -149,7 +150,7 @@ class TrailApiView(RowsApiView):
     permission_required = MANAGE_PEOPLE
     serializer_class = TrailSerializer
     queryset = people_queries.changes()
-    filterset_fields = ["actor", "content_type"]
+    filterset_class = filters.ChangeListFilters
     ordering_fields = ["timestamp", "id"]
     ordering = ["-timestamp", "-id"]
 

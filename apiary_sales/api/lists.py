@@ -11,6 +11,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django import forms
+from django.contrib.admin.utils import get_fields_from_path
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
 from django.db.models import QuerySet
@@ -147,10 +148,12 @@ class DayFilter(filters.DateFilter):
         return qs.filter(**{f"{self.field_name}__{name}": at for name, at in wanted.items()})
 
     def _is_of_moments(self, qs: QuerySet) -> bool:
+        """Tell whether the field, of the row or of what it points at, has a time beside the day."""
         try:
-            return isinstance(qs.model._meta.get_field(self.field_name), models.DateTimeField)
+            *_of, field = get_fields_from_path(qs.model, self.field_name)
         except FieldDoesNotExist:
             return False
+        return isinstance(field, models.DateTimeField)
 
 
 class FromDayFilter(DayFilter):

@@ -122,6 +122,9 @@ class AdjustmentSerializer(RowSerializer):
     """What was taken off an invoice without payment; below zero, that was undone."""
 
     invoice = serializers.CharField()
+    invoice_id = serializers.IntegerField()
+    customer = serializers.CharField(source="customer.name", default=None)
+    customer_id = serializers.IntegerField(allow_null=True)
     reverses = serializers.IntegerField(source="reverses_id", default=None)
 
     class Meta:
@@ -129,6 +132,9 @@ class AdjustmentSerializer(RowSerializer):
         fields = [
             "id",
             "invoice",
+            "invoice_id",
+            "customer",
+            "customer_id",
             "kind",
             "net_cents",
             "tax_cents",

@@ -14,6 +14,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.buying import (
     PurchaseOrderSerializer,
     SupplierBillSerializer,
@@ -366,7 +367,7 @@ class AdjustmentsApiView(RowsApiView):
     permission_required = SEE
     serializer_class = AdjustmentSerializer
     queryset = money.adjustments()
-    filterset_fields = ["kind", "customer", "invoice"]
+    filterset_class = filters.AdjustmentListFilters
     ordering_fields = ["id", "happened_on"]
     ordering = ["-id"]
 

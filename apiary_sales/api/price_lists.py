@@ -13,7 +13,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.api import seen
+from apiary_sales.api import filters, seen
 from apiary_sales.api.honey_in_hand import LotKeySerializer
 from apiary_sales.api.prices import BulkPriceSerializer, WeightPriceSerializer
 from apiary_sales.api.readings import (
@@ -220,7 +220,7 @@ class BulkPriceHistoryApiView(RowsApiView):
 
     serializer_class = BulkPriceSerializer
     queryset = BulkPrice.objects.order_by("-valid_from", "-id")
-    filterset_fields = ["colour_class", "valid_from"]
+    filterset_class = filters.BulkPriceListFilters
     ordering_fields = ["valid_from", "id"]
     ordering = ["-valid_from", "-id"]
 
@@ -268,7 +268,7 @@ class WeightPriceHistoryApiView(RowsApiView):
     queryset = WeightPrice.objects.select_related("product", "variety").order_by(
         "-valid_from", "-id"
     )
-    filterset_fields = ["tier", "product", "variety", "valid_from"]
+    filterset_class = filters.WeightPriceListFilters
     ordering_fields = ["valid_from", "id"]
     ordering = ["-valid_from", "-id"]
 

@@ -13,6 +13,7 @@ from apiary_sales.accounts import browsers, queries
 from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.accounts.models import SignIn, User
 from apiary_sales.accounts.services import sign_ins
+from apiary_sales.api import filters
 from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import REFUSALS, ApiActView
@@ -51,7 +52,7 @@ class SignInsApiView(ListApiView):
     permission_required = MANAGE_PEOPLE
     serializer_class = SignInSerializer
     queryset = queries.sign_ins()
-    filterset_fields = ["person", "outcome"]
+    filterset_class = filters.SignInListFilters
     ordering_fields = ["at", "id"]
     ordering = ["-at", "-id"]
 

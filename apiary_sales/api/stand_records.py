@@ -13,6 +13,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apiary_sales.api import filters
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, RowsApiView, refuse_errors
 from apiary_sales.api.serializers import InvoiceSerializer, OrderSerializer
@@ -171,6 +172,7 @@ class ReceiptSerializer(serializers.ModelSerializer):
         fields = [
             "id",
             "number",
+            "supplied_on",
             "sold_at",
             "place",
             "place_id",
@@ -231,7 +233,7 @@ class ReceiptsApiView(RowsApiView):
     permission_required = SELL
     serializer_class = ReceiptSerializer
     queryset = Invoice.objects.all()
-    filterset_fields = ["supplied_on"]
+    filterset_class = filters.ReceiptListFilters
     ordering_fields = ["id", "supplied_on", "total_cents"]
     ordering = ["-id"]
 
@@ -610,7 +612,7 @@ class MarkedSalesApiView(RowsApiView):
     permission_required = SEE_MONEY
     serializer_class = MarkedSaleSerializer
     queryset = StandSale.objects.all()
-    filterset_fields = ["place", "sold_by"]
+    filterset_class = filters.MarkedSaleListFilters
     ordering_fields = ["id", "sold_at"]
     ordering = ["-id"]
 
@@ -660,7 +662,7 @@ class HandedInRowsApiView(RowsApiView):
     permission_required = SEE_MONEY
     serializer_class: type[serializers.Serializer] = HandedInSaleSerializer
     queryset = mark_queries.handed_in(is_settled=False)
-    filterset_fields = ["device", "handed_in_by"]
+    filterset_class = filters.HandedInSaleListFilters
     ordering_fields = ["id", "handed_in_at"]
     ordering = ["-id"]
 

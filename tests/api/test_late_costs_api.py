@@ -37,6 +37,11 @@ def test_goods_are_costed_late_and_that_is_undone(client, sell, jars, shelf):  #
     assert (made.status_code, made.json()["cost_cents"]) == (201, 600)
     assert post("/api/v1/late-costings/", "once", season=2026).status_code == 409
 
+    address = f"/api/v1/late-costings/{made.json()['id']}/lines/"
+    [line] = client.get(address).json()["results"]
+    assert (line["lot"], line["cost_cents"]) == (lot.code, 600)
+    assert client.get(f"{address}?ordering=-cost_cents").json()["results"] == [line]
+
     undone = post(f"/api/v1/late-costings/{made.json()['id']}/undo/", "back")
     assert (undone.status_code, undone.json()["is_undone"]) == (200, True)
     assert FulfilmentLine.objects.get().cost_cents is None

@@ -7,6 +7,7 @@ import time_machine
 
 from apiary_sales.billing.models import Adjustment, Invoice, Payment
 from apiary_sales.billing.queries import books
+from apiary_sales.billing.services import payments
 from apiary_sales.pricing.services import service_list
 from inventory.stock.models import Lot
 from tests import builders
@@ -101,6 +102,31 @@ def test_a_payment_that_looks_like_another_is_asked_about(send, shop):
     assert fields(send("payments/", paid(shop))) == ["is_another"]
     made(send("payments/", paid(shop, is_another=True)))
     assert Payment.objects.count() == 2
+
+
+def test_what_was_paid_in_advance_is_listed_at_its_order(read, shop, pounds):
+    order, other = (order_of(shop, jars(pounds, 2, "6.00"), fill=False) for _each in range(2))
+    cash, check = (
+        payments.receive(
+            customer=shop,
+            order=order,
+            amount_cents=cents,
+            method=method,
+            received_by=builders.person("office"),
+            key=builders.new_key(),
+        )
+        for cents, method in ((500, "cash"), (300, "check"))
+    )
+
+    def listed(of, **query):
+        return [
+            row["id"] for row in read(f"orders/{of.number}/payments/", **query).json()["results"]
+        ]
+
+    assert listed(order, ordering="id") == [cash.pk, check.pk]
+    assert listed(order, ordering="-id") == [check.pk, cash.pk]
+    assert listed(order, method="check") == [check.pk]
+    assert listed(other) == []
 
 
 @pytest.mark.parametrize(

@@ -14,13 +14,7 @@ from tests import serving
 from tests.upgrade import databases
 
 DEMO = read("house")
-# The newest dump may be of a version that kept no list of backups.
-NEW_BACKUP = (
-    "CREATE TABLE IF NOT EXISTS keeping_backup (kind, made_at, ok, file, sha256, is_encrypted, "
-    "message); DELETE FROM keeping_backup; "
-    "INSERT INTO keeping_backup (kind, made_at, ok, file, sha256, is_encrypted, message) "
-    "VALUES ('by_hand', '2026-11-27 07:30:00', 1, '{file}', '', 0, '')"
-)
+NEW_BACKUP = "UPDATE keeping_backup SET file = '{file}'"
 
 
 @pytest.fixture(autouse=True)
