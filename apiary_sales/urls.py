@@ -1,6 +1,7 @@
 from django.conf import settings
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
+from django.views.generic import RedirectView
 
 from apiary_sales.accounts import views
 
@@ -22,8 +23,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/plan/", include("apiary_sales.planning.urls")),
     path("reports/", include("apiary_sales.reports.urls")),
     path("api/v1/", include("apiary_sales.api.urls")),
-    # One door for everybody: wrong passwords are counted, and the second step is asked for, alike.
+    # One door in and one out for everybody: wrong passwords are counted, the second step is asked
+    # for, and what a new password ends is ended, alike.
     path("admin/login/", views.back_office_door),
+    path("admin/logout/", views.SignOutPageView.as_view()),
+    path("admin/password_change/", RedirectView.as_view(pattern_name="accounts:password")),
     path("admin/", admin.site.urls),
     path("", include("apiary_sales.web.short_addresses")),
 ]

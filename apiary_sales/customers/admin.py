@@ -1,3 +1,5 @@
+"""Customers in the back office: to be looked at, never changed."""
+
 from django.contrib import admin
 
 from apiary_sales.customers.models import (
@@ -10,7 +12,7 @@ from inventory.shared.admin import ReadOnlyAdmin
 
 
 @admin.register(Customer)
-class CustomerAdmin(admin.ModelAdmin):
+class CustomerAdmin(ReadOnlyAdmin):
     list_display = ["name", "kind", "tier", "city", "is_active"]
     list_filter = ["kind", "tier", "is_active"]
     search_fields = ["name", "contact", "city", "email"]

@@ -1,67 +1,53 @@
-"""The back office of the bottling room."""
+"""The bottling room in the back office: to be looked at, never changed."""
 
 from django.contrib import admin
 
 from inventory.bottling import models
-from inventory.shared.admin import NoDeleteAdmin, ReadOnlyAdmin, ReadOnlyInline
+from inventory.shared.admin import ReadOnlyAdmin, ReadOnlyInline
 
 
-class SizePartInline(admin.TabularInline):
+class SizePartInline(ReadOnlyInline):
     model = models.SizePart
-    extra = 1
 
 
 @admin.register(models.Size)
-class SizeAdmin(NoDeleteAdmin):
+class SizeAdmin(ReadOnlyAdmin):
     list_display = ["name", "declared_amount", "declared_unit", "brimful_ml", "is_active"]
     list_filter = ["is_active"]
     inlines = [SizePartInline]
 
-    def has_add_permission(self, request) -> bool:
-        return False
 
-
-class ProductPartInline(admin.TabularInline):
+class ProductPartInline(ReadOnlyInline):
     model = models.ProductPart
-    extra = 1
 
 
-class BoxContentInline(admin.TabularInline):
+class BoxContentInline(ReadOnlyInline):
     model = models.BoxContent
     fk_name = "box"
-    extra = 1
 
 
 @admin.register(models.Product)
-class ProductAdmin(NoDeleteAdmin):
+class ProductAdmin(ReadOnlyAdmin):
     list_display = ["name", "kind", "size", "variety", "form", "brand", "is_active"]
     list_filter = ["kind", "is_active"]
     list_select_related = ["size", "variety", "brand"]
-    readonly_fields = ["item", "kind", "size", "variety", "form", "brand"]
     inlines = [ProductPartInline, BoxContentInline]
-
-    def has_add_permission(self, request) -> bool:
-        return False
 
 
 @admin.register(models.Variety)
-class VarietyAdmin(NoDeleteAdmin):
+class VarietyAdmin(ReadOnlyAdmin):
     list_display = ["name", "floral_source", "is_active"]
 
 
 @admin.register(models.Brand)
-class BrandAdmin(NoDeleteAdmin):
+class BrandAdmin(ReadOnlyAdmin):
     list_display = ["name", "is_active"]
 
 
 @admin.register(models.PackagingPart)
-class PackagingPartAdmin(NoDeleteAdmin):
+class PackagingPartAdmin(ReadOnlyAdmin):
     list_display = ["name", "kind", "reorder_point", "is_active"]
     list_filter = ["kind", "is_active"]
-    readonly_fields = ["item"]
-
-    def has_add_permission(self, request) -> bool:
-        return False
 
 
 @admin.register(models.PartReceipt)

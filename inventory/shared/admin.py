@@ -1,4 +1,8 @@
-"""What every back office page is built on: rows to look at, rows to correct."""
+"""What every page of the back office is built on: rows to look at.
+
+Whoever changes a row does so on its own page, whose service keeps the rules; a change here would
+leave out what has to go along with it.
+"""
 
 from typing import TYPE_CHECKING, Any
 
@@ -37,10 +41,6 @@ class ReadOnlyInline(TabularInline):
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
-
-
-class NoDeleteAdmin(ModelAdmin):
-    """Reference rows: corrected here, taken out of use rather than deleted."""
 
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False

@@ -1,11 +1,8 @@
-"""The back office of honey and stock: the ledger to look at, the reference rows to correct.
-
-What the ledger keeps is written by services alone; here it can only be read.
-"""
+"""Honey and stock in the back office: to be looked at, never changed."""
 
 from django.contrib import admin
 
-from inventory.shared.admin import NoDeleteAdmin, ReadOnlyAdmin, ReadOnlyInline
+from inventory.shared.admin import ReadOnlyAdmin, ReadOnlyInline
 from inventory.stock import models
 
 
@@ -68,58 +65,38 @@ class LotHoldAdmin(ReadOnlyAdmin):
 
 
 @admin.register(models.Lot)
-class LotAdmin(NoDeleteAdmin):
-    """What was written wrongly about a lot; what the ledger counted of it stays."""
-
+class LotAdmin(ReadOnlyAdmin):
     list_display = ["code", "kind", "season", "floral_source", "made_on", "moisture_percent"]
     list_filter = ["kind", "season", "is_on_hold"]
     search_fields = ["code", "floral_source", "yard", "supplier_lot"]
-    readonly_fields = [
-        "kind",
-        "code",
-        "owner",
-        "quantity_made",
-        "product",
-        "is_on_hold",
-        "hold_reason",
-    ]
     inlines = [LotParentInline]
-
-    def has_add_permission(self, request) -> bool:
-        return False
 
 
 @admin.register(models.Supplier)
-class SupplierAdmin(NoDeleteAdmin):
+class SupplierAdmin(ReadOnlyAdmin):
     list_display = ["name", "kind", "city", "country", "is_active"]
     list_filter = ["kind", "is_active"]
     search_fields = ["name", "contact", "city", "email"]
 
 
-class TankShapeInline(admin.StackedInline):
+class TankShapeInline(ReadOnlyInline):
     model = models.TankShape
-    extra = 0
 
 
 @admin.register(models.Place)
-class PlaceAdmin(NoDeleteAdmin):
+class PlaceAdmin(ReadOnlyAdmin):
     list_display = ["code", "name", "kind", "capacity_litres", "is_active"]
     list_filter = ["kind", "is_active"]
     search_fields = ["code", "name"]
     inlines = [TankShapeInline]
 
-    def get_readonly_fields(self, request, obj=None) -> list[str]:
-        # A place's balances repeat its kind, and its addresses its short name.
-        return ["kind", "code"] if obj else []
 
-
-class CalibrationPointInline(admin.TabularInline):
+class CalibrationPointInline(ReadOnlyInline):
     model = models.CalibrationPoint
-    extra = 1
 
 
 @admin.register(models.TankShape)
-class TankShapeAdmin(admin.ModelAdmin):
+class TankShapeAdmin(ReadOnlyAdmin):
     list_display = ["place", "form", "diameter_mm", "length_mm", "end"]
     list_select_related = ["place"]
     inlines = [CalibrationPointInline]
@@ -132,10 +109,5 @@ class DipReadingAdmin(ReadOnlyAdmin):
 
 
 @admin.register(models.ProductionSettings)
-class ProductionSettingsAdmin(NoDeleteAdmin):
+class ProductionSettingsAdmin(ReadOnlyAdmin):
     list_display = ["labour_cents_per_hour", "cost_method", "honey_house_celsius"]
-
-    def has_add_permission(self, request) -> bool:
-        return (
-            super().has_add_permission(request) and not models.ProductionSettings.objects.exists()
-        )
