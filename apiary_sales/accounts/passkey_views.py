@@ -126,8 +126,7 @@ class SignInPasskeyView(RedirectURLMixin, FormView):
             sign_ins.note_wrong_code(self.request, None)
             form.refuse(error)
             return self.form_invalid(form)
-        signing_in.finish(self.request, person)
-        return redirect(self.get_success_url())
+        return signing_in.finish(self.request, person, then=self.get_success_url())
 
     def form_invalid(self, form: HouseForm) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)

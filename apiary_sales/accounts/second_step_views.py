@@ -87,8 +87,7 @@ class SignInCodeView(RedirectURLMixin, FormView):
             sign_ins.note_wrong_code(self.request, self.person)
             form.refuse(error)
             return self.form_invalid(form)
-        signing_in.finish(self.request, self.person)
-        response = redirect(self.get_success_url())
+        response = signing_in.finish(self.request, self.person, then=self.get_success_url())
         if data.get("remember"):
             signing_in.remember(response, self.request, self.person)
         return response

@@ -9,7 +9,9 @@ import time
 from django.conf import settings
 from django.contrib.auth import login
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 
+from apiary_sales.accounts import locks
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import SecondStep
 from apiary_sales.accounts.services import second_steps
@@ -44,12 +46,15 @@ def half_way(request: HttpRequest) -> User | None:
     return User.objects.filter(pk=kept["person"], is_active=True).first()
 
 
-def finish(request: HttpRequest, person: User) -> None:
-    """Sign a person in who gave all that is asked, in a new session."""
+def finish(request: HttpRequest, person: User, *, then: str) -> HttpResponse:
+    """Sign a person in who gave all that is asked, in a new session, and lead on to a page."""
     request.session.flush()
     login(request, person, backend=BACKEND)
     if SecondStep.objects.filter(person=person).exists():
         request.session[BOTH_STEPS] = True
+    response = redirect(then)
+    locks.remember_browser(request, response, person.username)
+    return response
 
 
 def remember(response: HttpResponse, request: HttpRequest, person: User) -> None:

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from apiary_sales.accounts import access, locks, queries, roles, second_step_views, signing_in
+from apiary_sales.accounts import access, queries, roles, second_step_views, signing_in
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
@@ -49,10 +49,7 @@ class SignInView(auth_views.LoginView):
         if signing_in.needs_code(self.request, person):
             signing_in.begin(self.request, person)
             return redirect(second_step_views.code_page(self.get_redirect_url()))
-        signing_in.finish(self.request, person)
-        response = redirect(self.get_success_url())
-        locks.remember_browser(self.request, response, person.username)
-        return response
+        return signing_in.finish(self.request, person, then=self.get_success_url())
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         response = super().form_invalid(form)

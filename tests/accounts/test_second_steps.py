@@ -14,10 +14,10 @@ from django.test import Client, override_settings
 from django.urls import reverse
 from django.utils import timezone
 
-from apiary_sales.accounts import sign_in_codes
+from apiary_sales.accounts import locks, sign_in_codes
 from apiary_sales.accounts.models import ApiToken, User
 from apiary_sales.accounts.second_step_models import RecoveryCode, SecondStep, SecondStepRule
-from apiary_sales.accounts.services import people, second_steps
+from apiary_sales.accounts.services import people, second_steps, sessions
 from inventory.shared.errors import BadValue, NotAllowedNow, TooManyTries
 from tests import builders
 from tests.accounts.code_app import KEY, START, STEP, code_at, key_of
@@ -343,12 +343,18 @@ def forget(person):
     second_steps.forget_devices(person=person)
 
 
+def signed_out_everywhere(person):
+    sessions.sign_out_others(person=person, but=None)
+
+
 def set_up_again(person):
     second_steps.remove(person=person, removed_by=None)
     second_steps.set_up(person=person, key=KEY, code=now_code())
 
 
-@pytest.mark.parametrize("end", [new_password, off_and_on, forget, set_up_again])
+@pytest.mark.parametrize(
+    "end", [new_password, off_and_on, forget, signed_out_everywhere, set_up_again]
+)
 def test_a_device_is_forgotten(client, odile, clock, end):
     remembered(client, clock)
 
@@ -356,6 +362,15 @@ def test_a_device_is_forgotten(client, odile, clock, end):
 
     assert give_password(client).url == CODE
     assert not is_in(client)
+
+
+def test_a_browser_in_which_the_code_was_given_is_known_to_the_locks(client, odile, clock):
+    give_password(client)
+    assert locks.COOKIE not in client.cookies
+
+    give_code(client, now_code())
+
+    assert client.cookies[locks.COOKIE].value
 
 
 def test_a_device_is_remembered_for_its_person_alone(client, odile, clock):

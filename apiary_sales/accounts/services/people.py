@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
-from apiary_sales.accounts.services import second_steps, sessions, tokens
+from apiary_sales.accounts.services import sessions, tokens
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import NotAllowedNow, parameters_named
 
@@ -94,7 +94,6 @@ def switch_off(*, person: User) -> User:
     person.is_active = False
     person.save(update_fields=["is_active"])
     _end_access(person)
-    second_steps.forget_devices(person=person)
     return person
 
 

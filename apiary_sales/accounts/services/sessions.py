@@ -5,6 +5,7 @@ from django.utils import timezone
 
 from apiary_sales.accounts import rules
 from apiary_sales.accounts.models import HouseSession, User
+from apiary_sales.accounts.services import second_steps
 from apiary_sales.accounts.session_store import Device
 
 
@@ -30,7 +31,11 @@ def sign_out(*, session: HouseSession) -> None:
 
 @transaction.atomic
 def sign_out_others(*, person: User, but: HouseSession | None) -> int:
-    """Sign a person out on every device but one; return on how many."""
+    """Sign a person out on every device but one; return on how many.
+
+    No device is remembered any longer: whoever has a second step is asked for a code everywhere.
+    """
+    second_steps.forget_devices(person=person)
     others = HouseSession.objects.filter(person=person)
     if but is not None:
         others = others.exclude(pk=but.pk)
