@@ -152,10 +152,10 @@ class ReportCsvView(OneReportView):
         },
     )
     def get(self, request, slug: str):
-        """Return one report as the CSV file of its page, with the total in the last line."""
+        """Return one report as CSV, with commas and decimal points, the total in the last line."""
         made = _made(request, slug)
         return HttpResponse(
-            exports.csv_file(made),
+            exports.csv_file(made, for_program=True),
             content_type="text/csv; charset=utf-8",
             headers={"Content-Disposition": f'attachment; filename="{slug}.csv"'},
         )

@@ -14,10 +14,10 @@ from apiary_sales.reports.report import FilteredReport
 from inventory.shared.csv_files import csv_bytes
 
 
-def csv_file(made: FilteredReport) -> bytes:
+def csv_file(made: FilteredReport, *, for_program: bool = False) -> bytes:
     """Return a report as CSV in UTF-8, with the mark by which spreadsheets know it."""
     headings = [heading for heading, _figure, _format in headings_of(made)]
-    return csv_bytes([headings, *rows_of(made)])
+    return csv_bytes([headings, *rows_of(made)], for_program=for_program)
 
 
 def headings_of(made: FilteredReport) -> Iterator[tuple[str, Callable[[Any], Any], str]]:

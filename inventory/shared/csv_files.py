@@ -5,6 +5,9 @@ for a formula, whoever typed it. Such text gets an apostrophe before it (OWASP, 
 So does what follows a semicolon, a tab or a new line within a text: a spreadsheet that takes these
 for the end of a cell, as one of a house with decimal commas does, would begin a cell there.
 Figures are ours and stay figures.
+
+Spreadsheets of a house with decimal commas begin a cell at a semicolon, and take "12.5" for a text
+or a day: there a file is written as they read it. Programs get commas and points from every house.
 """
 
 import csv
@@ -16,6 +19,8 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.utils.http import content_disposition_header
+
+from inventory.shared import conventions
 
 # The wide forms are what a spreadsheet set to an East Asian language takes for the same.
 SIGNS = "=+-@＝＋－＠"
@@ -32,17 +37,19 @@ def starts_formula(text: str) -> bool:
     return text.startswith(FORMULA_STARTS)
 
 
-def csv_lines(rows: Iterable[Iterable[Any]]) -> Iterator[str]:
+def csv_lines(rows: Iterable[Iterable[Any]], *, for_program: bool = False) -> Iterator[str]:
     """Yield a CSV file line by line, so that a long one is never in memory as a whole."""
-    writer = csv.writer(_Echo())
+    is_with_commas = not for_program and conventions.current().decimal_sign == ","
+    writer = csv.writer(_Echo(), delimiter=";" if is_with_commas else ",")
+    decimal_sign = "," if is_with_commas else "."
     yield UTF_8_MARK
     for row in rows:
-        yield writer.writerow(_cell(value) for value in row)
+        yield writer.writerow(_cell(value, decimal_sign) for value in row)
 
 
-def csv_bytes(rows: Iterable[Iterable[Any]]) -> bytes:
+def csv_bytes(rows: Iterable[Iterable[Any]], *, for_program: bool = False) -> bytes:
     """Return rows as a CSV file in UTF-8."""
-    return "".join(csv_lines(rows)).encode()
+    return "".join(csv_lines(rows, for_program=for_program)).encode()
 
 
 def csv_response(name: str, rows: Iterable[Iterable[Any]]) -> HttpResponse:
@@ -59,11 +66,13 @@ class _Echo:
         return text
 
 
-def _cell(value: Any) -> str:
+def _cell(value: Any, decimal_sign: str) -> str:
     if value is None:
         return ""
-    if isinstance(value, int | Decimal):
-        return f"{value:f}" if isinstance(value, Decimal) else str(value)
+    if isinstance(value, Decimal):
+        return f"{value:f}".replace(".", decimal_sign)
+    if isinstance(value, int):
+        return str(value)
     if isinstance(value, date):
         return value.isoformat()
     return made_harmless(str(value))

@@ -196,11 +196,12 @@ def test_the_days_are_in_the_name_of_the_file(house, client):
 
 
 @pytest.mark.parametrize("slug", ["margin-by-product", "sales-by-product", "overfill"])
-def test_a_table_to_take_along_keeps_the_point_in_a_comma_house(house, request, slug):
+def test_a_table_for_programs_keeps_the_point_in_a_comma_house(house, request, slug):
     with_a_point = exports.csv_file(made(slug))
     cells = [[cell.value for cell in row] for row in workbook(made(slug)).active]
 
     request.getfixturevalue("comma_house")
 
-    assert exports.csv_file(made(slug)) == with_a_point
+    assert exports.csv_file(made(slug), for_program=True) == with_a_point
+    assert exports.csv_file(made(slug)) != with_a_point
     assert [[cell.value for cell in row] for row in workbook(made(slug)).active] == cells

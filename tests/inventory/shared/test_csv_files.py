@@ -2,6 +2,7 @@
 
 import csv
 import io
+from decimal import Decimal
 
 import pytest
 
@@ -20,6 +21,16 @@ def test_no_cell_begins_a_formula_in_any_locale(delimiter, sign):
     for row in csv.reader(io.StringIO(written, newline=""), delimiter=delimiter):
         for cell in row:
             assert cell.strip(' "\t')[:1] not in SIGNS, (delimiter, row)
+
+
+def test_a_house_with_decimal_commas_gets_what_its_spreadsheet_reads(comma_house):
+    rows = [["Honey", Decimal("1234.50"), 7, "1.5; 2"], ["Wax", Decimal("-0.5"), None, "a,b"]]
+
+    written = csv_files.csv_bytes(rows).decode("utf-8-sig")
+    for_program = csv_files.csv_bytes(rows, for_program=True).decode("utf-8-sig")
+
+    assert written == 'Honey;1234,50;7;"1.5; 2"\r\nWax;-0,5;;a,b\r\n'
+    assert for_program == 'Honey,1234.50,7,1.5; 2\r\nWax,-0.5,,"a,b"\r\n'
 
 
 @pytest.mark.parametrize("text", ["a; b", "5; 6", "two\nlines", "Honey-jar", "a = b", "x\n\ny"])
