@@ -150,6 +150,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "apiary_sales.web.middleware.NullCharacterMiddleware",
+    "apiary_sales.web.middleware.PlainTextMiddleware",
 ]
 
 ROOT_URLCONF = "apiary_sales.urls"

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
-from inventory.shared import public_pages
+from inventory.shared import plain_text, public_pages
 
 logger = logging.getLogger(__name__)
 
@@ -124,6 +124,19 @@ class NullCharacterMiddleware:
             asked += [name, *values]
         if any("\x00" in text for text in asked):
             raise Http404
+        return self.get_response(request)
+
+
+class PlainTextMiddleware:
+    """Hand on what a form sent without marks that nobody sees; see `plain_text`."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.method == "POST" and request.POST:
+            # The stubs know no setter, which Django has.
+            request.POST = plain_text.plain_form(request.POST)  # type: ignore[assignment]
         return self.get_response(request)
 
 
