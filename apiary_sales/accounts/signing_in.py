@@ -8,8 +8,7 @@ import time
 
 from django.conf import settings
 from django.contrib.auth import login
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from apiary_sales.accounts import locks
 from apiary_sales.accounts.models import User
@@ -52,7 +51,7 @@ def finish(request: HttpRequest, person: User, *, then: str) -> HttpResponse:
     login(request, person, backend=BACKEND)
     if SecondStep.objects.filter(person=person).exists():
         request.session[BOTH_STEPS] = True
-    response = redirect(then)
+    response = HttpResponseRedirect(then)
     locks.remember_browser(request, response, person.username)
     return response
 

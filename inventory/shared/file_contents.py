@@ -36,7 +36,7 @@ SHOWN_INLINE = frozenset({"application/pdf", *IMAGES.values()})
 CONTROL_CHARACTERS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 # A photo takes up to 200 MB while it is opened, so they are opened one at a time.
-_one_at_a_time = threading.Lock()
+one_picture_at_a_time = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ def _image_type(content: bytes, name: str) -> str:
 
     broken = _("%(name)s can't be opened as a photo. Save or scan it again.") % {"name": name}
     too_large = _("%(name)s has too many pixels: more than 50 million.") % {"name": name}
-    with _one_at_a_time, warnings.catch_warnings():
+    with one_picture_at_a_time, warnings.catch_warnings():
         # Our own bound is below the one at which Pillow warns.
         warnings.simplefilter("ignore")
         try:

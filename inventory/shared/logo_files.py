@@ -12,11 +12,15 @@ from xml.etree import ElementTree
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import BadValue
+from inventory.shared.file_contents import one_picture_at_a_time
 
 SIZE_BYTES_MAX = 2_000_000
 PIXELS_MAX = 50_000_000
 # 30 mm at 600 dots an inch: no paper shows more.
 SIDE_PIXELS_MAX = 1_200
+# A drawing is drawn on every paper; one of a few lines can say that it repeats itself without end.
+LEVELS_MAX = 50
+PARTS_MAX = 20_000
 
 SVG = "{http://www.w3.org/2000/svg}"
 LINK = "{http://www.w3.org/1999/xlink}href"
@@ -76,7 +80,7 @@ def cleaned(content: bytes) -> bytes:
 def _pixels(content: bytes) -> bytes:
     from PIL import Image, UnidentifiedImageError
 
-    with warnings.catch_warnings():
+    with one_picture_at_a_time, warnings.catch_warnings():
         # Our own bound is below the one at which Pillow warns.
         warnings.simplefilter("ignore")
         try:
@@ -108,11 +112,35 @@ def _drawing(content: bytes) -> bytes:
         raise _refused(_("The file is no picture that is accepted here.")) from None
     if root.tag != f"{SVG}svg":
         raise _refused(_("The file is no picture that is accepted here."))
+    _check_size(root)
     _keep_what_draws(root)
     ElementTree.register_namespace("", SVG.strip("{}"))
     ElementTree.register_namespace("xlink", LINK[1:].removesuffix("}href"))
     kept: bytes = ElementTree.tostring(root, encoding="utf-8")
     return kept
+
+
+def _check_size(root: ElementTree.Element) -> None:
+    """Refuse a drawing of too many parts, with those that it repeats, or of too many levels."""
+    parts: list[ElementTree.Element] = []
+    waiting = [(root, 1)]
+    while waiting:
+        part, level = waiting.pop()
+        if level > LEVELS_MAX:
+            raise _refused(_("The SVG has groups in groups, more than 50 levels deep."))
+        parts.append(part)
+        waiting += [(inner, level + 1) for inner in part]
+    repeated: dict[str, int] = {}
+    for part in parts:
+        if name := part.get("id"):
+            has_more = any(inner.tag == f"{SVG}use" for inner in part.iter() if inner is not part)
+            repeated[f"#{name}"] = PARTS_MAX if has_more else sum(1 for _inner in part.iter())
+    count = len(parts)
+    for part in parts:
+        if part.tag == f"{SVG}use":
+            count += repeated.get(part.get("href") or part.get(LINK) or "", 0)
+    if count > PARTS_MAX:
+        raise _refused(_("The SVG has far too many parts. Draw it more simply."))
 
 
 def _keep_what_draws(element: ElementTree.Element) -> None:

@@ -40,6 +40,28 @@ def test_signing_in_never_leads_to_another_house(client):
     assert page.url == "/"
 
 
+@pytest.mark.parametrize("after", ["help", "web:help", "-1", "🍯"])
+@pytest.mark.parametrize(
+    "address", ["/account/sign-in/", "/account/sign-in/passkey/", "/admin/login/"]
+)
+def test_a_next_address_that_is_none_is_no_fault(client, address, after):
+    client.post("/account/sign-in/", {"username": builders.person("owner"), "password": "owner"})
+
+    page = client.get(address, {"next": after})
+
+    assert page.status_code == 302
+
+
+def test_signing_in_with_a_next_address_that_is_none_is_no_fault(client):
+    builders.person("office")
+
+    page = client.post(
+        "/account/sign-in/", {"username": "office", "password": "office", "next": "help"}
+    )
+
+    assert (page.status_code, page.url) == (302, "help")
+
+
 def test_a_wrong_password_is_refused_in_plain_words(client):
     builders.person("office")
 

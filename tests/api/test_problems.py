@@ -2,6 +2,7 @@
 
 import json
 import logging
+from time import process_time
 
 import pytest
 from django.contrib.sessions.exceptions import SessionInterrupted
@@ -256,6 +257,23 @@ def test_what_readers_of_json_take_differently_is_refused(asking, raw):
 
     assert answer.status_code == 400
     assert answer["Content-Type"] == "application/problem+json"
+
+
+def test_a_name_that_comes_twice_among_very_many_is_found_in_time(asking):
+    """A search for each name among all others would take minutes."""
+    names = [f'"a{number}": 1' for number in range(100_000)]
+    begun = process_time()
+
+    answer = asking.post(
+        "/api/v1/extractions/",
+        "{" + ", ".join([*names, '"a99999": 2']) + "}",
+        content_type="application/json",
+        headers={"Idempotency-Key": "k"},
+    )
+
+    assert answer.status_code == 400
+    assert '"a99999" comes twice' in answer.json()["detail"]
+    assert process_time() - begun < 10
 
 
 @pytest.mark.parametrize(

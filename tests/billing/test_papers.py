@@ -465,6 +465,44 @@ def test_what_is_no_logo_is_refused(content, sentence):
     assert not House.current().logo
 
 
+def repeated(times: int, levels: int) -> bytes:
+    """Return groups of which each repeats the one before it so many times."""
+    groups = [b'<g id="g0"><path d="M0 0"/></g>']
+    for level in range(1, levels):
+        uses = b'<use href="#g%d"/>' % (level - 1)
+        groups.append(b'<g id="g%d">' % level + uses * times + b"</g>")
+    return b"".join([*groups, b'<use href="#g%d"/>' % (levels - 1)])
+
+
+@pytest.mark.parametrize(
+    ("inside", "sentence"),
+    [
+        (b"<g>" * 49 + b"<g/>" + b"</g>" * 49, "more than 50 levels deep"),
+        (b"<g>" * 100_000 + b"</g>" * 100_000, "more than 50 levels deep"),
+        (b"<g/>" * 20_000, "The SVG has far too many parts. Draw it more simply."),
+        # Two lines that would be drawn a billion times.
+        (repeated(10, 9), "The SVG has far too many parts. Draw it more simply."),
+        (b'<g id="a"><use href="#a"/></g><use href="#a"/>', "The SVG has far too many parts."),
+        (
+            b'<g id="a">' + b"<g/>" * 200 + b"</g>" + b'<use href="#a"/>' * 100,
+            "The SVG has far too many parts.",
+        ),
+    ],
+)
+def test_a_drawing_without_end_is_refused(inside, sentence):
+    content = b'<svg xmlns="http://www.w3.org/2000/svg">' + inside + b"</svg>"
+
+    with pytest.raises(BadValue, match=re.escape(sentence)):
+        logo_files.cleaned(content)
+
+
+def test_a_drawing_may_repeat_its_parts():
+    inside = b'<g id="cell"><path d="M0 0"/></g>' + b'<use href="#cell"/>' * 50
+    content = b'<svg xmlns="http://www.w3.org/2000/svg">' + inside + b"</svg>"
+
+    assert logo_files.cleaned(content).count(b"<use") == 50
+
+
 def test_the_drawing_programs_own_notes_are_left_out():
     content = (
         b'<?xml version="1.0"?><!DOCTYPE svg PUBLIC "-//W3C//DTD SVG 1.1//EN" "svg11.dtd">'

@@ -340,6 +340,24 @@ def test_what_is_no_message_is_refused_in_words(seller, body):
     assert (response.status_code, response.json()["message"]) == (422, UNREADABLE)
 
 
+# What a database can't keep, in a name that the sale has no use for.
+UNKEPT = ['"\\ud800"', '"a\\u0000"', "NaN", "1e999", "[" * 500 + "]" * 500]
+
+
+@pytest.mark.parametrize("unkept", UNKEPT, ids=["half", "null", "no number", "infinite", "deep"])
+@pytest.mark.parametrize("address", [SALES, "/stand/handed-in/", "/stand/undo/", "/stand/seller/"])
+def test_a_message_that_cannot_be_kept_is_refused_in_words(seller, message, address, unkept):
+    body = {"key": "k", "text": "Two jars", "body": message, **message}
+    body |= {"seller": 1, "pin": "1", "device": ""}
+    sent = json.dumps({"odd": "ODD", **body}).replace('"ODD"', unkept)
+
+    response = seller.post(address, sent, content_type="application/json")
+
+    assert response.status_code == 422
+    assert "could not be read" in response.json()["message"]
+    assert not Invoice.objects.exists()
+
+
 def test_signed_out_the_till_is_told_to_sign_in(client, message):
     response = send(client, message)
 

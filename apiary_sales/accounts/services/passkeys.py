@@ -5,8 +5,8 @@ finger, the face or the PIN of the device: so it counts as both steps of signing
 imported where it is used, since starting need not wait for it.
 """
 
-import json
 from dataclasses import dataclass
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import Passkey
+from inventory.shared import json_texts
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import BadValue
 
@@ -77,9 +78,10 @@ def add(*, person: User, name: str, answer: str, challenge: str, site: Site) -> 
 
     if Passkey.objects.filter(person=person).count() >= PASSKEYS_MAX:
         raise BadValue(_("You have 20 passkeys. Remove one first."))
+    answered = _read(answer)
     try:
         made = webauthn.verify_registration_response(
-            credential=answer,
+            credential=answered,
             expected_challenge=urlsafe_base64_decode(challenge),
             expected_rp_id=site.name,
             expected_origin=site.origin,
@@ -118,17 +120,18 @@ def check(*, answer: str, challenge: str, site: Site) -> User:
     import webauthn
     from webauthn.helpers.exceptions import WebAuthnException
 
+    answered = _read(answer)
     passkey = (
         Passkey.objects.select_for_update(of=("self",))
         .select_related("person")
-        .filter(credential=_credential_of(answer), person__is_active=True)
+        .filter(credential=_credential_of(answered), person__is_active=True)
         .first()
     )
     if passkey is None:
         raise BadValue(_("This passkey is not known here. Sign in with name and password."))
     try:
         checked = webauthn.verify_authentication_response(
-            credential=answer,
+            credential=answered,
             expected_challenge=urlsafe_base64_decode(challenge),
             expected_rp_id=site.name,
             expected_origin=site.origin,
@@ -149,10 +152,16 @@ def remove(*, passkey: Passkey) -> None:
     passkey.delete()
 
 
-def _credential_of(answer: str) -> str:
-    """Return the id in a browser's answer; empty for what is none."""
+def _read(answer: str) -> dict[str, Any]:
+    """Return a browser's answer; empty for what is none."""
     try:
-        found = json.loads(answer)["id"]
-    except (ValueError, TypeError, KeyError):
-        return ""
+        found = json_texts.read(answer)
+    except json_texts.UnreadableJson:
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _credential_of(answer: dict[str, Any]) -> str:
+    """Return the id in a browser's answer; empty for what is none."""
+    found = answer.get("id")
     return found if isinstance(found, str) else ""

@@ -5,7 +5,6 @@ in words why it cannot be booked at all.
 """
 
 import functools
-import json
 from collections.abc import Callable
 from typing import Any
 
@@ -26,7 +25,7 @@ from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import handed_in, stand, stand_returns
 from apiary_sales.billing.views.stand_app import OURS
 from apiary_sales.billing.views.stand_words import sold_text
-from inventory.shared import keys, public_address
+from inventory.shared import json_texts, keys, public_address
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
 
@@ -67,9 +66,9 @@ def record_sale(request: HttpRequest) -> JsonResponse:
     fit. Only what cannot be read, or names goods that never were, is refused.
     """
     try:
-        message = json.loads(request.body)
+        message = json_texts.read(request.body)
         fields = messages.parse_sale(message)
-    except (ValueError, RecursionError):
+    except json_texts.UnreadableJson:
         return refusal(str(messages.unreadable()), status=422)
     except HouseError as error:
         made = stand.find(_key_of(message))
@@ -133,7 +132,7 @@ def hand_in(request: HttpRequest) -> JsonResponse:
             key=messages.text(message, "key"),
             body=body,
             text=messages.text(message, "text", messages.TEXT_MAX),
-            reason=str(message.get("reason") or "").replace("\x00", "")[: messages.TEXT_MAX],
+            reason=str(message.get("reason") or "")[: messages.TEXT_MAX],
             device=messages.text(body, "device") if body.get("device") else "",
             handed_in_by=person_of(request),
         )
@@ -208,12 +207,12 @@ def _told(made: StandSale, request: HttpRequest) -> dict[str, Any]:
 
 def _object(request: HttpRequest) -> dict[str, Any] | None:
     try:
-        message = json.loads(request.body)
-    except (ValueError, RecursionError):
+        message = json_texts.read(request.body)
+    except json_texts.UnreadableJson:
         return None
     return message if isinstance(message, dict) else None
 
 
 def _key_of(message: Any) -> str:
     key = message.get("key") if isinstance(message, dict) else None
-    return key.replace("\x00", "") if isinstance(key, str) else ""
+    return key if isinstance(key, str) else ""

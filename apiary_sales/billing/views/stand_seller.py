@@ -1,6 +1,5 @@
 """The change of seller at a phone that several people share."""
 
-import json
 from typing import Any
 
 from django.contrib.auth.decorators import login_not_required
@@ -12,6 +11,7 @@ from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import pins
 from apiary_sales.billing.views.stand_app import OURS
+from inventory.shared import json_texts
 from inventory.shared.errors import BadValue, HouseError, TooManyTries
 
 TEXT_LENGTH_MAX = 100
@@ -45,8 +45,8 @@ def _parse(body: bytes) -> dict[str, Any]:
     """Return person, PIN and device out of what the page sent; raises `BadValue`."""
     unreadable = BadValue(_("This could not be read. Open the stand page again."))
     try:
-        data = json.loads(body)
-    except (ValueError, RecursionError):
+        data = json_texts.read(body)
+    except json_texts.UnreadableJson:
         raise unreadable from None
     if not isinstance(data, dict):
         raise unreadable
