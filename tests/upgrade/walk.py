@@ -702,6 +702,12 @@ def pages(client: Client) -> Iterator[tuple[str, str]]:
             yield name, reverse(name, kwargs=found[0])
 
 
+def arguments_of_rows(client: Client) -> dict[str, list[Arguments]]:
+    """Return the arguments of each address that takes some, for rows of the database."""
+    _add_what_is_new()
+    return _arguments(client)
+
+
 def every_row(client: Client) -> Iterator[tuple[str, str]]:
     """Yield the name and address of everything of our own, for each kind of row there is."""
     arguments = _arguments(client)
