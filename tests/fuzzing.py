@@ -39,6 +39,8 @@ SECONDS_MAX = 20
 QUERIES_MORE = 400
 
 MANY = 10_000
+# A file where a text is expected, or one that is not of the kind that is.
+FILE = SimpleUploadedFile("a\u202e.csv", b"\x00\xff;1\n" * MANY, "text/csv")
 LONG = 1_000_000
 # What is typed into a field, or written after the question mark.
 TEXTS: dict[str, str] = {
@@ -151,9 +153,21 @@ class Ask:
     what: str
     url: str
     method: str = "get"
-    body: dict[str, Any] | None = None
+    # What is sent, and what is put in its fields instead; `...` leaves a field out.
+    body: Any = field(default_factory=dict)
+    change: dict[Any, Any] = field(default_factory=dict)
     is_json: bool = False
     role: str = "owner"
+
+    def content(self) -> Any:
+        """Return what is sent. It is put together late: all of them would not fit in memory."""
+        if self.is_json:
+            content = self.body
+            for place, value in self.change.items():
+                content = with_value(content, place, value)
+            return content
+        content = {**self.body, **self.change}
+        return {each: value for each, value in content.items() if value is not ...}
 
     def __str__(self) -> str:
         return f"{self.method.upper()} {self.name} with {self.what}"
@@ -230,12 +244,13 @@ class Asker:
 
     def _answer(self, client: Client, ask: Ask) -> HttpResponse:
         # Of a fault, the answer's log would tell at length.
-        content, kind = ask.body or {}, "application/x-www-form-urlencoded"
+        content, kind = ask.content(), "application/x-www-form-urlencoded"
         headers = {"Idempotency-Key": "fuzz", "If-Match": "*"}
         data: str | bytes
         if ask.is_json:
             data, kind = json.dumps(content), "application/json"
-        elif any(isinstance(value, SimpleUploadedFile) for value in content.values()):
+        elif FILE in content.values():
+            FILE.seek(0)
             data, kind = encode_multipart(BOUNDARY, _plain(content)), MULTIPART_CONTENT
         else:
             data = urlencode(content, doseq=True, errors="surrogatepass")
@@ -336,6 +351,8 @@ class FormSeen:
     filled: dict[str, Any] = field(default_factory=dict)
     files: set[str] = field(default_factory=set)
     texts: set[str] = field(default_factory=set)
+    # A browser sends the one that was pressed.
+    buttons: list[tuple[str, str]] = field(default_factory=list)
 
 
 class FormReader(HTMLParser):
@@ -369,7 +386,8 @@ class FormReader(HTMLParser):
             self.form.texts.add(name)
             self._put(name, "")
         elif tag in ("input", "button"):
-            self._input(at.get("type") or "text", name, value, at)
+            usual = "submit" if tag == "button" else "text"
+            self._input(at.get("type") or usual, name, value, at)
 
     def handle_data(self, data: str) -> None:
         if self._text and data.strip() and self.form:
@@ -405,8 +423,7 @@ class FormReader(HTMLParser):
                 form.body[name] = value or "on"
                 form.filled[name] = value or "on"
         elif kind == "submit":
-            form.body.setdefault(name, value or "")
-            form.filled.setdefault(name, value or "")
+            form.buttons.append((name, value or ""))
         elif kind == "date":
             self._put(name, value or "", timezone.localdate().isoformat())
         elif kind == "time":
@@ -538,23 +555,25 @@ def asking(url: str, parameters: dict[str, Any]) -> str:
 def absurd_bodies(name: str, url: str, form: FormSeen, names: list[str]) -> Iterator[Ask]:
     """Yield a form with each field absurd in turn: as its page has it, and filled in."""
 
-    def ask(what: str, body: dict[str, Any]) -> Ask:
-        return Ask(name, what, url, "post", body)
+    def ask(what: str, body: dict[str, Any], change: dict[str, Any]) -> Ask:
+        return Ask(name, what, url, "post", body, change)
 
-    yield ask("nothing at all", {})
-    for kind, body in (("as it is", form.body), ("filled in", form.filled)):
-        yield ask(kind, body)
+    yield ask("nothing at all", {}, {})
+    kinds = {"as it is": form.body, "filled in": form.filled}
+    for button, value in form.buttons:
+        kinds[f"filled in, {button} {value} pressed"] = form.filled | {button: value}
+    for kind, body in kinds.items():
+        yield ask(kind, body, {})
         for each in dict.fromkeys([*body, *names]):
             for what, text in TEXTS.items():
-                yield ask(f"{what} for {each}, {kind}", body | {each: text})
-            yield ask(f"{each} twice, {kind}", body | {each: ["1", "x"]})
-            yield ask(f"no {each}, {kind}", {at: body[at] for at in body if at != each})
-            file = SimpleUploadedFile("a\u202e.csv", b"\x00\xff;1\n" * MANY, "text/csv")
-            yield ask(f"a file for {each}, {kind}", body | {each: file})
+                yield ask(f"{what} for {each}, {kind}", body, {each: text})
+            yield ask(f"{each} twice, {kind}", body, {each: ["1", "x"]})
+            yield ask(f"no {each}, {kind}", body, {each: ...})
+            yield ask(f"a file for {each}, {kind}", body, {each: FILE})
     count = {f"{prefix}-{end}": "99999999" for prefix in _form_sets(names, form) for end in COUNTS}
     if count:
-        yield ask("millions of rows", form.body | count)
-    yield ask("many fields", form.body | {f"a{number}": "1" for number in range(2000)})
+        yield ask("millions of rows", form.body, count)
+    yield ask("many fields", form.body, {f"a{number}": "1" for number in range(2000)})
 
 
 COUNTS = ("TOTAL_FORMS", "INITIAL_FORMS", "MIN_NUM_FORMS", "MAX_NUM_FORMS")
@@ -570,16 +589,16 @@ def absurd_json(name: str, url: str, method: str, body: dict[str, Any]) -> Itera
     for what, value in [*VALUES.items(), *TEXTS.items()]:
         for path in places_in(body):
             where = ".".join(map(str, path))
-            changed = with_value(body, path, value)
-            yield Ask(name, f"{what} for {where}", url, method, changed, is_json=True)
+            change = {path: value}
+            yield Ask(name, f"{what} for {where}", url, method, body, change, is_json=True)
     for what, value in VALUES.items():
         yield Ask(name, f"{what} for a body", url, method, value, is_json=True)
     many = {f"a{number}": 1 for number in range(MANY)}
-    yield Ask(name, "many fields", url, method, body | many, is_json=True)
+    yield Ask(name, "many fields", url, method, {**body, **many}, is_json=True)
     for path in places_in(body):
         if path[-1] == 0:
-            changed = with_value(body, path[:-1], _at(body, path[:-1]) * MANY)
-            yield Ask(name, f"many rows of {path[-2]}", url, method, changed, is_json=True)
+            change = {path[:-1]: _at(body, path[:-1]) * MANY}
+            yield Ask(name, f"many rows of {path[-2]}", url, method, body, change, is_json=True)
 
 
 def _at(body: Any, path: tuple[Any, ...]) -> Any:

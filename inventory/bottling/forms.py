@@ -45,6 +45,10 @@ if TYPE_CHECKING:
     from pint import Quantity
 
 
+# Room for as many weights as one sample may have, each with its unit.
+WEIGHTS_LENGTH_MAX = 40_000
+
+
 class DeclaredWeightField(QuantityField):
     """The net weight on a label, kept as typed; comes out as a pair of amount and unit."""
 
@@ -340,7 +344,11 @@ class FillCheckForm(ActForm):
     )
     weights = forms.CharField(
         label=_("Weights"),
-        error_messages={"required": _("Type or paste the weights.")},
+        max_length=WEIGHTS_LENGTH_MAX,
+        error_messages={
+            "required": _("Type or paste the weights."),
+            "max_length": _("That is too much. Weigh 1,000 pieces at most."),
+        },
         help_text=lazy(_weights_help, str)(),
         widget=forms.Textarea(
             attrs={

@@ -214,7 +214,7 @@ def entries(typed: str, *, kind: str, decimal_sign: str) -> list[str]:
         tokens = re.findall(f"{WORD}|[0-9.,/+-]+", line)
         pieces: list[list[str]] = []
         for place, token in enumerate(tokens):
-            if pieces and _belongs(pieces[-1], token, tokens[place + 1 :], kind):
+            if pieces and _belongs(pieces[-1], token, tokens[place + 1 : place + 3], kind):
                 pieces[-1].append(token)
             else:
                 pieces.append([token])
@@ -223,7 +223,7 @@ def entries(typed: str, *, kind: str, decimal_sign: str) -> list[str]:
 
 
 def _belongs(piece: list[str], token: str, after: list[str], kind: str) -> bool:
-    """Tell whether a token of a list is part of the quantity before it."""
+    """Tell whether a token of a list is part of the quantity before it; two come `after` it."""
     last = piece[-1]
     if _is_word(token):
         return not _is_word(last)

@@ -244,6 +244,15 @@ def test_a_comma_house_parts_weights_and_depths_by_semicolons(comma_house):
     assert "semicolon" in str(place["points"].help_text)
 
 
+def test_more_weights_than_a_sample_has_are_refused_before_they_are_read():
+    form = bottling.FillCheckForm(
+        {"weights": "450 " * 10_001, "weighed": "net", "unit": "g"},
+        run=BottlingRun(status=BottlingRun.Status.RECORDED),
+    )
+
+    assert form.errors["weights"] == ["That is too much. Weigh 1,000 pieces at most."]
+
+
 def test_a_depth_and_its_litres_are_never_parted_at_a_decimal_comma(comma_house):
     place = PlaceForm({"points": "10,125", "points_unit": "cm"})
 

@@ -124,6 +124,7 @@ def test_a_calibration_table_is_typed_line_by_line(bottler):
             "",
             "A calibration table needs two lines or more, each with a depth and its litres.",
         ),
+        ("x\n" * 5_001, "That is too much. Enter at most 5,000 lines."),
     ],
 )
 def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence):

@@ -4,6 +4,8 @@ import csv
 from collections.abc import Iterable, Sequence
 
 LINES_MAX = 300
+# Longer than any line of such a list; what is beyond it is not read.
+LINE_LENGTH_MAX = 400
 
 
 def cells(text: str) -> list[list[str]]:
@@ -12,7 +14,8 @@ def cells(text: str) -> list[list[str]]:
     >>> cells("L26001; One pound; 24")
     [['L26001', 'One pound', '24']]
     """
-    lines = [line for line in text.splitlines() if line.strip()][:LINES_MAX]
+    filled = [line for line in text.splitlines() if line.strip()]
+    lines = [line[:LINE_LENGTH_MAX] for line in filled[:LINES_MAX]]
     mark = next((mark for mark in "\t;" if any(mark in line for line in lines)), ",")
     return [[cell.strip() for cell in row] for row in csv.reader(lines, delimiter=mark)]
 

@@ -169,6 +169,8 @@ class PointsField(forms.CharField):
     """
 
     unit = "cm"
+    # A line for each millimetre of a tall tank.
+    LINES_MAX = 5_000
 
     def __init__(self, **kwargs) -> None:
         super().__init__(
@@ -178,10 +180,14 @@ class PointsField(forms.CharField):
         )
 
     def to_python(self, value):
+        lines = super().to_python(value).splitlines()
+        if len(lines) > self.LINES_MAX:
+            raise ValidationError(
+                gettext("That is too much. Enter at most %(most)s lines.")
+                % {"most": words.number(self.LINES_MAX)}
+            )
         return [
-            self._point(number, line)
-            for number, line in enumerate(super().to_python(value).splitlines(), start=1)
-            if line.strip()
+            self._point(number, line) for number, line in enumerate(lines, start=1) if line.strip()
         ]
 
     def _point(self, number: int, line: str) -> tuple[int, Decimal]:

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from decimal import Decimal
 from pathlib import Path
+from time import process_time
 
 import pytest
 from django.conf import settings
@@ -74,6 +75,16 @@ def test_the_page_reads_the_quantities_of_the_table_alike():
     answers = scripts.call(SCRIPT, "readQuantity", [list(case[:4]) for case in QUANTITIES])
 
     assert [exactly(answer) for answer in answers] == [exactly(case[4]) for case in QUANTITIES]
+
+
+def test_a_very_long_list_is_parted_in_time():
+    """A look at all that follows, for each word, would take an hour."""
+    begun = process_time()
+
+    found = typed.entries("1 lb 2 oz " * 60_000, kind="weight", decimal_sign=".")
+
+    assert len(found) == 60_000
+    assert process_time() - begun < 40
 
 
 @pytest.mark.parametrize(("text", "sign", "expected"), LISTS)

@@ -283,7 +283,11 @@ def test_two_open_invoices_of_one_customer_are_two_lines(walker):
         ("A; 12,5 ;3\n\nB;2", [["A", "12,5", "3"], ["B", "2"]]),
         ('A,"One, pound",3', [["A", "One, pound", "3"]]),
         ("", []),
+        ("x" * 1_000_000, [["x" * 400]]),
+        ('"' + "x\n" * 100_000, [["x" + "x" * 299]]),
+        ("1,2\n" * 100_000, [["1", "2"]] * 300),
     ],
+    ids=["tabs", "semicolons", "commas", "nothing", "long line", "open quotation", "many lines"],
 )
 def test_cells_are_parted_by_tabs_else_semicolons_else_commas(text, cells):
     assert pasted.cells(text) == cells
