@@ -27,6 +27,7 @@ from django.http.request import validate_host
 
 from apiary_sales.keeping import in_use, log_files, snapshots
 from apiary_sales.keeping.services import backups
+from apiary_sales.web import arrival
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import Lanes
 from apiary_sales.wsgi import application
@@ -277,11 +278,14 @@ def run(listener: socket.socket) -> None:
         sockets=[listener],
         _dispatcher=Lanes(THREADS),
         max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,
+        max_request_header_size=arrival.HEADERS_MAX_SIZE,
+        channel_timeout=arrival.SILENT_SECONDS_MAX,
         # Without HTTPS there is no proxy to believe. waitress takes all other headers of proxies
         # out of the request.
         trusted_proxy=str(ip_address(settings.TRUSTED_PROXY)) if settings.HTTPS else None,
         trusted_proxy_headers=TRUSTED_HEADERS if settings.HTTPS else [],
     )
+    server.channel_class = arrival.TimedChannel
     log = log_files.begin()
     try:
         with in_use.held(), BackgroundWorker():

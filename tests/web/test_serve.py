@@ -10,14 +10,17 @@ import sys
 from contextlib import closing
 from http.client import HTTPConnection
 from pathlib import Path
+from threading import Lock
 from typing import NamedTuple
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
 from django.db.migrations.recorder import MigrationRecorder
+from waitress.adjustments import Adjustments
+from waitress.parser import HTTPRequestParser
 
-from apiary_sales.web import serve
+from apiary_sales.web import arrival, serve
 from tests import serving
 from tests.serving import Visitor
 
@@ -224,6 +227,56 @@ def test_a_body_longer_than_the_bound_is_refused(house, settings):
 
     # 403: it was read, and lacks the token of the form.
     assert (fits, too_long, too_long_in_chunks) == (403, 413, 413)
+
+
+def sent(port, head):
+    """Send bytes as they are; return the first line of the answer, nothing where there is none."""
+    with closing(socket.create_connection(("127.0.0.1", port), timeout=30)) as direct:
+        direct.sendall(head)
+        return direct.makefile("rb").readline().decode().strip()
+
+
+@pytest.mark.parametrize(
+    ("head", "answer"),
+    [
+        (b"GET /health/ HTTP/1.1\r\nHost: localhost\r\n\r\n", "HTTP/1.1 200 OK"),
+        (
+            b"GET /health/?a=" + b"a" * 65_536 + b" HTTP/1.1\r\nHost: localhost\r\n\r\n",
+            "HTTP/1.0 431 Request Header Fields Too Large",
+        ),
+        (
+            b"GET /health/ HTTP/1.1\r\nHost: localhost\r\n" + b"A: a\r\n" * 11_000 + b"\r\n",
+            "HTTP/1.0 431 Request Header Fields Too Large",
+        ),
+        (
+            b"POST /health/ HTTP/1.1\r\nHost: localhost\r\nContent-Length: "
+            + b"9" * 5_000
+            + b"\r\n\r\n",
+            "",
+        ),
+    ],
+    ids=["usual", "a long address", "many headers", "a length of many digits"],
+)
+def test_what_is_sent_before_a_body_is_bounded(house, head, answer):
+    assert sent(house.port, head) == answer
+    assert asked_directly(house.port, "/health/")[0] == 200
+
+
+@pytest.mark.parametrize(("seconds", "goes_on"), [(299, True), (300, True), (301, False)])
+def test_a_request_that_does_not_end_is_given_up(monkeypatch, seconds, goes_on):
+    """A byte now and then would keep the connection for ever."""
+    clock = iter([1000.0, 1000.0 + seconds])
+    monkeypatch.setattr(arrival.time, "monotonic", lambda: next(clock))
+    channel = object.__new__(arrival.TimedChannel)
+    channel.will_close, channel.close_when_flushed = False, False
+    channel.requests_lock, channel.requests, channel.sent_continue = Lock(), [], False
+    channel.adj, channel.parser_class = Adjustments(), HTTPRequestParser
+    channel.request = None
+
+    begun = channel.received(b"POST / HTTP/1.1\r\nContent-Length: 9\r\n\r\na")
+    more = channel.received(b"b")
+
+    assert (begun, more, channel.will_close) == (True, goes_on, not goes_on)
 
 
 def test_a_body_with_files_may_be_longer(house, settings):
