@@ -8,7 +8,7 @@ from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse, reverse_lazy
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -48,7 +48,7 @@ class SignInView(auth_views.LoginView):
         person = User.objects.get(pk=form.get_user().pk)
         if signing_in.needs_code(self.request, person):
             signing_in.begin(self.request, person)
-            return redirect(second_step_views.code_page(self.get_redirect_url()))
+            return HttpResponseRedirect(second_step_views.code_page(self.get_redirect_url()))
         return signing_in.finish(self.request, person, then=self.get_success_url())
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
@@ -70,7 +70,7 @@ def back_office_door(request: HttpRequest) -> HttpResponse:
         return redirect_to_login(wanted)
     if not admin.site.has_permission(request):
         raise PermissionDenied
-    return redirect(wanted)
+    return HttpResponseRedirect(wanted)
 
 
 class SignOutPageView(auth_views.LogoutView):

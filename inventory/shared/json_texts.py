@@ -11,6 +11,8 @@ from typing import Any, Never
 
 from django.utils.translation import gettext as _
 
+from inventory.shared.plain_text import plain
+
 # The deepest body has lists in the lines of a list.
 LEVELS_MAX = 20
 
@@ -52,7 +54,7 @@ def read(
             )
         if isinstance(part, str) and "\x00" in part and not may_have_null:
             raise UnreadableJson(_("A text has a null character in it. Send it without."))
-    return found
+    return _plain(found)
 
 
 def _parts(found: Any) -> Iterator[tuple[int, Any]]:
@@ -65,6 +67,15 @@ def _parts(found: Any) -> Iterator[tuple[int, Any]]:
             waiting += [(each, level + 1) for pair in part.items() for each in pair]
         elif isinstance(part, list):
             waiting += [(each, level + 1) for each in part]
+
+
+def _plain(found: Any) -> Any:
+    """Return what was read, its texts without marks that nobody sees; names stay."""
+    if isinstance(found, dict):
+        return {name: _plain(each) for name, each in found.items()}
+    if isinstance(found, list):
+        return [_plain(each) for each in found]
+    return plain(found) if isinstance(found, str) else found
 
 
 def _number(text: str) -> float:
