@@ -16,7 +16,8 @@ from apiary_sales.customers.permissions import ANY_OF
 class ViewPermission(SignedIn):
     """Signed in, and with the permission the view names, or all of several, if it names any.
 
-    A view that reads and acts may name another `permission_to_read`, None for everybody.
+    A view of which `one_permission_is_enough` asks for any of them. A view that reads and acts may
+    name another `permission_to_read`, None for everybody.
     """
 
     def has_permission(self, request, view) -> bool:
@@ -24,11 +25,17 @@ class ViewPermission(SignedIn):
         if request.method in permissions.SAFE_METHODS:
             wanted = getattr(view, "permission_to_read", wanted)
         names = (wanted,) if isinstance(wanted, str) else wanted or ()
-        return super().has_permission(request, view) and request.user.has_perms(names)
+        if not super().has_permission(request, view):
+            return False
+        if names and getattr(view, "one_permission_is_enough", False):
+            return any(request.user.has_perm(name) for name in names)
+        return request.user.has_perms(names)
 
 
 class BuyersPermission(ViewPermission):
     """Those who may see buyers and what they buy; to act, what the view names as ever."""
+
+    wanted_to_read = ANY_OF
 
     def has_permission(self, request, view) -> bool:
         if request.method not in permissions.SAFE_METHODS:

@@ -145,6 +145,7 @@ class EmailsApiView(ApiActView, ListApiView):
     filterset_class = filters.EmailListFilters
     ordering_fields = ordered_by("id", "created_at", "sent_at")
     permission_to_read = SEE
+    who_may = f"To read, needs `{SEE}`; to send, needs what making the papers needs."
     serializer_class = EmailToSendSerializer
     row_serializer_class = EmailSerializer
     queryset = queries.log().prefetch_related("papers__copy")
@@ -220,6 +221,8 @@ class EmailPaperApiView(ApiView):
 
 class EmailActApiView(ApiActView):
     """An act on one e-mail, for whoever may send its papers."""
+
+    who_may = "For who may send all papers of the e-mail."
 
     def email(self) -> Email:
         email = queries.log().filter(pk=self.kwargs["pk"]).first()

@@ -76,6 +76,7 @@ class FilesView(ApiActView, ListApiView):
     filterset_class = filters.AttachmentListFilters
     ordering_fields = ordered_by("id", "added_at", "name")
     queryset = Attachment.objects.none()
+    who_may = "For who may see what the files belong to; to attach one, for who may change it."
     parser_classes = [parsers.MultiPartParser]
     name: str
 
@@ -134,6 +135,7 @@ class OrderFilesView(FilesView):
 
 
 class FileView(ApiView):
+    who_may = "For who may see what the file belongs to."
     permission_classes = [ViewPermission]
 
     @extend_schema(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
@@ -149,6 +151,7 @@ class FileView(ApiView):
 class FileRemoveApiView(ApiActView):
     """Whoever may attach files to the thing may remove them."""
 
+    who_may = "For who may attach files to what it belongs to."
     serializer_class = NothingSerializer
 
     @extend_schema(request=None, responses={200: AttachmentSerializer, **REFUSALS})

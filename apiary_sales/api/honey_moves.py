@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
 from django.http import Http404
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
@@ -105,14 +104,10 @@ class VesselsDrainedApiView(ApiActView):
 
 
 class StockTransfersApiView(ApiActView):
+    # Whoever may write stock off may carry it too.
+    permission_required = (MOVE_HONEY, "inventory.write_off")
+    one_permission_is_enough = True
     serializer_class = StockToCarrySerializer
-
-    def check_permissions(self, request: Request) -> None:
-        """Whoever may write stock off may carry it too."""
-        super().check_permissions(request)
-        user = request.user
-        if not (user.has_perm(MOVE_HONEY) or user.has_perm("inventory.write_off")):
-            raise PermissionDenied
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PostingSerializer, **REFUSALS})
     def post(self, request: Request) -> Response:

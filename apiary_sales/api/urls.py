@@ -14,6 +14,7 @@ from apiary_sales.api import (
     credit_notes,
     customers,
     dips,
+    docs,
     drums,
     emails,
     files,
@@ -1091,6 +1092,9 @@ urlpatterns = [
     path("statements-printed/", work.StatementsPrintApiView.as_view(), name="statements-print"),
     path("reports/<slug:slug>/files/", work.ReportFilesApiView.as_view(), name="report-files"),
     path("schema/", views.SchemaView.as_view(), name="schema"),
+    path("docs/", docs.index, name="docs"),
+    path("docs/tour/", docs.worked_tour, name="docs-tour"),
+    path("docs/<slug:slug>/", docs.subject, name="docs-subject"),
     path("webhooks/", webhooks.WebhooksApiView.as_view(), name="webhooks"),
     path("webhooks/<int:pk>/", webhooks.WebhookApiView.as_view(), name="webhook"),
     path(

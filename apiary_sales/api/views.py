@@ -3,18 +3,19 @@
 from datetime import date
 from typing import Any
 
+from django.http import HttpResponseBase
 from django.utils import timezone
+from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiParameter, extend_schema
-from drf_spectacular.views import SpectacularAPIView
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
 from rest_framework import mixins, status, viewsets
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 
 from apiary_sales.accounts.models import User
-from apiary_sales.api import bodies, filters, idempotency, serializers
+from apiary_sales.api import bodies, description, filters, idempotency, serializers
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.bases import BuyersPermission as BuyersPermission
 from apiary_sales.api.bases import ViewPermission as ViewPermission
@@ -56,6 +57,10 @@ class ReadOnlyViewSet(
     """A list and single things, for reading."""
 
 
+@extend_schema_view(
+    list=extend_schema(summary="List the tanks, drums, shelves, stands and vans."),
+    retrieve=extend_schema(summary="Show one place."),
+)
 class PlaceViewSet(ReadOnlyViewSet):
     filterset_class = filters.PlaceListFilters
     ordering_fields = ordered_by("id", "code", "name", "kind")
@@ -67,6 +72,7 @@ class PlaceViewSet(ReadOnlyViewSet):
         return seen.places(person_of(self.request), super().filter_queryset(queryset))
 
 
+@extend_schema_view(list=extend_schema(summary="List the lots of honey and goods, the newest first."))
 class LotViewSet(ReadOnlyViewSet):
     filterset_class = filters.LotListFilters
     queryset = Lot.objects.select_related("product__item", "supplier", "owner").order_by(
@@ -77,11 +83,15 @@ class LotViewSet(ReadOnlyViewSet):
     lookup_value_regex = "[^/]+"
     ordering_fields = ordered_by("id", "code", "season", "made_on", "best_by", "colour_mm")
 
-    @extend_schema(parameters=[OF_PRODUCT])
+    @extend_schema(summary="Show one lot.", parameters=[OF_PRODUCT])
     def retrieve(self, request: Request, code: str) -> Response:
         return Response(self.get_serializer(lot_of(request, code)).data)
 
 
+@extend_schema_view(
+    list=extend_schema(summary="List the sizes of jars, the smallest first."),
+    retrieve=extend_schema(summary="Show one size."),
+)
 class SizeViewSet(ReadOnlyViewSet):
     filterset_class = filters.SizeListFilters
     ordering_fields = ordered_by("id", "code", "name", "brimful_ml")
@@ -90,6 +100,10 @@ class SizeViewSet(ReadOnlyViewSet):
     lookup_field = "code"
 
 
+@extend_schema_view(
+    list=extend_schema(summary="List the products."),
+    retrieve=extend_schema(summary="Show one product."),
+)
 class ProductViewSet(ReadOnlyViewSet):
     filterset_class = filters.ProductListFilters
     ordering_fields = ordered_by("id", "code", "name", "kind")
@@ -116,6 +130,10 @@ class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
         return seen.stock(person_of(self.request), super().filter_queryset(queryset))
 
 
+@extend_schema_view(
+    list=extend_schema(summary="List the what happened to stock, the latest first."),
+    retrieve=extend_schema(summary="Show one posting, with its lines."),
+)
 class PostingViewSet(ReadOnlyViewSet):
     filterset_class = filters.PostingListFilters
     ordering_fields = ordered_by("id", "occurred_at", "recorded_at", "kind")
@@ -138,6 +156,10 @@ class PostingViewSet(ReadOnlyViewSet):
         return seen.postings(person_of(self.request), super().filter_queryset(queryset))
 
 
+@extend_schema_view(
+    list=extend_schema(summary="List the customers."),
+    retrieve=extend_schema(summary="Show one customer."),
+)
 class CustomerViewSet(ReadOnlyViewSet):
     filterset_class = filters.CustomerListFilters
     ordering_fields = ordered_by("id", "name", "kind", "tier")
@@ -146,6 +168,10 @@ class CustomerViewSet(ReadOnlyViewSet):
     permission_classes = [BuyersPermission]
 
 
+@extend_schema_view(
+    list=extend_schema(summary="List the orders and quotes, the newest first."),
+    retrieve=extend_schema(summary="Show one order or quote, with its lines."),
+)
 class OrderViewSet(ReadOnlyViewSet):
     filterset_class = filters.OrderListFilters
     ordering_fields = ordered_by(
@@ -167,6 +193,10 @@ class OrderViewSet(ReadOnlyViewSet):
     lookup_field = "number"
 
 
+@extend_schema_view(
+    list=extend_schema(summary="List the invoices and credit notes, the newest first."),
+    retrieve=extend_schema(summary="Show one invoice or credit note, with its lines and taxes."),
+)
 class InvoiceViewSet(ReadOnlyViewSet):
     filterset_class = filters.InvoiceListFilters
     ordering_fields = ordered_by(
@@ -232,10 +262,21 @@ def key_in_books(request: Request, key: str) -> str:
     return keys.part(key, whose)
 
 
-class SchemaView(ApiView, SpectacularAPIView):
-    """The description of this API, for programs (OpenAPI)."""
+class SchemaView(ApiView):
+    """The description of this API, for programs (OpenAPI): JSON, or YAML where that is asked for.
+
+    It is for everybody, since it tells nothing of the house. Whoever keeps it asks with its ETag.
+    """
 
     permission_classes = []
+    renderer_classes = description.RENDERERS
+
+    @extend_schema(exclude=True)
+    def get(self, request: Request) -> HttpResponseBase:
+        kept = description.current()
+        etag = f'"{kept.digest}-{request.accepted_renderer.format}"'
+        answer = Response(kept, headers={"ETag": etag})
+        return get_conditional_response(request._request, etag=etag, response=answer)
 
 
 class ExtractionView(ApiActView):

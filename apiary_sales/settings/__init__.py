@@ -381,7 +381,7 @@ REST_FRAMEWORK = {
         "apiary_sales.api.lists.ListFilterBackend",
         "apiary_sales.api.lists.ListOrdering",
     ],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "apiary_sales.api.operations.OperationSchema",
     "EXCEPTION_HANDLER": "apiary_sales.api.problems.problem_details",
     "PAGE_SIZE": 100,
     "COERCE_DECIMAL_TO_STRING": True,
@@ -399,6 +399,7 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,
     "SERVE_INCLUDE_SCHEMA": False,
+    "GET_LIB_DOC_EXCLUDES": "apiary_sales.api.operations.not_described",
     "ENUM_NAME_OVERRIDES": {
         "LotKindEnum": "inventory.stock.models.Lot.Kind",
         "PartKindEnum": "inventory.bottling.models.PackagingPart.Kind",

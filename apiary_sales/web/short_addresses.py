@@ -2,7 +2,7 @@
 
 They have no names, because no page links to them; a test walks all addresses and names the first
 parts that lead nowhere. Programs don't cut addresses: of the API only its beginnings lead a person
-to its description, and all else is a problem that says that there is nothing.
+to the pages about it, and all else is a problem that says that there is nothing.
 """
 
 from collections.abc import Callable
@@ -49,8 +49,8 @@ urlpatterns = [
     re_path(r"^settings/keeping/backups/\d+/$", RedirectView.as_view(url=BACKUPS)),
     path("settings/programs/messages/", _to("webhooks:endpoints")),
     path("work/", _to("web:today")),
-    path("api/", _to("api:schema")),
-    path("api/v1/", _to("api:schema")),
+    path("api/", _to("api:docs")),
+    path("api/v1/", _to("api:docs")),
     path("selling/drums/customers/", _to("billing:drum_register")),
     re_path(r"^selling/drums/customers/\d+/$", RedirectView.as_view(url=DRUMS)),
     path("selling/drums/drum/", _to("billing:drum_register")),
