@@ -86,10 +86,10 @@ class OrderedLineSerializer(RowSerializer):
 
     what = serializers.CharField(source="thing.name")
     part: serializers.SlugRelatedField = serializers.SlugRelatedField(
-        slug_field="code", read_only=True
+        slug_field="code", read_only=True, allow_null=True
     )
     product: serializers.SlugRelatedField = serializers.SlugRelatedField(
-        slug_field="code", read_only=True
+        slug_field="code", read_only=True, allow_null=True
     )
     unit = serializers.SerializerMethodField()
     received = serializers.IntegerField()

@@ -109,7 +109,8 @@ def subject(request: HttpRequest, slug: str) -> HttpResponse:
 def worked_tour(request: HttpRequest) -> HttpResponse:
     """Show the tour with its commands and answers."""
     title, *parts = tour.blocks()
-    return render(request, "api/docs_tour.html", {"title": title.text, "blocks": parts})
+    blocks = [(part, [marked(each) for each in part.points]) for part in parts]
+    return render(request, "api/docs_tour.html", {"title": title.text, "blocks": blocks})
 
 
 def operations(kept: Description) -> Iterator[tuple[str, str, Schema]]:
@@ -122,9 +123,7 @@ def operations(kept: Description) -> Iterator[tuple[str, str, Schema]]:
 def _operation(kept: Description, path: str, method: str, operation: Schema) -> Operation:
     media_type, content = _first(operation.get("requestBody", {}).get("content", {}))
     body = content.get("schema", {})
-    made = [
-        _answer(kept, status, response) for status, response in operation["responses"].items()
-    ]
+    made = [_answer(kept, status, response) for status, response in operation["responses"].items()]
     return Operation(
         key=operation["operationId"],
         method=method.upper(),
@@ -235,7 +234,9 @@ def _kind(kept: Description, kind: str, schema: Schema) -> str:
         "boolean": _("true or false"),
         "object": _("object"),
     }
-    return f"{words.get(kind, kind)}{_bounds(schema)}"
+    if kind in ("integer", "number"):
+        return f"{words[kind]}{_bounds(schema)}"
+    return words.get(kind, kind)
 
 
 def _text(schema: Schema) -> str:
@@ -337,5 +338,7 @@ def marked(text: str) -> SafeString:
 def _with_code(text: str) -> SafeString:
     parts = enumerate(text.split("`"))
     return format_html_join(
-        "", "{}", ((format_html("<code>{}</code>", part) if at % 2 else part,) for at, part in parts)
+        "",
+        "{}",
+        ((format_html("<code>{}</code>", part) if at % 2 else part,) for at, part in parts),
     )

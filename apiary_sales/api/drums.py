@@ -86,7 +86,7 @@ class FulfilmentLineSerializer(RowSerializer):
     lot = serializers.CharField(source="lot.code", default=None)
     gross_grams = serializers.IntegerField(source="shipped_drum.gross_grams", default=None)
     tare_grams = serializers.IntegerField(source="shipped_drum.tare_grams", default=None)
-    seal = serializers.CharField(source="shipped_drum.seal", default="")
+    seal = serializers.CharField(source="shipped_drum.seal", default=None)
 
     class Meta:
         model = FulfilmentLine
@@ -106,8 +106,8 @@ class FulfilmentLineSerializer(RowSerializer):
 class FulfilmentSerializer(RowSerializer):
     order = serializers.CharField(source="order.number")
     customer_reference = serializers.CharField(source="order.customer_reference")
-    scale = serializers.CharField(source="weigh_out.scale", default="")
-    weighed_by = serializers.CharField(source="weigh_out.weighed_by", default="")
+    scale = serializers.CharField(source="weigh_out.scale", default=None)
+    weighed_by = serializers.CharField(source="weigh_out.weighed_by", default=None)
     load_net_grams = serializers.IntegerField(source="weigh_out.load_net_grams", default=None)
     lines = FulfilmentLineSerializer(many=True)
 

@@ -396,7 +396,7 @@ class ReminderPlanApiView(ApiActView):
 
 class ReminderPauseSerializer(RowSerializer):
     customer = serializers.CharField(source="customer.name")
-    invoice = serializers.CharField(source="invoice.__str__", default=None)
+    invoice = serializers.CharField(default=None, allow_null=True, read_only=True)
 
     class Meta:
         model = ReminderPause

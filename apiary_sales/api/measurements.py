@@ -33,7 +33,10 @@ class MeasurementSerializer(RowSerializer):
 
     unit = serializers.CharField(source="scale.unit")
     place: serializers.SlugRelatedField = serializers.SlugRelatedField(
-        slug_field="code", read_only=True, help_text="The vessel it was read in, if it was named."
+        slug_field="code",
+        read_only=True,
+        allow_null=True,
+        help_text="The vessel it was read in, if it was named.",
     )
 
     class Meta:

@@ -97,7 +97,7 @@ class PaymentSerializer(RowSerializer):
     customer = serializers.CharField(source="customer.name", default=None)
     order = serializers.CharField(source="order.number", default=None)
     reverses = serializers.IntegerField(source="reverses_id", default=None)
-    refunds = serializers.CharField(source="refunds.__str__", default=None)
+    refunds = serializers.CharField(default=None, allow_null=True, read_only=True)
     invoices = PaidInvoiceSerializer(many=True, read_only=True, source="allocations")
 
     class Meta:

@@ -43,6 +43,13 @@ class OperationSchema(AutoSchema):
         # Generators of clients make names of it, in which there is no point.
         return super().get_operation_id().replace(".", "_").replace("__", "_")
 
+    def _get_serializer_field_meta(self, field: Any, direction: Any) -> dict[str, Any]:
+        """Say of what an answer has nothing to show that it is null, as its default is."""
+        meta = super()._get_serializer_field_meta(field, direction)
+        if direction == "response" and field.default is None:
+            meta["nullable"] = True
+        return meta
+
     def _permissions(self) -> tuple[str, ...] | None:
         """Return what is needed: none for who is signed in at all, None for everybody."""
         view: Any = self.view
@@ -75,6 +82,14 @@ class OperationSchema(AutoSchema):
             return "For everybody who is signed in."
         needed = (" or " if self._is_one_enough() else " and ").join(f"`{each}`" for each in names)
         return f"Needs {needed}: {', '.join(self._roles(names))}."
+
+
+def name_subjects(result: dict[str, Any], generator: Any, **kwargs: Any) -> dict[str, Any]:
+    """Say what each tag stands for, in the order of the pages."""
+    result["tags"] = [
+        {"name": subject.slug, "description": str(subject.title)} for subject in subjects.SUBJECTS
+    ]
+    return result
 
 
 def not_described() -> list[type]:

@@ -117,6 +117,14 @@ class Pages(CursorPagination):
     def get_previous_link(self) -> str | None:
         return self.previous
 
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        link = {"type": ["string", "null"], "format": "uri"}
+        return {
+            "type": "object",
+            "required": ["next", "previous", "results"],
+            "properties": {"next": link, "previous": dict(link), "results": schema},
+        }
+
     def _link(self, row: Any, *, is_backwards: bool) -> str:
         position = [column.of(row) for column in self.columns]
         cursor = self.signer.sign_object([self._order, position, is_backwards])

@@ -122,7 +122,7 @@ class LotSerializer(RowSerializer):
     moisture_grade = serializers.CharField(read_only=True)
     unit = serializers.SerializerMethodField()
     product: serializers.SlugRelatedField = serializers.SlugRelatedField(
-        slug_field="code", read_only=True
+        slug_field="code", read_only=True, allow_null=True
     )
     supplier = serializers.CharField(source="supplier.name", default=None, read_only=True)
     owner = serializers.CharField(
@@ -230,13 +230,13 @@ class ProductSerializer(RowSerializer):
     unit = serializers.SerializerMethodField()
 
     size: serializers.SlugRelatedField = serializers.SlugRelatedField(
-        slug_field="code", read_only=True
+        slug_field="code", read_only=True, allow_null=True
     )
     variety: serializers.SlugRelatedField = serializers.SlugRelatedField(
-        slug_field="name", read_only=True
+        slug_field="name", read_only=True, allow_null=True
     )
     brand: serializers.SlugRelatedField = serializers.SlugRelatedField(
-        slug_field="name", read_only=True
+        slug_field="name", read_only=True, allow_null=True
     )
 
     class Meta:
@@ -536,9 +536,9 @@ class InvoiceSerializer(RowSerializer):
     """
 
     number = serializers.CharField(source="__str__", read_only=True)
-    credits = serializers.CharField(source="credits.__str__", default=None)
-    corrects = serializers.CharField(source="corrects.__str__", default=None)
-    corrected_by = serializers.CharField(source="corrected_by.__str__", default=None)
+    credits = serializers.CharField(default=None, allow_null=True, read_only=True)
+    corrects = serializers.CharField(default=None, allow_null=True, read_only=True)
+    corrected_by = serializers.CharField(default=None, allow_null=True, read_only=True)
     credit_notes = BillNamedSerializer(many=True, read_only=True)
     payments = PutToInvoiceSerializer(many=True, read_only=True, source="allocations")
     adjustments = AdjustedSerializer(many=True, read_only=True)

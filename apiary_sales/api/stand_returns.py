@@ -124,8 +124,8 @@ class ReturnRequestSerializer(RowSerializer):
     product = serializers.CharField(source="product.code", default=None)
     asked_by = serializers.CharField(source="asked_by.username")
     decided_by = serializers.CharField(source="decided_by.username", default=None)
-    receipt = serializers.CharField(source="receipt.__str__", default=None)
-    credit_note = serializers.CharField(source="credit_note.__str__", default=None)
+    receipt = serializers.CharField(default=None, allow_null=True, read_only=True)
+    credit_note = serializers.CharField(default=None, allow_null=True, read_only=True)
 
     class Meta:
         model = ReturnRequest

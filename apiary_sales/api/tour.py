@@ -10,7 +10,9 @@ import shlex
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
+from string import Template
 from typing import Any
 
 PAGE = Path(__file__).parent / "TOUR.md"
@@ -21,14 +23,19 @@ FENCE = "```"
 
 @dataclass(frozen=True)
 class Block:
-    """A part of the page: `kind` is heading, text, list, sh (a command) or json (its answer)."""
+    """A part of the page: `kind` is heading, text or list, or what is said to be in a fence.
+
+    That is sh for a command, and json or plain for its answer.
+    """
 
     kind: str
     text: str
 
     @property
     def points(self) -> list[str]:
-        """Return the points of a list."""
+        """Return the points of a list; a text is one."""
+        if self.kind != "list":
+            return [self.text]
         return [line.removeprefix("- ") for line in self.text.splitlines()]
 
 
@@ -69,16 +76,23 @@ def _written(words: str) -> Block:
 def calls() -> list[Call]:
     """Return what the commands of the page send to the API, and what they are answered."""
     found = []
+    known: dict[str, str] = {}
+    last: Any = None
     parts = blocks()
     for block, following in zip(parts, [*parts[1:], Block("text", "")], strict=True):
-        if block.kind == "sh" and API in block.text:
+        if block.kind != "sh":
+            continue
+        for name, field in re.findall(r"^(\w+)=\$\(field (\w+)\)$", block.text, re.MULTILINE):
+            known[name] = str(last[field])
+        if API in block.text:
             answer = json.loads(following.text) if following.kind == "json" else None
-            found.append(_call(block.text, answer))
+            found.append(_call(Template(block.text).safe_substitute(known), answer))
+            last = answer
     return found
 
 
 def _call(command: str, answer: Any) -> Call:
     words = shlex.split(command)
     path = next(word for word in words if word.startswith(API)).removeprefix(HOUSE)
-    body = next((after for word, after in zip(words, words[1:], strict=False) if word == "-d"), "")
+    body = next((after for word, after in pairwise(words) if word == "-d"), "")
     return Call("post" if body else "get", path, json.loads(body) if body else None, answer)

@@ -72,7 +72,9 @@ class PlaceViewSet(ReadOnlyViewSet):
         return seen.places(person_of(self.request), super().filter_queryset(queryset))
 
 
-@extend_schema_view(list=extend_schema(summary="List the lots of honey and goods, the newest first."))
+@extend_schema_view(
+    list=extend_schema(summary="List the lots of honey and goods, the newest first.")
+)
 class LotViewSet(ReadOnlyViewSet):
     filterset_class = filters.LotListFilters
     queryset = Lot.objects.select_related("product__item", "supplier", "owner").order_by(

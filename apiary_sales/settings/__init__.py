@@ -445,6 +445,8 @@ SPECTACULAR_SETTINGS = {
         "drf_spectacular.hooks.postprocess_schema_enums",
         "apiary_sales.api.schema.add_problems",
         "apiary_sales.api.schema.close_bodies",
+        "apiary_sales.api.examples.add_examples",
+        "apiary_sales.api.operations.name_subjects",
     ],
 }
 
