@@ -100,6 +100,10 @@ OPEN = {
     "api:token-revoke",
     "api:session-sign-out",
     "api:schema",
+    # What the API can be asked is told to everybody in the house.
+    "api:docs",
+    "api:docs-subject",
+    "api:docs-tour",
     "api:token",
     # One's own long work; that of others is not found.
     "api:work",
