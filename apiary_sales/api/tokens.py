@@ -79,11 +79,16 @@ class TokenView(GenericApiView):
     serializer_class = NamePasswordSerializer
     parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
-    @extend_schema(responses={200: TokenGivenSerializer, **REFUSALS})
+    # Generators of clients make a body of one kind: the others are told of in words.
+    @extend_schema(
+        request={"application/json": NamePasswordSerializer},
+        responses={200: TokenGivenSerializer, **REFUSALS},
+    )
     def post(self, request: Request) -> Response:
         """Make a key for a program, and tell its text this once.
 
-        Wrong passwords are counted as on the page to sign in.
+        Wrong passwords are counted as on the page to sign in. The fields of a form are taken as
+        well as JSON.
         """
         serializer = self.get_serializer(data=request.data)
         serializer.is_valid(raise_exception=True)
