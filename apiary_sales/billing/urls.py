@@ -217,7 +217,7 @@ urlpatterns = [
     ),
     path("money/expenses/again/<int:pk>/enter/", expenses.recurring_enter, name="recurring_enter"),
     path("money/expenses/again/<int:pk>/skip/", expenses.recurring_skip, name="recurring_skip"),
-    path("money/settings/", money.settings_page, name="settings"),
+    path("money/settings/", money.HouseDetailsView.as_view(), name="settings"),
     path("money/settings/logo/", paper_views.LogoView.as_view(), name="logo"),
     path("money/settings/logo/picture/", paper_views.logo, name="logo_picture"),
     path(

@@ -126,10 +126,6 @@ class CustomerForm(HouseForm):
     def clean_discount_days(self) -> int:
         return self.cleaned_data["discount_days"] or 0
 
-    @classmethod
-    def of(cls, customer: Customer) -> "CustomerForm":
-        return cls(initial={name: getattr(customer, name) for name in cls.base_fields})
-
 
 class AddressForm(ActForm):
     """Where else goods of a customer go."""

@@ -27,5 +27,5 @@ urlpatterns = [
     path(
         "<int:pk>/personal-data/erase/", personal_views.EraseView.as_view(), name="personal_erase"
     ),
-    path("<int:pk>/edit/", views.customer_edit, name="edit"),
+    path("<int:pk>/edit/", views.CustomerEditView.as_view(), name="edit"),
 ]

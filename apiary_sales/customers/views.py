@@ -75,7 +75,8 @@ def customer_create(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, _("%(name)s is a customer now.") % {"name": added.name})
             return redirect("customers:detail", pk=added.pk)
-    return _form_page(request, form, customer=None)
+    status = 422 if form.errors else 200
+    return render(request, "customers/form.html", {"form": form, "customer": None}, status=status)
 
 
 def _known_of_supplier(key: str) -> dict[str, Any]:
@@ -88,19 +89,31 @@ def _known_of_supplier(key: str) -> dict[str, Any]:
     return known | {"country": supplier.country_name, "supplier": supplier.pk}
 
 
-@manages_customers
-def customer_edit(request: HttpRequest, pk: int) -> HttpResponse:
-    customer = get_object_or_404(Customer, pk=pk)
-    form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm.of(customer)
-    if form.is_valid():
-        try:
-            changed = customers.change(customer, **form.cleaned_data)
-        except HouseError as error:
-            form.refuse(error)
-        else:
-            messages.success(request, _("%(name)s is changed.") % {"name": changed.name})
-            return redirect("customers:detail", pk=pk)
-    return _form_page(request, form, customer=customer)
+class CustomerEditView(ActView):
+    permission_required = "customers.manage_customers"
+    template_name = "customers/form.html"
+    form_class = CustomerForm
+
+    def prepare(self) -> None:
+        self.customer = get_object_or_404(Customer, pk=self.kwargs["pk"])
+
+    def edited(self) -> Customer:
+        return self.customer
+
+    def get_initial(self) -> dict[str, Any]:
+        return {name: getattr(self.customer, name) for name in CustomerForm.base_fields}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return {**super().get_context_data(**kwargs), "customer": self.customer}
+
+    def act(self, data: dict[str, Any]) -> Customer:
+        return customers.change(self.customer, **data)
+
+    def done_message(self, made: Customer) -> str:
+        return _("%(name)s is changed.") % {"name": made.name}
+
+    def next_url(self, made: Customer) -> str:
+        return reverse("customers:detail", args=[made.pk])
 
 
 class AddressCreateView(ActView):
@@ -151,14 +164,3 @@ class AddressRemoveView(ActView):
 
     def next_url(self, made: DeliveryAddress) -> str:
         return reverse("customers:detail", args=[self.address.customer_id])
-
-
-def _form_page(
-    request: HttpRequest, form: CustomerForm, *, customer: Customer | None
-) -> HttpResponse:
-    return render(
-        request,
-        "customers/form.html",
-        {"form": form, "customer": customer},
-        status=422 if form.errors else 200,
-    )

@@ -3,6 +3,7 @@
 from functools import cached_property
 from typing import Any
 
+from django.db.models import Model
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -29,6 +30,9 @@ class SeasonPlanView(ActView):
     @cached_property
     def question(self) -> SeasonQuestion:
         return question_of(season_books.read(timezone.localdate()))
+
+    def edited(self) -> Model:
+        return SeasonOutlook.current()
 
     def get_initial(self) -> dict[str, Any]:
         return SeasonOutlookForm.initial_of(SeasonOutlook.current())

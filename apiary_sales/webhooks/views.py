@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -57,6 +58,9 @@ class ChangeEndpointView(ActView):
 
     def prepare(self) -> None:
         self.endpoint = get_object_or_404(Endpoint, pk=self.kwargs["pk"])
+
+    def edited(self) -> Model:
+        return self.endpoint
 
     def get_initial(self) -> dict[str, Any]:
         names = EndpointForm.base_fields

@@ -589,6 +589,9 @@ class SizeForm(ActForm):
         if size and not self.is_bound:
             self.initial.update(initial_of(size))
 
+    def lists(self) -> list[Any]:
+        return [self.part_lines]
+
     def is_valid(self) -> bool:
         # Both are asked, so that every problem is told at once.
         own, lines = super().is_valid(), self.part_lines.is_valid()

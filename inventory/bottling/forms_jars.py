@@ -302,6 +302,9 @@ class BoxForm(ActForm):
         if box and not self.is_bound:
             self.initial.update(name=box.name, gtin=box.gtin, low_stock_pieces=box.low_stock_pieces)
 
+    def lists(self) -> list[Any]:
+        return [self.content_lines, self.part_lines]
+
     def is_valid(self) -> bool:
         # All are asked, so that every problem is told at once.
         asked = [super().is_valid(), self.content_lines.is_valid(), self.part_lines.is_valid()]

@@ -1,6 +1,6 @@
 """Forms of products: a honey in a size, and the varieties and brands it is sold under."""
 
-from typing import cast
+from typing import Any, cast
 
 from django import forms
 from django.db.models import Q
@@ -105,6 +105,9 @@ class HoneyProductForm(ActForm):
                 for use in uses
             ],
         )
+
+    def lists(self) -> list[Any]:
+        return [self.part_lines]
 
     def is_valid(self) -> bool:
         # Both are asked, so that every problem is told at once.

@@ -1,14 +1,22 @@
 """A page on which a person does one act: form, service, message, next page."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
-from django.db.models import Model
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
+from django.db.models import Model, QuerySet
+from django.http import (
+    HttpRequest,
+    HttpResponse,
+    HttpResponseBase,
+    HttpResponseRedirect,
+    QueryDict,
+)
 from django.urls import reverse
 from django.views.generic import FormView
 
+from inventory.shared import versions
 from inventory.shared.errors import AlreadyRecorded, HouseError
 
 # Django's class takes the type of its form for the type checker only. Each act has its own, and
@@ -40,6 +48,24 @@ class ActView(PermissionRequiredMixin, AnyFormView):
     def prepare(self) -> None:
         """Look up what the act is about, by `self.kwargs` and `self.request`."""
 
+    def edited(self) -> Model | None:
+        """Return the row that the form shows and changes; None where the act is a new entry.
+
+        Such a form is not saved over what somebody else changed while it was open.
+        """
+        return None
+
+    def edited_parts(self) -> Sequence[QuerySet[Any]]:
+        """Return the other rows that the form shows and changes, such as lines of the row."""
+        return ()
+
+    def get_form(self, form_class: Any = None) -> Any:
+        form = super().get_form(form_class)
+        if self.edited() is not None:
+            sent = self.request.POST.get(versions.FIELD, "")
+            form.opened_on = sent if form.is_bound else versions.stamp(form)
+        return form
+
     def act(self, data: dict[str, Any]) -> Any:
         """Call the service with the cleaned form data and return what it made."""
         raise NotImplementedError
@@ -63,10 +89,12 @@ class ActView(PermissionRequiredMixin, AnyFormView):
     def form_valid(self, form: Any) -> HttpResponse:
         self.form = form
         try:
-            made = self.act(dict(form.cleaned_data))
+            made = self._acted(form)
         except AlreadyRecorded as repeat:
             messages.info(self.request, repeat.message)
             return HttpResponseRedirect(self.repeat_url(repeat.made))
+        except versions.ChangedMeanwhile as stale:
+            return self.form_invalid(stale.form)
         except HouseError as error:
             form.refuse(error)
             return self.form_invalid(form)
@@ -79,6 +107,39 @@ class ActView(PermissionRequiredMixin, AnyFormView):
             self.request, self.done_level(made), self.done_message(made), extra_tags=undo
         )
         return HttpResponseRedirect(self.next_url(made))
+
+    def _acted(self, form: Any) -> Any:
+        row = self.edited()
+        if row is None:
+            return self.act(dict(form.cleaned_data))
+        return versions.act_on_shown(
+            form,
+            row=row,
+            parts=self.edited_parts(),
+            shown=self._shown_now,
+            again=self._sent_again,
+            act=self._act_on,
+        )
+
+    def _shown_now(self) -> Any:
+        """Return the form as this page would show it now."""
+        view = type(self)()
+        view.setup(self.request, *self.args, **self.kwargs)
+        view.prepare()
+        kwargs = view.get_form_kwargs()
+        for sent in ("data", "files"):
+            kwargs.pop(sent, None)
+        return view.get_form_class()(**kwargs)
+
+    def _sent_again(self, data: QueryDict) -> Any:
+        """Return the form that was sent, with other data."""
+        form = self.get_form_class()(**self.get_form_kwargs() | {"data": data})
+        self.form = form
+        return form
+
+    def _act_on(self, form: Any) -> Any:
+        self.form = form
+        return self.act(dict(form.cleaned_data))
 
     def form_invalid(self, form: Any) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)

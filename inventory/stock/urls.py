@@ -118,8 +118,12 @@ urlpatterns = [
         name="warming_remove",
     ),
     path("honey/cleaning/", cleaning.cleaning_home, name="cleaning"),
-    path("honey/cleaning/new/", cleaning.cleaning_task_add, name="cleaning_task_add"),
-    path("honey/cleaning/<int:pk>/edit/", cleaning.cleaning_task_edit, name="cleaning_task_edit"),
+    path("honey/cleaning/new/", cleaning.CleaningTaskAddView.as_view(), name="cleaning_task_add"),
+    path(
+        "honey/cleaning/<int:pk>/edit/",
+        cleaning.CleaningTaskEditView.as_view(),
+        name="cleaning_task_edit",
+    ),
     path(
         "honey/cleaning/<int:pk>/done/",
         cleaning.CleaningRecordView.as_view(),
@@ -137,7 +141,7 @@ urlpatterns = [
     path("honey/places/new/", places.place_create, name="place_create"),
     path("honey/places/drums/", places.drums_create, name="drums_create"),
     path("honey/places/<slug:code>/", places.place_detail, name="place_detail"),
-    path("honey/places/<slug:code>/edit/", places.place_edit, name="place_edit"),
+    path("honey/places/<slug:code>/edit/", places.PlaceEditView.as_view(), name="place_edit"),
     path("honey/places/<slug:code>/dip-chart/", dip_chart.dip_chart, name="dip_chart"),
     path("honey/places/<slug:code>/dip-chart.pdf", dip_chart.dip_chart_pdf, name="dip_chart_pdf"),
     path("honey/places/<slug:code>/use/", places.place_use, name="place_use"),

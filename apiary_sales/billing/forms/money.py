@@ -16,6 +16,7 @@ from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.shared.models import House
+from inventory.shared.versions import OpenedOn
 
 NOT_NEGATIVE = {"min_value": _("Enter 0 or more.")}
 
@@ -109,7 +110,7 @@ CONVENTIONS = (
 )
 
 
-class HouseDetailsForm(forms.ModelForm):
+class HouseDetailsForm(OpenedOn, forms.ModelForm):
     """What is printed on every paper, and how tax, quotes and drums are handled."""
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)

@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -233,6 +234,9 @@ class AddRecurringView(ActView):
 class ChangeRecurringView(AddRecurringView):
     def prepare(self) -> None:
         self.recurring = get_object_or_404(RecurringExpense, pk=self.kwargs["pk"])
+
+    def edited(self) -> Model:
+        return self.recurring
 
     def get_initial(self) -> dict[str, Any]:
         again = self.recurring

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -38,6 +39,9 @@ class AccountView(ActView):
             return journal.chart()[self.kwargs["key"]]
         except KeyError:
             raise Http404(_("That account was not found.")) from None
+
+    def edited(self) -> Model:
+        return LedgerAccount.objects.filter(key=self.kwargs["key"]).first() or LedgerAccount()
 
     def get_initial(self) -> dict[str, Any]:
         return {"number": self.account.number, "name": str(self.account.name)}

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -133,6 +134,9 @@ class ChangeMarketDayView(MarketActView):
     template_name = "billing/market/plan.html"
     heading = gettext_lazy("Change the market day")
 
+    def edited(self) -> Model:
+        return self.market_day
+
     def get_initial(self) -> dict[str, Any]:
         day = self.market_day
         names = ("market", "day", "opens_at", "closes_at", "people", "note")
@@ -181,6 +185,12 @@ class ListGoodsView(MarketActView):
             if suggestion.pieces
         }
 
+    def edited(self) -> Model | None:
+        return self.market_day
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [self.market_day.lines.all()]
+
     def get_form_kwargs(self) -> dict[str, Any]:
         return {
             **super().get_form_kwargs(),
@@ -203,6 +213,9 @@ class LoadView(ListGoodsView):
         "Enter what is really loaded. All of it is carried at once, the oldest lots first."
     )
     button = gettext_lazy("It is loaded")
+
+    def edited(self) -> None:
+        """Change nothing that was saved: what is loaded is counted, whatever was planned."""
 
     def act(self, data: dict[str, Any]) -> MarketDay:
         return market_days.load(

@@ -357,20 +357,24 @@ def customer_account(request: HtmxRequest, pk: int) -> HttpResponse:
     return render(request, "billing/_customer_account.html", context)
 
 
-@permission_required(ISSUE, raise_exception=True)
-def settings_page(request: HttpRequest) -> HttpResponse:
+class HouseDetailsView(ActView):
     """Change the details of the house, as printed on every paper."""
-    house = House.current()
-    form = HouseDetailsForm(request.POST or None, instance=house)
-    status = 200
-    if request.method == "POST":
-        if form.is_valid():
-            try:
-                house_details.change(**form.cleaned_data)
-            except HouseError as error:
-                form.refuse(error)
-            else:
-                messages.success(request, _("Saved. Papers show it from now on."))
-                return redirect("billing:settings")
-        status = 422
-    return render(request, "billing/settings.html", {"form": form}, status=status)
+
+    permission_required = ISSUE
+    form_class = HouseDetailsForm
+    template_name = "billing/settings.html"
+
+    def edited(self) -> House:
+        return House.current()
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"instance": House.current()}
+
+    def act(self, data: dict[str, Any]) -> House:
+        return house_details.change(**data)
+
+    def done_message(self, made: House) -> str:
+        return _("Saved. Papers show it from now on.")
+
+    def next_url(self, made: House) -> str:
+        return reverse("billing:settings")

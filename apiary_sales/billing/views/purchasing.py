@@ -6,6 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
+from django.db.models import Model, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -113,14 +114,10 @@ class PlaceOrderView(ActView):
         supplier = self.request.GET.get("supplier", "")
         return {"supplier": supplier} if supplier.isdecimal() else {}
 
-    def form_valid(self, form: Any) -> HttpResponse:
-        self.lines = form.lines
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> PurchaseOrder:
         return purchase_orders.place(
             supplier=data["supplier"],
-            lines=self.lines,
+            lines=self.form.lines,
             ordered_on=data["ordered_on"],
             expected_on=data["expected_on"],
             freight_cents=data["freight"] or 0,
@@ -150,6 +147,12 @@ class ChangeOrderView(PlaceOrderView):
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "order": self.order}
 
+    def edited(self) -> Model:
+        return self.order
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [self.order.lines.all()]
+
     def get_initial(self) -> dict[str, Any]:
         return {
             "expected_on": self.order.expected_on,
@@ -164,7 +167,7 @@ class ChangeOrderView(PlaceOrderView):
     def act(self, data: dict[str, Any]) -> PurchaseOrder:
         return purchase_orders.change(
             order=self.order,
-            lines=self.lines,
+            lines=self.form.lines,
             expected_on=data["expected_on"],
             freight_cents=data["freight"] or 0,
             note=data["note"],

@@ -285,6 +285,11 @@ class EmailTextView(ActView):
         if self.name not in texts.names() or self.language not in dict(settings.LANGUAGES):
             raise Http404
 
+    def edited(self) -> Model:
+        return (
+            EmailText.objects.filter(name=self.name, language=self.language).first() or EmailText()
+        )
+
     def get_initial(self) -> dict[str, Any]:
         words = EmailText.objects.words(self.name, self.language)
         return {"subject": words.subject, "body": words.body}

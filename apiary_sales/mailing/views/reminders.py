@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
@@ -80,6 +81,9 @@ class ReminderPlanView(ActView):
     permission_required = SEND
     form_class = ReminderPlanForm
     template_name = "mailing/reminder_plan.html"
+
+    def edited(self) -> Model:
+        return ReminderPlan.current()
 
     def get_initial(self) -> dict[str, Any]:
         plan = ReminderPlan.current()

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import Model, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -63,6 +64,12 @@ class CarrierView(ActView):
     def fulfilment(self) -> Fulfilment:
         number, pk = self.kwargs["number"], self.kwargs["pk"]
         return get_object_or_404(delivery_papers.found(), order__number=number, pk=pk)
+
+    def edited(self) -> Model:
+        return self.fulfilment
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [Delivery.objects.filter(fulfilment=self.fulfilment)]
 
     def get_initial(self) -> dict[str, Any]:
         delivery = getattr(self.fulfilment, "delivery", None)

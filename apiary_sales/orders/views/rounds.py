@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.core.paginator import Paginator
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -96,6 +97,12 @@ class RoundChangeView(RoundCreateView):
         waiting = [stop.stop for stop in found.load_list(self.round).waiting]
         brought = [stop.delivery or stop.order for stop in waiting]
         return [each for each in brought if each is not None]
+
+    def edited(self) -> Model:
+        return self.round
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [self.round.stops.all()]
 
     def get_initial(self) -> dict[str, Any]:
         return {name: getattr(self.round, name) for name in ROUND}

@@ -6,6 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.exceptions import ValidationError
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -121,6 +122,12 @@ class StandingChangeView(StandingActView):
     heading = gettext_lazy("Change the standing order")
     lead = gettext_lazy("Orders that were confirmed stay as they are.")
     button = gettext_lazy("Save the standing order")
+
+    def edited(self) -> Model:
+        return self.standing
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [self.standing.lines.all()]
 
     def get_initial(self) -> dict[str, Any]:
         return {name: getattr(self.standing, name) for name in CHANGED}

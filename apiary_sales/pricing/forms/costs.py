@@ -63,6 +63,8 @@ class ChannelCostForm(HouseForm):
 class FillingTimesForm(HouseForm):
     """Minutes of work on one piece, a field for each product, named by its code."""
 
+    rows_by_place = False
+
     def __init__(self, *args, products, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         for product in products:

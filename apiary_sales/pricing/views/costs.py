@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -19,7 +20,7 @@ from apiary_sales.pricing.forms.costs import (
     FillingTimesForm,
     LotCostForm,
 )
-from apiary_sales.pricing.models import ChannelCost, SeasonExpense
+from apiary_sales.pricing.models import ChannelCost, FillingTime, SeasonExpense
 from apiary_sales.pricing.queries import costs as read
 from apiary_sales.pricing.queries import seasons as read_seasons
 from apiary_sales.pricing.rules.costs import Book
@@ -27,6 +28,7 @@ from apiary_sales.pricing.services import channels, filling_times, seasons
 from inventory.bottling.services import costs
 from inventory.shared import words
 from inventory.shared.errors import HouseError
+from inventory.shared.models import House
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, ProductionSettings
 
@@ -64,6 +66,9 @@ class ChannelCostSetView(ActView):
             raise Http404
         return ChannelCost.objects.filter(channel=name).first() or ChannelCost(channel=name)
 
+    def edited(self) -> Model:
+        return self.channel
+
     def get_initial(self) -> dict[str, Any]:
         names = ("discount_percent", "card_percent", "piece_cents", "per_pound")
         return {name: getattr(self.channel, name) for name in names}
@@ -96,6 +101,12 @@ class FillingTimesSetView(ActView):
     @cached_property
     def book(self) -> Book:
         return read.book(timezone.localdate())
+
+    def edited(self) -> Model:
+        return House.current()
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [FillingTime.objects.all()]
 
     def get_initial(self) -> dict[str, Any]:
         return {product.code: self.book.minutes.get(product.pk) for product in self.book.products}
@@ -206,6 +217,9 @@ class LotCostSetView(ActView):
     def lot(self) -> Lot:
         with_cost = Lot.objects.filter(kind__in=costs.HAVE_A_COST, owner=None)
         return get_object_or_404(with_cost, code=self.kwargs["code"])
+
+    def edited(self) -> Model:
+        return self.lot
 
     def get_initial(self) -> dict[str, Any]:
         return {"cost": self.lot.cost_cents}

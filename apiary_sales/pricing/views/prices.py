@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.exceptions import ValidationError
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -26,7 +27,7 @@ from apiary_sales.pricing.forms.prices import (
     TaxRateForm,
 )
 from apiary_sales.pricing.forms.taxes import WORDS
-from apiary_sales.pricing.models import BulkPrice, GoodsCategory, ProductTax, TaxRate
+from apiary_sales.pricing.models import BulkPrice, GoodsCategory, PiecePrice, ProductTax, TaxRate
 from apiary_sales.pricing.permissions import sees_trade_prices, tiers_of
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.queries.weight_prices import of_product as pound_prices_of
@@ -108,6 +109,12 @@ class ProductPricesSetView(ActView):
     @cached_property
     def product(self) -> Product:
         return get_object_or_404(BY_THE_PIECE, code=self.kwargs["code"])
+
+    def edited(self) -> Model:
+        return self.product
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [PiecePrice.objects.filter(product=self.product)]
 
     def get_initial(self) -> dict[str, Any]:
         lists = read.all_price_lists(timezone.localdate())

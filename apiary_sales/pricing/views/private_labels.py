@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -31,6 +32,12 @@ class PrivateLabelSetView(ActView):
     def prepare(self) -> None:
         found = Brand.objects.select_related("private_label")
         self.brand = get_object_or_404(found, pk=self.kwargs["pk"])
+
+    def edited(self) -> Model:
+        return self.brand
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [PrivateLabel.objects.filter(brand=self.brand)]
 
     def get_initial(self) -> dict[str, Any]:
         label = getattr(self.brand, "private_label", None)

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -64,6 +65,9 @@ class ServiceChangeView(ServiceAddView):
     @cached_property
     def service(self) -> Service:
         return get_object_or_404(Service, code=self.kwargs["code"])
+
+    def edited(self) -> Model:
+        return self.service
 
     def get_initial(self) -> dict[str, Any]:
         names = ("name", "unit", "usual_price", "unit_cost", "taxed_as", "is_active")

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import Model, QuerySet
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.formats import date_format
@@ -24,6 +25,12 @@ class ProductTaxSetView(ActView):
     @cached_property
     def product(self) -> Product:
         return get_object_or_404(Product, code=self.kwargs["code"])
+
+    def edited(self) -> Model:
+        return self.product
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [ProductTax.objects.filter(product=self.product)]
 
     def get_initial(self) -> dict[str, Any]:
         row = ProductTax.objects.filter(product=self.product).first()

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -72,6 +73,9 @@ class GoodsCreateView(ActView):
 class GoodsEditView(GoodsCreateView):
     def prepare(self) -> None:
         self.product = goods_of(self.kwargs["code"])
+
+    def edited(self) -> Model | None:
+        return self.product
 
     def done_message(self, made: Product) -> str:
         return _("Saved %(part)s.") % {"part": made.name}

@@ -7,6 +7,7 @@ can get into it.
 from typing import Any
 
 from django.conf import settings
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -80,6 +81,9 @@ class JarPageSettingsView(ActView):
     permission_required = "inventory.manage_jar_page"
     form_class = JarPageForm
     template_name = "inventory/jar_page/settings.html"
+
+    def edited(self) -> Model:
+        return JarPage.current()
 
     def get_initial(self) -> dict[str, Any]:
         page = JarPage.current()

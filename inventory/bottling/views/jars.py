@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -317,22 +318,18 @@ class BoxCreateView(ActView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(box=self.box, **kwargs)
 
-    def form_valid(self, form: forms.BoxForm) -> HttpResponse:
-        self.lines = form
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> Product:
         del data["key"]
         return gift_boxes.save(
             box=self.box,
             contents=[
                 BoxLine(line["product"], line["quantity"] or 1)
-                for line in self.lines.content_lines.cleaned_data
+                for line in self.form.content_lines.cleaned_data
                 if line.get("product")
             ],
             parts=[
                 PartUse(line["part"], line["quantity"] or 1, line["per_pieces"] or 1)
-                for line in self.lines.part_lines.cleaned_data
+                for line in self.form.part_lines.cleaned_data
                 if line.get("part")
             ],
             **data,
@@ -348,6 +345,9 @@ class BoxCreateView(ActView):
 class BoxEditView(BoxCreateView):
     def prepare(self) -> None:
         self.box = box_of(self.kwargs["code"])
+
+    def edited(self) -> Model | None:
+        return self.box
 
     def done_message(self, made: Product) -> str:
         return _("Saved %(box)s.") % {"box": made.name}

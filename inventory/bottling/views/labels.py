@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -132,6 +133,9 @@ class LabelSheetCreateView(ActView):
 class LabelSheetEditView(LabelSheetCreateView):
     def prepare(self) -> None:
         self.sheet = get_object_or_404(LabelSheet, code=self.kwargs["code"])
+
+    def edited(self) -> Model | None:
+        return self.sheet
 
     def get_initial(self) -> dict[str, Any]:
         assert self.sheet is not None

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, Model, OuterRef, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -125,6 +125,9 @@ class PartQuoteView(ActView):
     def part(self) -> PackagingPart:
         return part_of(self.kwargs["code"])
 
+    def edited(self) -> Model:
+        return self.part
+
     def get_initial(self) -> dict[str, Any]:
         return {"unit_price": self.part.quoted_price}
 
@@ -153,6 +156,9 @@ class PartEditView(PartCreateView):
     @cached_property
     def part(self) -> PackagingPart:
         return part_of(self.kwargs["code"])
+
+    def edited(self) -> Model:
+        return self.part
 
     def get_initial(self) -> dict[str, Any]:
         fields = ("name", "kind", "reorder_point", "lead_time_days", "is_active")

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -69,10 +70,6 @@ class HoneyProductCreateView(ActView):
             product=self.product, has_sizes=Size.objects.filter(is_active=True).exists(), **kwargs
         )
 
-    def form_valid(self, form: HoneyProductForm) -> HttpResponse:
-        self.part_lines = form.part_lines
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> Product:
         del data["key"]
         if "counted" in data:
@@ -81,7 +78,7 @@ class HoneyProductCreateView(ActView):
             product=self.product,
             parts=[
                 PartUse(line["part"], line["quantity"] or 1, line["per_pieces"] or 1)
-                for line in self.part_lines.cleaned_data
+                for line in self.form.part_lines.cleaned_data
                 if line.get("part")
             ],
             **data,
@@ -100,6 +97,9 @@ class HoneyProductEditView(HoneyProductCreateView):
         self.product = get_object_or_404(
             found.select_related("item", "size", "variety", "brand"), code=self.kwargs["code"]
         )
+
+    def edited(self) -> Model | None:
+        return self.product
 
     def get_initial(self) -> dict[str, Any]:
         fields = ("size", "variety", "form", "brand", "name", "gtin", "low_stock_pieces")
@@ -148,6 +148,9 @@ class VarietyEditView(VarietyCreateView):
     def prepare(self) -> None:
         self.variety = get_object_or_404(Variety, pk=self.kwargs["pk"])
 
+    def edited(self) -> Model | None:
+        return self.variety
+
     def get_initial(self) -> dict[str, Any]:
         return {
             field: getattr(self.variety, field) for field in ("name", "floral_source", "is_active")
@@ -184,6 +187,9 @@ class BrandCreateView(ActView):
 class BrandEditView(BrandCreateView):
     def prepare(self) -> None:
         self.brand = get_object_or_404(Brand, pk=self.kwargs["pk"])
+
+    def edited(self) -> Model | None:
+        return self.brand
 
     def get_initial(self) -> dict[str, Any]:
         return {field: getattr(self.brand, field) for field in ("name", "is_active")}

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -78,7 +79,7 @@ class SizeCreateView(ActView):
         return super().get_context_data(size=self.size, type_heights=type_heights(), **kwargs)
 
     def act(self, data: dict[str, Any]) -> Size:
-        form_lines = self.part_lines.cleaned_data
+        form_lines = self.form.part_lines.cleaned_data
         del data["key"]
         amount, unit = data.pop("declared")
         return sizes.save(
@@ -95,10 +96,6 @@ class SizeCreateView(ActView):
             **data,
         )
 
-    def form_valid(self, form: SizeForm) -> HttpResponse:
-        self.part_lines = form.part_lines
-        return super().form_valid(form)
-
     def done_message(self, made: Size) -> str:
         return _("Added the size %(size)s.") % {"size": made.name}
 
@@ -110,6 +107,9 @@ class SizeEditView(SizeCreateView):
     def prepare(self) -> None:
         self.size = get_object_or_404(Size, code=self.kwargs["code"])
         self.details = size_queries.details_of(self.size)
+
+    def edited(self) -> Model | None:
+        return self.size
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
@@ -127,6 +127,9 @@ class ProductionSettingsView(ActView):
     permission_required = MANAGE_PARTS
     form_class = ProductionForm
     template_name = "inventory/bottling/production_settings.html"
+
+    def edited(self) -> Model:
+        return ProductionSettings.current()
 
     def get_initial(self) -> dict[str, Any]:
         settings = ProductionSettings.current()

@@ -8,12 +8,13 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.errors import HouseError
+from inventory.shared.versions import OpenedOn
 
 FILL_THIS_IN = forms.Field.default_error_messages["required"]
 CHOOSE = _("Choose one from the list.")
 
 
-class HouseForm(forms.Form):
+class HouseForm(OpenedOn, forms.Form):
     """A form whose fields take the refusals of a service.
 
     A service names the parameter that is wrong. `fields_of_parameters` gives the form's field for

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -64,6 +65,12 @@ class BlendPlanChangeView(ActView):
 
     def prepare(self) -> None:
         self.plan = get_object_or_404(queries.plans(), number=self.kwargs["number"])
+
+    def edited(self) -> Model:
+        return self.plan
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [self.plan.lines.all()]
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"plan": self.plan}

@@ -3,11 +3,10 @@
 from datetime import date
 from typing import Any
 
-from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -15,7 +14,6 @@ from django.views.decorators.http import require_safe
 
 from inventory.shared import documents
 from inventory.shared.csv_files import csv_response
-from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.days import PeriodForm
 from inventory.shared.people import person_of
@@ -30,7 +28,9 @@ ROWS_A_PAGE = 50
 PAPER = "documents/cleaning_log.html"
 
 may_record = permission_required(RECORD_CLEANING, raise_exception=True)
-manages_places = permission_required("inventory.manage_places", raise_exception=True)
+MANAGE_PLACES = "inventory.manage_places"
+
+manages_places = permission_required(MANAGE_PLACES, raise_exception=True)
 
 
 @require_safe
@@ -85,30 +85,35 @@ def cleaning_log_csv(request: HttpRequest) -> HttpResponse:
     return csv_response(name, queries.table(queries.log(since, until).reverse()))
 
 
-@manages_places
-def cleaning_task_add(request: HttpRequest) -> HttpResponse:
-    return _task_form(request, None)
+class CleaningTaskAddView(ActView):
+    permission_required = MANAGE_PLACES
+    template_name = "inventory/care/cleaning_task.html"
+    form_class = CleaningTaskForm
+    task: CleaningTask | None = None
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(task=self.task, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> CleaningTask:
+        return cleaning.save_task(task=self.task, **data)
+
+    def done_message(self, made: CleaningTask) -> str:
+        return _("Saved %(what)s.") % {"what": made.name}
+
+    def next_url(self, made: CleaningTask) -> str:
+        return reverse("inventory:cleaning")
 
 
-@manages_places
-def cleaning_task_edit(request: HttpRequest, pk: int) -> HttpResponse:
-    return _task_form(request, get_object_or_404(CleaningTask, pk=pk))
+class CleaningTaskEditView(CleaningTaskAddView):
+    def prepare(self) -> None:
+        self.task = get_object_or_404(CleaningTask, pk=self.kwargs["pk"])
 
+    def edited(self) -> CleaningTask | None:
+        return self.task
 
-def _task_form(request: HttpRequest, task: CleaningTask | None) -> HttpResponse:
-    form = CleaningTaskForm(request.POST or None, initial=_as_typed(task) if task else None)
-    if form.is_valid():
-        try:
-            made = cleaning.save_task(task=task, **form.cleaned_data)
-        except HouseError as error:
-            form.refuse(error)
-        else:
-            messages.success(request, _("Saved %(what)s.") % {"what": made.name})
-            return redirect("inventory:cleaning")
-    status = 422 if form.errors else 200
-    return render(
-        request, "inventory/care/cleaning_task.html", {"form": form, "task": task}, status=status
-    )
+    def get_initial(self) -> dict[str, Any]:
+        assert self.task is not None
+        return _as_typed(self.task)
 
 
 def _as_typed(task: CleaningTask) -> dict[str, Any]:

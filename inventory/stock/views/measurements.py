@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -115,6 +116,9 @@ class NameBlendView(ActView):
         blends = Lot.objects.filter(kind=Lot.Kind.BLEND)
         self.lot = get_object_or_404(blends.bearing(self.kwargs["code"], Lot.BULK))
         self.page_url = lot_url(self.lot)
+
+    def edited(self) -> Model:
+        return self.lot
 
     def get_initial(self) -> dict[str, Any]:
         return {"floral_source": self.lot.floral_source}

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.core.paginator import Paginator
+from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -145,6 +146,9 @@ class LotOriginView(ActView):
 
     def prepare(self) -> None:
         self.lot = get_object_or_404(Lot.objects.bearing(self.kwargs["code"], Lot.BULK))
+
+    def edited(self) -> Model:
+        return self.lot
 
     def get_initial(self) -> dict[str, Any]:
         return {"country": self.lot.country, "region": self.lot.region}

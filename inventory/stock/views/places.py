@@ -5,8 +5,10 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
@@ -14,6 +16,7 @@ from django.views.decorators.http import require_POST
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.fields import as_typed
 from inventory.shared.people import person_of
+from inventory.shared.views import ActView
 from inventory.stock import own_places, seen
 from inventory.stock.forms import places as forms
 from inventory.stock.forms.fields import (
@@ -27,7 +30,9 @@ from inventory.stock.models import Place, TankShape
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import places
 
-manages_places = permission_required("inventory.manage_places", raise_exception=True)
+MANAGE_PLACES = "inventory.manage_places"
+
+manages_places = permission_required(MANAGE_PLACES, raise_exception=True)
 
 POSTINGS_ON_PAGE = 10
 PLACES_A_PAGE = 50
@@ -116,22 +121,37 @@ def drums_create(request: HttpRequest) -> HttpResponse:
     return _form_page(request, "inventory/honey/drums_form.html", form)
 
 
-@manages_places
-def place_edit(request: HttpRequest, code: str) -> HttpResponse:
-    place = _place(code)
-    form = forms.PlaceForm(
-        request.POST or None, initial=_as_typed(place), has_shape=place.is_vessel
-    )
-    if form.is_valid():
-        try:
-            places.change(place=place, **form.figures())
-        except HouseError as error:
-            form.refuse(error)
-            place.refresh_from_db()
-        else:
-            messages.success(request, _("%(place)s is changed.") % {"place": place.name})
-            return redirect("inventory:place_detail", place.code)
-    return _form_page(request, "inventory/honey/place_form.html", form, place=place)
+class PlaceEditView(ActView):
+    permission_required = MANAGE_PLACES
+    template_name = "inventory/honey/place_form.html"
+    form_class = forms.PlaceForm
+
+    def prepare(self) -> None:
+        self.place = _place(self.kwargs["code"])
+
+    def edited(self) -> Place:
+        return self.place
+
+    def edited_parts(self) -> list[QuerySet[Any]]:
+        return [TankShape.objects.filter(place=self.place)]
+
+    def get_initial(self) -> dict[str, Any]:
+        return _as_typed(self.place)
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"has_shape": self.place.is_vessel}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(place=_place(self.place.code), **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Place:
+        return places.change(place=self.place, **self.form.figures())
+
+    def done_message(self, made: Place) -> str:
+        return _("%(place)s is changed.") % {"place": made.name}
+
+    def next_url(self, made: Place) -> str:
+        return reverse("inventory:place_detail", args=[made.code])
 
 
 @manages_places

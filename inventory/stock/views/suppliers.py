@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -73,6 +74,9 @@ class SupplierAddView(ActView):
 class SupplierEditView(SupplierAddView):
     def prepare(self) -> None:
         self.supplier = get_object_or_404(Supplier, pk=self.kwargs["pk"])
+
+    def edited(self) -> Model:
+        return self.supplier
 
     def get_initial(self) -> dict[str, Any]:
         names = [name for name in SupplierForm.base_fields if name != "key"]
