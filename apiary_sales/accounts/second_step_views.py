@@ -34,6 +34,7 @@ from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.models import House
 from inventory.shared.people import person_of
+from inventory.shared.views import ActView
 
 # In the session of who is setting it up: the key, encrypted as it will be in the database.
 NEW_KEY = "second_step_key"
@@ -182,16 +183,27 @@ def forget_devices(request: HttpRequest) -> HttpResponse:
     return redirect("accounts:second_step")
 
 
-@manages_people
-def rule(request: HttpRequest) -> HttpResponse:
+class SecondStepRuleView(ActView):
     """Say who must use a second step."""
-    current = SecondStepRule.current()
-    form = SecondStepRuleForm(request.POST or None, initial={"required_for": current.required_for})
-    if form.is_valid():
-        second_steps.require(required_for=form.cleaned_data["required_for"])
-        messages.success(request, _("Saved. It holds from the next page that each person opens."))
-        return redirect("accounts:people")
-    return render(request, "accounts/second_step_rule.html", {"form": form}, status=_status(form))
+
+    permission_required = access.MANAGE_PEOPLE
+    form_class = SecondStepRuleForm
+    template_name = "accounts/second_step_rule.html"
+
+    def edited(self) -> SecondStepRule:
+        return SecondStepRule.current()
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"required_for": SecondStepRule.current().required_for}
+
+    def act(self, data: dict[str, Any]) -> SecondStepRule:
+        return second_steps.require(required_for=data["required_for"])
+
+    def done_message(self, made: SecondStepRule) -> str:
+        return _("Saved. It holds from the next page that each person opens.")
+
+    def next_url(self, made: SecondStepRule) -> str:
+        return reverse("accounts:people")
 
 
 @manages_people

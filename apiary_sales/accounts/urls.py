@@ -36,7 +36,9 @@ urlpatterns = [
     path("second-step/off/", second_step_views.switch_off, name="second_step_off"),
     path("second-step/new-phone/", second_step_views.new_phone, name="second_step_new_phone"),
     path("second-step/devices/", second_step_views.forget_devices, name="forget_devices"),
-    path("second-step/rule/", second_step_views.rule, name="second_step_rule"),
+    path(
+        "second-step/rule/", second_step_views.SecondStepRuleView.as_view(), name="second_step_rule"
+    ),
     path("passkeys/add/", passkey_views.add_passkey, name="add_passkey"),
     path("passkeys/<int:pk>/remove/", passkey_views.remove_passkey, name="remove_passkey"),
     path("pin/", pin_views.OwnPinView.as_view(), name="pin"),
@@ -54,7 +56,7 @@ urlpatterns = [
     path("people/<int:pk>/", views.person, name="person"),
     path("people/<int:pk>/devices/", access_views.person_access, name="person_access"),
     path("people/<int:pk>/devices/sign-out/", access_views.sign_out_person, name="sign_out_person"),
-    path("people/<int:pk>/role/", views.change_role, name="change_role"),
+    path("people/<int:pk>/role/", views.ChangeRoleView.as_view(), name="change_role"),
     path("people/<int:pk>/password/", views.reset_password, name="reset_password"),
     path("people/<int:pk>/pin/", pin_views.PersonPinView.as_view(), name="person_pin"),
     path(

@@ -30,7 +30,9 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import SecondStepRule
 from apiary_sales.accounts.services import lost_passwords, people, sessions, sign_ins
 from apiary_sales.accounts.session_store import store_of
+from inventory.shared import versions
 from inventory.shared.errors import HouseError
+from inventory.shared.views import ActView
 
 CHANGES_A_PAGE = 50
 SIGN_INS_A_PAGE = 50
@@ -141,24 +143,37 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     return _person_page(request, found)
 
 
-@manages_people
-@require_POST
-def change_role(request: HttpRequest, pk: int) -> HttpResponse:
-    found = get_object_or_404(User, pk=pk)
-    form = ChangeRoleForm(request.POST)
-    if form.is_valid():
-        try:
-            changed = people.change_role(person=found, role=form.cleaned_data["role"])
-        except HouseError as error:
-            form.refuse(error)
-        else:
-            messages.success(
-                request,
-                _("%(name)s now has the role: %(role)s.")
-                % {"name": changed.display_name, "role": changed.get_role_display()},
-            )
-            return redirect("accounts:person", pk=pk)
-    return _person_page(request, found, role_form=form)
+class ChangeRoleView(ActView):
+    """Give a person another role; the form is on the page of the person."""
+
+    permission_required = access.MANAGE_PEOPLE
+    http_method_names = ["post"]
+    form_class = ChangeRoleForm
+
+    def prepare(self) -> None:
+        self.person = get_object_or_404(User, pk=self.kwargs["pk"])
+
+    def edited(self) -> User:
+        return self.person
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"role": self.person.role}
+
+    def act(self, data: dict[str, Any]) -> User:
+        return people.change_role(person=self.person, role=data["role"])
+
+    def done_message(self, made: User) -> str:
+        return _("%(name)s now has the role: %(role)s.") % {
+            "name": made.display_name,
+            "role": made.get_role_display(),
+        }
+
+    def next_url(self, made: User) -> str:
+        return reverse("accounts:person", args=[self.person.pk])
+
+    def form_invalid(self, form: ChangeRoleForm) -> HttpResponse:
+        form.page_url = self.next_url(self.person)
+        return _person_page(self.request, self.person, role_form=form)
 
 
 @manages_people
@@ -242,6 +257,12 @@ def unlock(request: HttpRequest) -> HttpResponse:
     return redirect("accounts:sign_ins")
 
 
+def _role_form(person: User) -> ChangeRoleForm:
+    form = ChangeRoleForm(initial={"role": person.role})
+    form.opened_on = versions.stamp(form)
+    return form
+
+
 def _person_page(request, found, *, role_form=None, password_form=None) -> HttpResponse:
     return render(
         request,
@@ -252,7 +273,7 @@ def _person_page(request, found, *, role_form=None, password_form=None) -> HttpR
             "pin": queries.pin_of(found),
             "second_step": queries.second_step_of(found),
             "sends_links": lost_passwords.is_mail_set(),
-            "role_form": role_form or ChangeRoleForm(initial={"role": found.role}),
+            "role_form": role_form or _role_form(found),
             "password_form": password_form or ResetPasswordForm(person=found),
             # The form that was refused, for the summary at the top.
             "refused_form": role_form or password_form,

@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -129,6 +130,9 @@ class ColumnsView(ActView):
 
     def prepare(self) -> None:
         self.begun = access.import_for(self.request.user, self.kwargs["pk"])
+
+    def edited(self) -> Model:
+        return self.begun
 
     def get_form_kwargs(self) -> dict[str, Any]:
         first = self.begun.rows.first()
