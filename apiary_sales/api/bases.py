@@ -3,11 +3,13 @@
 from collections.abc import Mapping
 from typing import Any
 
+from django.http import HttpResponse
 from rest_framework import generics, permissions
 from rest_framework.request import Request
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
+from apiary_sales.api import versions
 from apiary_sales.api.parameters import parameters_of, refuse_unknown
 from apiary_sales.api.permissions import SignedIn
 from apiary_sales.customers.permissions import ANY_OF
@@ -54,6 +56,10 @@ class ApiView(APIView):
         method = "GET" if request.method == "HEAD" else str(request.method)
         if method != "OPTIONS" and hasattr(self, method.lower()):
             refuse_unknown(request.query_params, self.parameters(method))
+
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
+        response = super().dispatch(request, *args, **kwargs)
+        return versions.answered(self.request, response)
 
     def parameters(self, method: str) -> Mapping[str, bool]:
         """Return the parameters the address takes, and whether each may come more than once."""

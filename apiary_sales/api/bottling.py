@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
+from apiary_sales.api.changed import ChangedAtField
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -76,6 +77,7 @@ class RunDipSerializer(RowSerializer):
 class RunSerializer(RowSerializer):
     """A run; `lot_code` is stamped on its pieces from the start, `lot` is the honey's."""
 
+    changed_at = ChangedAtField()
     product = serializers.CharField(source="product.code")
     source = serializers.CharField(source="source.code")  # type: ignore[assignment]
     target = serializers.CharField(source="target.code")
@@ -106,6 +108,7 @@ class RunSerializer(RowSerializer):
             "recorded_at",
             "dips",
             "note",
+            "changed_at",
         ]
 
 
@@ -211,7 +214,7 @@ class RunsApiView(ApiActView, ListApiView):
     """Runs: listed for everybody, planned by those who bottle."""
 
     filterset_class = filters.RunListFilters
-    ordering_fields = ordered_by("id", "number", "planned_for", "recorded_at")
+    ordering_fields = ordered_by("id", "number", "planned_for", "recorded_at", "changed_at")
     permission_required = RUN_BOTTLING
     permission_to_read = None
     serializer_class = RunToPlanSerializer

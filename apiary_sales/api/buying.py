@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView, RetrieveApiView
+from apiary_sales.api.changed import ChangedAtField
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -114,6 +115,7 @@ class OrderedLineSerializer(RowSerializer):
 
 
 class PurchaseOrderSerializer(RowSerializer):
+    changed_at = ChangedAtField()
     supplier = serializers.CharField(source="supplier.name")
     lines = OrderedLineSerializer(many=True)
 
@@ -130,6 +132,7 @@ class PurchaseOrderSerializer(RowSerializer):
             "note",
             "closed_reason",
             "lines",
+            "changed_at",
         ]
 
 
@@ -241,7 +244,7 @@ def _line_of(order: PurchaseOrder, line: PurchaseOrderLine) -> PurchaseOrderLine
 class PurchaseOrdersApiView(ApiActView, ListApiView):
     filterset_class = filters.PurchaseOrderListFilters
     ordering_fields = ordered_by(
-        "id", "number", "ordered_on", "expected_on", supplier="supplier__name"
+        "id", "changed_at", "number", "ordered_on", "expected_on", supplier="supplier__name"
     )
     permission_required = MANAGE
     serializer_class = PurchaseOrderToPlaceSerializer
@@ -375,6 +378,7 @@ class SupplierBillLineSerializer(RowSerializer):
 
 
 class SupplierBillSerializer(RowSerializer):
+    changed_at = ChangedAtField()
     supplier = serializers.CharField(source="supplier.name")
     lines = SupplierBillLineSerializer(many=True)
     counts_on = serializers.DateField(source="entry.entered_on")
@@ -399,6 +403,7 @@ class SupplierBillSerializer(RowSerializer):
             "undone_on",
             "undone_reason",
             "lines",
+            "changed_at",
         ]
 
 
@@ -513,7 +518,13 @@ def _bills() -> Any:
 class SupplierBillsApiView(ApiActView, ListApiView):
     filterset_class = filters.SupplierBillListFilters
     ordering_fields = ordered_by(
-        "id", "billed_on", "due_on", "total_cents", "open_cents", supplier="supplier__name"
+        "id",
+        "changed_at",
+        "billed_on",
+        "due_on",
+        "total_cents",
+        "open_cents",
+        supplier="supplier__name",
     )
     permission_required = MANAGE
     serializer_class = SupplierBillToEnterSerializer
@@ -640,6 +651,7 @@ class SupplierBalancesApiView(ApiView):
 
 
 class ExpenseSerializer(RowSerializer):
+    changed_at = ChangedAtField()
     season = serializers.IntegerField(source="season_expense.season", default=None)
     counts_on = serializers.DateField(source="entry.entered_on")
     undone_on = serializers.DateField(source="undone_entry.happened_on", default=None)
@@ -660,6 +672,7 @@ class ExpenseSerializer(RowSerializer):
             "note",
             "undone_on",
             "undone_reason",
+            "changed_at",
         ]
 
 
@@ -720,7 +733,7 @@ class ProposedSerializer(serializers.Serializer):
 
 class ExpensesApiView(ApiActView, ListApiView):
     filterset_class = filters.ExpenseListFilters
-    ordering_fields = ordered_by("id", "spent_on", "payee", "amount_cents")
+    ordering_fields = ordered_by("id", "spent_on", "payee", "amount_cents", "changed_at")
     permission_required = MANAGE
     serializer_class = ExpenseToEnterSerializer
     row_serializer_class = ExpenseSerializer

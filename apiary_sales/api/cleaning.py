@@ -131,7 +131,13 @@ class CleaningTasksApiView(ApiActView, ListApiView):
 
 class CleaningTaskApiView(ApiActView):
     permission_required = MANAGE_PLACES
+    permission_to_read = RECORD_CLEANING
     serializer_class = CleaningTaskToSaveSerializer
+
+    @extend_schema(operation_id="cleaning_task", responses=CleaningTaskSerializer)
+    def get(self, request: Request, pk: int) -> Response:
+        """Show one thing that is cleaned."""
+        return Response(CleaningTaskSerializer(get_object_or_404(CleaningTask, pk=pk)).data)
 
     @extend_schema(
         operation_id="cleaning_tasks_change",

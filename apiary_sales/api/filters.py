@@ -11,6 +11,7 @@ from apiary_sales.accounts.models import SignIn, User
 from apiary_sales.api.lists import (
     ChoiceFilter,
     DayFilter,
+    FollowedListFilterSet,
     FromDayFilter,
     IdFilter,
     KeyFilter,
@@ -96,13 +97,13 @@ def _by(field_name: str, model: Any, key: str = "code") -> KeyFilter:
 # ------------------------------------------------------------------ stock
 
 
-class PlaceListFilters(ListFilterSet):
+class PlaceListFilters(FollowedListFilterSet):
     class Meta:
         model = Place
         fields = ["kind", "is_active"]
 
 
-class LotListFilters(ListFilterSet):
+class LotListFilters(FollowedListFilterSet):
     product = _by("product", Product)
     product_id = _by_id("product", Product)
     supplier = _by("supplier", Supplier, "name")
@@ -128,13 +129,13 @@ class LotListFilters(ListFilterSet):
         return found.filter(pk__in=there.values("lot"))
 
 
-class SizeListFilters(ListFilterSet):
+class SizeListFilters(FollowedListFilterSet):
     class Meta:
         model = Size
         fields = ["declared_unit", "is_active"]
 
 
-class ProductListFilters(ListFilterSet):
+class ProductListFilters(FollowedListFilterSet):
     size = _by("size", Size)
     size_id = _by_id("size", Size)
     variety = _by("variety", Variety, "name")
@@ -318,7 +319,7 @@ class SupplierListFilters(ListFilterSet):
 # ------------------------------------------------------------------ bottling
 
 
-class RunListFilters(ListFilterSet):
+class RunListFilters(FollowedListFilterSet):
     product = _by("product", Product)
     product_id = _by_id("product", Product)
     source = _by("source", Place)
@@ -371,7 +372,7 @@ class BrandListFilters(ListFilterSet):
 # ------------------------------------------------------------------ customers and orders
 
 
-class CustomerListFilters(ListFilterSet):
+class CustomerListFilters(FollowedListFilterSet):
     class Meta:
         model = Customer
         fields = ["name", "kind", "tier", "country_code", "language", "is_active"]
@@ -394,7 +395,7 @@ class CertificateListFilters(ListFilterSet):
         fields = ["number", "jurisdiction", "reason"]
 
 
-class OrderListFilters(ListFilterSet):
+class OrderListFilters(FollowedListFilterSet):
     """Orders and quotes; `to_fill` are the orders of which something is left to hand over."""
 
     status = ChoiceFilter(
@@ -501,7 +502,7 @@ INVOICE_STATES = [
 ]
 
 
-class InvoiceListFilters(ListFilterSet):
+class InvoiceListFilters(FollowedListFilterSet):
     """Invoices, receipts and credit notes."""
 
     state = ChoiceFilter(choices=INVOICE_STATES, method="in_state", label=_("Where it stands."))
@@ -524,7 +525,7 @@ class InvoiceListFilters(ListFilterSet):
         return found.filter(pk__in=fitting.order_by().values("pk"))
 
 
-class PaymentListFilters(ListFilterSet):
+class PaymentListFilters(FollowedListFilterSet):
     customer = _by("customer", Customer, "name")
     customer_id = _by_id("customer", Customer)
     order = _by("order", Order, "number")
@@ -678,7 +679,7 @@ class HonestyCountListFilters(ListFilterSet):
         fields = ["is_first"]
 
 
-class PurchaseOrderListFilters(ListFilterSet):
+class PurchaseOrderListFilters(FollowedListFilterSet):
     supplier = _by("supplier", Supplier, "name")
     supplier_id = _by_id("supplier", Supplier)
     ordered_on_from = FromDayFilter("ordered_on")
@@ -698,7 +699,7 @@ BILL_STATES = [
 ]
 
 
-class SupplierBillListFilters(ListFilterSet):
+class SupplierBillListFilters(FollowedListFilterSet):
     state = ChoiceFilter(choices=BILL_STATES, method="in_state", label=_("Where it stands."))
     supplier = _by("supplier", Supplier, "name")
     supplier_id = _by_id("supplier", Supplier)
@@ -729,7 +730,7 @@ class SupplierPaymentListFilters(ListFilterSet):
         fields: list[str] = []
 
 
-class ExpenseListFilters(ListFilterSet):
+class ExpenseListFilters(FollowedListFilterSet):
     category = ChoiceFilter(choices=ExpenseCategory.choices)
     paid_by = ChoiceFilter(choices=PaidBy.choices)
     season = WholeNumberFilter("season_expense__season", label=_("The season it is a cost of."))
@@ -751,7 +752,7 @@ class RecurringExpenseListFilters(ListFilterSet):
         fields = ["payee", "category", "rhythm", "is_active"]
 
 
-class BulkPriceListFilters(ListFilterSet):
+class BulkPriceListFilters(FollowedListFilterSet):
     valid_from_from = FromDayFilter("valid_from")
     valid_from_until = UntilDayFilter("valid_from")
 
@@ -760,7 +761,7 @@ class BulkPriceListFilters(ListFilterSet):
         fields = ["colour_class"]
 
 
-class WeightPriceListFilters(ListFilterSet):
+class WeightPriceListFilters(FollowedListFilterSet):
     product = _by("product", Product)
     product_id = _by_id("product", Product)
     variety_id = _by_id("variety", Variety)

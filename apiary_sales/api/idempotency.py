@@ -29,6 +29,7 @@ from rest_framework.exceptions import APIException, ParseError
 from rest_framework.request import Request
 
 from apiary_sales.accounts.models import User
+from apiary_sales.api import versions
 from apiary_sales.api.models import KeptAnswer
 from apiary_sales.customers.models import Customer
 from inventory.shared import keys
@@ -206,14 +207,18 @@ def answered_once(act: Callable[..., HttpResponse]) -> Callable[..., HttpRespons
     def acting(view: Any, request: Request, *args: Any, **kwargs: Any) -> HttpResponse:
         if not view.is_one_transaction:
             return act(view, request, *args, **kwargs)
+
+        def act_on_version() -> HttpResponse:
+            return versions.acted(request, lambda: act(view, request, *args, **kwargs))
+
         wanted = asked(request)
         if wanted is None:
             with transaction.atomic():
-                response = act(view, request, *args, **kwargs)
+                response = act_on_version()
                 if _is_refusal(response.status_code):
                     transaction.set_rollback(True)
                 return response
-        answer = once(wanted, lambda: ActAnswer.of(act(view, request, *args, **kwargs), view))
+        answer = once(wanted, lambda: ActAnswer.of(act_on_version(), view))
         return answer.response()
 
     acting.acts_once = True  # type: ignore[attr-defined]

@@ -7,15 +7,16 @@ that the list does not have; `parameters.py` refuses every parameter that is not
 
 from collections.abc import Iterable, Mapping, Sequence
 from copy import deepcopy
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from django import forms
 from django.contrib.admin.utils import get_fields_from_path
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django_filters import rest_framework as filters
@@ -26,6 +27,8 @@ from rest_framework.filters import OrderingFilter
 from rest_framework.request import Request
 
 from apiary_sales.api.pages import order_of
+from apiary_sales.keeping.following import kind_of
+from apiary_sales.keeping.models import RowChange
 
 # The largest key that both databases can look up.
 KEY_MAX = 2**63 - 1
@@ -218,6 +221,54 @@ class ListFilterSet(filters.FilterSet):
             if first and last and first > last:
                 self.form.add_error(name, _("The first day is after the last one."))
         return self.form.is_valid()
+
+
+class MomentField(forms.CharField):
+    """A moment of RFC 3339, with its distance from UTC."""
+
+    def clean(self, value: Any) -> datetime | None:
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            moment = parse_datetime(text) if "T" in text.upper() else None
+        except ValueError:
+            moment = None
+        if moment is None or timezone.is_naive(moment):
+            raise forms.ValidationError(
+                _("Send a moment with its distance from UTC, such as 2026-07-20T14:30:00Z.")
+            )
+        try:
+            return moment.astimezone(UTC)
+        except OverflowError:
+            raise forms.ValidationError(_("That moment is too far away.")) from None
+
+
+@extend_schema_field(OpenApiTypes.DATETIME)
+class ChangedSinceFilter(filters.Filter):
+    """Rows that were changed at a moment or later, themselves or in what belongs to them."""
+
+    field_class = MomentField
+
+    def __init__(self, **kwargs: Any) -> None:
+        label = gettext_lazy(
+            "Rows changed at this moment or later. To follow a list, ask each time from a few "
+            "minutes before the latest changed_at you have: a change is stamped a little before "
+            "others can see it. Rows not changed since changes are noted have no changed_at, and "
+            "are not among them; neither are rows that were deleted."
+        )
+        super().__init__("changed_at", "gte", label=label, **kwargs)
+
+
+class FollowedListFilterSet(ListFilterSet):
+    """The filters of a list that programs follow by the `changed_at` of its rows."""
+
+    changed_since = ChangedSinceFilter()
+
+    def filter_queryset(self, queryset: QuerySet) -> QuerySet:
+        noted = RowChange.objects.filter(kind=kind_of(queryset.model), row_id=OuterRef("pk"))
+        queryset = queryset.annotate(changed_at=Subquery(noted.values("changed_at")[:1]))
+        return super().filter_queryset(queryset)
 
 
 class ListFilterBackend(filters.DjangoFilterBackend):

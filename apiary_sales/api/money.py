@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
+from apiary_sales.api.changed import ChangedAtField
 from apiary_sales.api.fields import IdField, rows_of
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
@@ -94,6 +95,7 @@ class PaymentSerializer(RowSerializer):
     What of it is put to no invoice is on the account of its customer.
     """
 
+    changed_at = ChangedAtField()
     customer = serializers.CharField(source="customer.name", default=None)
     order = serializers.CharField(source="order.number", default=None)
     reverses = serializers.IntegerField(source="reverses_id", default=None)
@@ -115,6 +117,7 @@ class PaymentSerializer(RowSerializer):
             "reverses",
             "refunds",
             "invoices",
+            "changed_at",
         ]
 
 
@@ -389,7 +392,9 @@ def _made(serializer: Any) -> Response:
 
 class PaymentsApiView(ApiActView, ListApiView):
     filterset_class = filters.PaymentListFilters
-    ordering_fields = ordered_by("id", "received_on", "amount_cents", customer="customer__name")
+    ordering_fields = ordered_by(
+        "id", "received_on", "amount_cents", "changed_at", customer="customer__name"
+    )
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = ReceiveSerializer

@@ -221,7 +221,7 @@ class BulkPriceHistoryApiView(RowsApiView):
     serializer_class = BulkPriceSerializer
     queryset = BulkPrice.objects.order_by("-valid_from", "-id")
     filterset_class = filters.BulkPriceListFilters
-    ordering_fields = ["valid_from", "id"]
+    ordering_fields = ["valid_from", "id", "changed_at"]
     ordering = ["-valid_from", "-id"]
 
 
@@ -269,7 +269,7 @@ class WeightPriceHistoryApiView(RowsApiView):
         "-valid_from", "-id"
     )
     filterset_class = filters.WeightPriceListFilters
-    ordering_fields = ["valid_from", "id"]
+    ordering_fields = ["valid_from", "id", "changed_at"]
     ordering = ["-valid_from", "-id"]
 
     def filter_queryset(self, queryset: Any) -> Any:

@@ -15,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
+from apiary_sales.api.changed import ChangedAtField
 from apiary_sales.api.fields import PiecesCountField
 from apiary_sales.api.serializers import (
     CENTS_MAX,
@@ -170,6 +171,8 @@ class PriceTableSerializer(serializers.Serializer):
 
 
 class BulkPriceSerializer(serializers.ModelSerializer):
+    changed_at = ChangedAtField()
+
     class Meta:
         model = BulkPrice
         fields = [
@@ -179,6 +182,7 @@ class BulkPriceSerializer(serializers.ModelSerializer):
             "floral_source",
             "price_per_pound",
             "valid_from",
+            "changed_at",
         ]
 
 
@@ -195,6 +199,7 @@ class BulkPriceToSetSerializer(serializers.Serializer):
 class WeightPriceSerializer(serializers.ModelSerializer):
     """What a pound costs in a tier: of a product by weight, of a variety, or of any honey."""
 
+    changed_at = ChangedAtField()
     product = serializers.CharField(source="product.code", default=None)
     product_id = serializers.IntegerField(allow_null=True)
     variety = serializers.CharField(source="variety.name", default=None)
@@ -211,6 +216,7 @@ class WeightPriceSerializer(serializers.ModelSerializer):
             "variety_id",
             "price_per_pound",
             "valid_from",
+            "changed_at",
         ]
 
 

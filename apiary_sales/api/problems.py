@@ -16,6 +16,7 @@ from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.emails import EmailSerializer
 from apiary_sales.api.idempotency import KeyUsedDifferently
 from apiary_sales.api.problem_contents import CONTENT_TYPE, problem_content
+from apiary_sales.api.versions import NotThatVersion
 from apiary_sales.api.views import ApiActView
 from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.mailing.models import Email
@@ -72,6 +73,8 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
     )
     if isinstance(error, KeyUsedDifferently):
         problem.data["recorded"] = error.recorded
+    if isinstance(error, NotThatVersion) and error.etag:
+        problem["ETag"] = error.etag
     for name, value in answer.items():
         if name.lower() not in ("content-type",):
             problem[name] = value

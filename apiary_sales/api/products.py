@@ -7,7 +7,7 @@ from rest_framework.response import Response
 
 from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
-from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import IdField, PiecesCountField, rows_of
 from apiary_sales.api.lists import ordered_by
@@ -138,6 +138,20 @@ class VarietiesApiView(ListApiView):
 
     def get_queryset(self):
         return queries.varieties()
+
+
+class VarietyApiView(RetrieveApiView):
+    """One variety of honey."""
+
+    queryset = Variety.objects.all()
+    serializer_class = VarietySerializer
+
+
+class BrandApiView(RetrieveApiView):
+    """One brand that honey is sold under."""
+
+    queryset = Brand.objects.all()
+    serializer_class = BrandSerializer
 
 
 class BrandsApiView(ListApiView):

@@ -9,6 +9,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
+from apiary_sales.api.changed import ChangedAtField
 from apiary_sales.api.lists import KEY_MAX
 from apiary_sales.api.sold_at import SoldAtField
 from apiary_sales.billing.models import (
@@ -107,9 +108,20 @@ def field_of(serializer: serializers.Serializer, parameter: str | None) -> str |
 
 
 class PlaceSerializer(RowSerializer):
+    changed_at = ChangedAtField()
+
     class Meta:
         model = Place
-        fields = ["id", "code", "name", "kind", "tare_grams", "capacity_litres", "is_active"]
+        fields = [
+            "id",
+            "code",
+            "name",
+            "kind",
+            "tare_grams",
+            "capacity_litres",
+            "is_active",
+            "changed_at",
+        ]
 
 
 def unit_of(item: Item) -> str:
@@ -118,6 +130,7 @@ def unit_of(item: Item) -> str:
 
 
 class LotSerializer(RowSerializer):
+    changed_at = ChangedAtField()
     colour_class = serializers.CharField(read_only=True, allow_null=True)
     moisture_grade = serializers.CharField(read_only=True)
     unit = serializers.SerializerMethodField()
@@ -157,6 +170,7 @@ class LotSerializer(RowSerializer):
             "country",
             "region",
             "owner",
+            "changed_at",
         ]
 
     def get_unit(self, lot: Lot) -> str:
@@ -207,6 +221,8 @@ class StockSerializer(RowSerializer):
 
 
 class SizeSerializer(RowSerializer):
+    changed_at = ChangedAtField()
+
     class Meta:
         model = Size
         fields = [
@@ -218,6 +234,7 @@ class SizeSerializer(RowSerializer):
             "brimful_ml",
             "pieces_per_case",
             "is_active",
+            "changed_at",
         ]
 
 
@@ -227,6 +244,7 @@ class ProductSerializer(RowSerializer):
     `unit` is what it is counted in: "pieces", or "grams" for goods by weight.
     """
 
+    changed_at = ChangedAtField()
     unit = serializers.SerializerMethodField()
 
     size: serializers.SlugRelatedField = serializers.SlugRelatedField(
@@ -253,6 +271,7 @@ class ProductSerializer(RowSerializer):
             "brand",
             "gtin",
             "is_active",
+            "changed_at",
         ]
 
     def get_unit(self, product: Product) -> str:
@@ -326,6 +345,7 @@ class CertificateSerializer(RowSerializer):
 
 
 class CustomerSerializer(RowSerializer):
+    changed_at = ChangedAtField()
     certificates = CertificateSerializer(many=True, read_only=True)
 
     class Meta:
@@ -345,6 +365,7 @@ class CustomerSerializer(RowSerializer):
             "discount_days",
             "certificates",
             "is_active",
+            "changed_at",
         ]
 
 
@@ -416,6 +437,7 @@ class OrderLineSerializer(RowSerializer):
 
 
 class OrderSerializer(RowSerializer):
+    changed_at = ChangedAtField()
     lines = OrderLineSerializer(many=True, read_only=True)
     customer = serializers.CharField(source="customer.name", default=None)
     total_cents = serializers.IntegerField(read_only=True)
@@ -447,6 +469,7 @@ class OrderSerializer(RowSerializer):
             "total_cents",
             "invoices",
             "lines",
+            "changed_at",
         ]
 
     @extend_schema_field(serializers.ChoiceField(choices=Order.Status.choices))
@@ -535,6 +558,7 @@ class InvoiceSerializer(RowSerializer):
     one that it `corrects`.
     """
 
+    changed_at = ChangedAtField()
     number = serializers.CharField(source="__str__", read_only=True)
     credits = serializers.CharField(default=None, allow_null=True, read_only=True)
     corrects = serializers.CharField(default=None, allow_null=True, read_only=True)
@@ -575,6 +599,7 @@ class InvoiceSerializer(RowSerializer):
             "payments",
             "adjustments",
             "lines",
+            "changed_at",
         ]
 
     @extend_schema_field(TaxSumSerializer(many=True))

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
-from apiary_sales.api.bases import ListApiView
+from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import rows_of
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import (
@@ -79,6 +79,14 @@ class ServicesApiView(ListApiView):
     permission_classes = [ViewPermission]
     serializer_class = ServiceSerializer
     queryset = Service.objects.order_by("name")
+
+
+class ServiceApiView(RetrieveApiView):
+    """One service, with its unit and usual price."""
+
+    queryset = Service.objects.all()
+    serializer_class = ServiceSerializer
+    lookup_field = "code"
 
 
 class ServiceBillsApiView(ApiActView):

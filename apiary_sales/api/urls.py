@@ -182,6 +182,8 @@ urlpatterns = [
         name="blend-plan-worksheet",
     ),
     path("varieties/", products.VarietiesApiView.as_view(), name="varieties"),
+    path("varieties/<int:pk>/", products.VarietyApiView.as_view(), name="variety"),
+    path("brands/<int:pk>/", products.BrandApiView.as_view(), name="brand"),
     path("brands/", products.BrandsApiView.as_view(), name="brands"),
     path(
         "brands/<int:pk>/customer/",
@@ -438,6 +440,7 @@ urlpatterns = [
         credit_notes.GoodsBackApiView.as_view(),
         name="order-goods-back",
     ),
+    path("services/<slug:code>/", service_bills.ServiceApiView.as_view(), name="service"),
     path("services/", service_bills.ServicesApiView.as_view(), name="services"),
     path(
         "customers/<int:pk>/service-bills/",

@@ -63,7 +63,7 @@ class ReadOnlyViewSet(
 )
 class PlaceViewSet(ReadOnlyViewSet):
     filterset_class = filters.PlaceListFilters
-    ordering_fields = ordered_by("id", "code", "name", "kind")
+    ordering_fields = ordered_by("id", "code", "name", "kind", "changed_at")
     queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.FOR_GOODS]).order_by("code")
     serializer_class = serializers.PlaceSerializer
     lookup_field = "code"
@@ -83,7 +83,9 @@ class LotViewSet(ReadOnlyViewSet):
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
-    ordering_fields = ordered_by("id", "code", "season", "made_on", "best_by", "colour_mm")
+    ordering_fields = ordered_by(
+        "id", "code", "season", "made_on", "best_by", "colour_mm", "changed_at"
+    )
 
     @extend_schema(summary="Show one lot.", parameters=[OF_PRODUCT])
     def retrieve(self, request: Request, code: str) -> Response:
@@ -96,7 +98,7 @@ class LotViewSet(ReadOnlyViewSet):
 )
 class SizeViewSet(ReadOnlyViewSet):
     filterset_class = filters.SizeListFilters
-    ordering_fields = ordered_by("id", "code", "name", "brimful_ml")
+    ordering_fields = ordered_by("id", "code", "name", "brimful_ml", "changed_at")
     queryset = Size.objects.order_by("brimful_ml", "name")
     serializer_class = serializers.SizeSerializer
     lookup_field = "code"
@@ -108,7 +110,7 @@ class SizeViewSet(ReadOnlyViewSet):
 )
 class ProductViewSet(ReadOnlyViewSet):
     filterset_class = filters.ProductListFilters
-    ordering_fields = ordered_by("id", "code", "name", "kind")
+    ordering_fields = ordered_by("id", "code", "name", "kind", "changed_at")
     queryset = Product.objects.select_related("item", "size", "variety", "brand")
     serializer_class = serializers.ProductSerializer
     lookup_field = "code"
@@ -164,7 +166,7 @@ class PostingViewSet(ReadOnlyViewSet):
 )
 class CustomerViewSet(ReadOnlyViewSet):
     filterset_class = filters.CustomerListFilters
-    ordering_fields = ordered_by("id", "name", "kind", "tier")
+    ordering_fields = ordered_by("id", "name", "kind", "tier", "changed_at")
     queryset = Customer.objects.prefetch_related("certificates__accepted_by").order_by("name")
     serializer_class = serializers.CustomerSerializer
     permission_classes = [BuyersPermission]
@@ -177,7 +179,7 @@ class CustomerViewSet(ReadOnlyViewSet):
 class OrderViewSet(ReadOnlyViewSet):
     filterset_class = filters.OrderListFilters
     ordering_fields = ordered_by(
-        "id", "number", "placed_on", "wanted_on", customer="customer__name"
+        "id", "number", "placed_on", "wanted_on", "changed_at", customer="customer__name"
     )
     queryset = (
         Order.objects.select_related("customer", "supersedes")
@@ -202,7 +204,13 @@ class OrderViewSet(ReadOnlyViewSet):
 class InvoiceViewSet(ReadOnlyViewSet):
     filterset_class = filters.InvoiceListFilters
     ordering_fields = ordered_by(
-        "id", "issued_on", "due_on", "total_cents", "open_cents", customer="customer__name"
+        "id",
+        "issued_on",
+        "due_on",
+        "total_cents",
+        "open_cents",
+        "changed_at",
+        customer="customer__name",
     )
     queryset = (
         Invoice.objects.select_related("customer", "order", "credits", "corrects", "corrected_by")

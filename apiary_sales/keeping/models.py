@@ -17,6 +17,30 @@ class BackupQuerySet(models.QuerySet["Backup"]):
         return self.filter(ok=True).exclude(rehearsal_ok=False)
 
 
+class RowChange(models.Model):
+    """When a row that programs follow was changed last; the database notes it (`following.py`).
+
+    Rows that were not changed since this is noted have none.
+    """
+
+    kind = models.CharField(_("kind"), max_length=40)
+    row_id = models.BigIntegerField(_("row"))
+    changed_at = models.DateTimeField(_("changed"))
+
+    class Meta:
+        verbose_name = _("change of a row")
+        verbose_name_plural = _("changes of rows")
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["kind", "row_id"], name="row_changed_once")
+        ]
+        indexes: ClassVar = [
+            models.Index(fields=["kind", "changed_at"], name="keeping_changed"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.row_id}"
+
+
 class Backup(models.Model):
     """One backup: where it is, what it weighs, and whether a restore of it was rehearsed."""
 

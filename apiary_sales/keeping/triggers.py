@@ -3,6 +3,9 @@
 They are made after every `migrate`, on SQLite and PostgreSQL, and lifted before one that has
 something to do, since a rebuilt table of SQLite would lose them. A trigger costs a write nothing
 that a person could notice: an UPDATE compares columns, an INSERT one number.
+
+Others note when a row was changed that programs follow (`following.py`). They are made and lifted
+with the first: what moves a whole house writes its rows as they were, with no new moment.
 """
 
 import hashlib
@@ -14,11 +17,17 @@ from typing import Any
 from django.db import connections, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from apiary_sales.keeping import following
 from apiary_sales.keeping.append_only import KEPT, KeptTable
+from apiary_sales.keeping.models import RowChange
 from inventory.stock.models import Seal
 
 PREFIX = "books_"
 REFUSE = "books_refuse"
+FOLLOW = "books_follow"
+# Now, as Django keeps a moment.
+MOMENT_SQLITE = "strftime('%Y-%m-%d %H:%M:%f', 'now')"
+MOMENT_POSTGRESQL = "clock_timestamp()"
 
 
 @dataclass(frozen=True)
@@ -28,6 +37,21 @@ class BookTrigger:
     name: str
     table: str
     statement: str
+    # The function that it calls on PostgreSQL.
+    function: str = REFUSE
+
+    @property
+    def fault(self) -> str:
+        """Say what the database does not do without it."""
+        lack = (
+            f"note when rows of {self.table} change"
+            if self.function.startswith(FOLLOW)
+            else f"refuse changes of {self.table}"
+        )
+        return (
+            f"The database does not {lack}: a trigger of it is missing, off or another one. Run "
+            "manage.py migrate, which makes it again, and find out who dropped it."
+        )
 
     @property
     def digest(self) -> str:
@@ -80,17 +104,13 @@ def faults(using: str = "default") -> Iterator[str]:
     """Yield a sentence for each table that the database does not keep as the laws say."""
     connection = connections[using]
     wanted, found = _wanted(connection), _found(connection)
-    without: dict[str, None] = {}
-    for name, trigger in wanted.items():
-        if name not in found or not _is(wanted, name, found[name][1]):
-            without[trigger.table] = None
-    if connection.vendor == "postgresql" and not _functions_are_right(connection):
-        without.update(dict.fromkeys(trigger.table for trigger in wanted.values()))
-    for table in without:
-        yield (
-            f"The database does not refuse changes of {table}: a trigger of it is missing, off or "
-            "another one. Run manage.py migrate, which makes it again, and find out who dropped it."
-        )
+    wrong = _wrong_functions(connection) if connection.vendor == "postgresql" else set()
+    without = {
+        trigger.fault: None
+        for name, trigger in wanted.items()
+        if name not in found or not _is(wanted, name, found[name][1]) or trigger.function in wrong
+    }
+    yield from without
 
 
 def _is(wanted: Mapping[str, BookTrigger], name: str, said: str) -> bool:
@@ -126,7 +146,64 @@ def _wanted(connection: BaseDatabaseWrapper) -> dict[str, BookTrigger]:
         for what, statement in made(kept, sorted(names), has_seals):
             name = f"{PREFIX}{kept.name}_{what}"
             found[name] = BookTrigger(name, kept.name, statement.format(name=name))
+    if RowChange._meta.db_table in columns:
+        for table in following.tables():
+            for trigger in _following(connection, table, sorted(columns.get(table, ()))):
+                found[trigger.name] = trigger
     return found
+
+
+def _following(
+    connection: BaseDatabaseWrapper, table: str, columns: list[str]
+) -> Iterator[BookTrigger]:
+    """Yield the triggers that note what changes with a row of a table."""
+    if not columns:
+        return
+    function = f"{FOLLOW}_{table}"
+    is_sqlite = connection.vendor == "sqlite"
+    differ = "IS NOT" if is_sqlite else "IS DISTINCT FROM"
+    differs = " OR ".join(f'OLD."{name}" {differ} NEW."{name}"' for name in columns)
+    for event, name, when, rows in (
+        ("INSERT", "added", "", ["NEW"]),
+        ("UPDATE", "changed", f"WHEN ({differs}) ", ["OLD", "NEW"]),
+        ("DELETE", "removed", "", ["OLD"]),
+    ):
+        full = f"{function}_{name}"
+        begin = f"CREATE TRIGGER {full} AFTER {event} ON {table}"
+        if is_sqlite:
+            statement = f"{begin} {when}BEGIN {' '.join(_notes(table, rows, MOMENT_SQLITE))} END"
+        else:
+            # What the function does is part of what the trigger is known by.
+            statement = (
+                f"{begin} FOR EACH ROW {when}EXECUTE FUNCTION {function}() "
+                f"/* {hashlib.sha256(_following_body(table).encode()).hexdigest()} */"
+            )
+        yield BookTrigger(full, table, statement, function)
+
+
+def _notes(table: str, rows: list[str], moment: str) -> Iterator[str]:
+    """Yield a statement for each row that is changed with one of a table."""
+    told = {
+        (kind, query.format(row=row)): None
+        for row in rows
+        for kind, query in following.rows_told_by(table)
+    }
+    for kind, query in told:
+        yield (
+            f"INSERT INTO {RowChange._meta.db_table} (kind, row_id, changed_at) "
+            f"SELECT '{kind}', told.row_id, {moment} FROM ({query}) told "
+            "WHERE told.row_id IS NOT NULL "
+            "ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at;"
+        )
+
+
+def _following_body(table: str) -> str:
+    """Return what the function of a followed table does on PostgreSQL."""
+    new, old = (" ".join(_notes(table, [row], MOMENT_POSTGRESQL)) for row in ("NEW", "OLD"))
+    return (
+        f"BEGIN IF TG_OP <> 'INSERT' THEN {old} END IF; "
+        f"IF TG_OP <> 'DELETE' THEN {new} END IF; RETURN NULL; END"
+    )
 
 
 def _columns(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
@@ -228,6 +305,7 @@ def _bodies() -> dict[str, str]:
                 f"FROM {Seal._meta.db_table} ORDER BY id DESC LIMIT 1) "
                 f"THEN {refuse}; END IF; RETURN NEW; END"
             )
+    bodies |= {f"{FOLLOW}_{table}": _following_body(table) for table in following.tables()}
     return bodies
 
 
@@ -239,13 +317,17 @@ def _functions(connection: BaseDatabaseWrapper) -> Iterator[str]:
         )
 
 
-def _functions_are_right(connection: BaseDatabaseWrapper) -> bool:
+def _wrong_functions(connection: BaseDatabaseWrapper) -> set[str]:
+    """Return the functions of triggers that are missing or do something else."""
     found = _asked(
         connection,
         "SELECT p.proname, p.prosrc FROM pg_proc p JOIN pg_namespace n ON n.oid = p.pronamespace "
-        f"WHERE n.nspname = current_schema() AND starts_with(p.proname, '{REFUSE}')",
+        f"WHERE n.nspname = current_schema() AND starts_with(p.proname, '{PREFIX}')",
     )
-    return dict(found) == _bodies()
+    there, wanted = dict(found), _bodies()
+    wrong = {name for name in wanted if there.get(name) != wanted[name]}
+    # Each table is kept by the function that refuses, and by one of its own beside it.
+    return wrong | ({REFUSE} if any(name.startswith(REFUSE) for name in wrong) else set())
 
 
 def _asked(connection: BaseDatabaseWrapper, statement: str) -> list[tuple[Any, ...]]:

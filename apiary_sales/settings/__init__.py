@@ -444,6 +444,7 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "apiary_sales.api.schema.add_problems",
+        "apiary_sales.api.versions.describe",
         "apiary_sales.api.schema.close_bodies",
         "apiary_sales.api.examples.add_examples",
         "apiary_sales.api.operations.name_subjects",
