@@ -3,20 +3,29 @@
 from datetime import datetime
 from typing import Any
 
+from django import forms
 from django.db.models import Model
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
+from rest_framework.request import Request
 
+from apiary_sales.api.lists import CHANGED_SINCE, MomentField
 from apiary_sales.keeping.following import kind_of
 from apiary_sales.keeping.models import RowChange
+
+SINCE = OpenApiParameter("changed_since", OpenApiTypes.DATETIME, description=CHANGED_SINCE)
 
 
 class ChangedAtField(serializers.DateTimeField):
     """The moment of the last change that is noted, null where none is.
 
     A list has read it with its rows; for others it is read once for all that are answered with.
+    `of` names the row among what is answered, where that is more than the row.
     """
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, *, of: str = "", **kwargs: Any) -> None:
+        self.of = of
         super().__init__(
             read_only=True,
             allow_null=True,
@@ -28,10 +37,10 @@ class ChangedAtField(serializers.DateTimeField):
         )
 
     def get_attribute(self, instance: Model) -> datetime | None:
+        if self.of:
+            instance = getattr(instance, self.of)
         if not hasattr(instance, "changed_at"):
-            for row in self._answered_with(instance):
-                row.changed_at = None  # type: ignore[attr-defined]
-            self._read(self._answered_with(instance))
+            note(self._answered_with(instance))
         return instance.changed_at  # type: ignore[attr-defined,no-any-return]
 
     def _answered_with(self, instance: Model) -> list[Any]:
@@ -39,8 +48,22 @@ class ChangedAtField(serializers.DateTimeField):
         is_list = isinstance(rows, list) and any(row is instance for row in rows)
         return rows if is_list else [instance]
 
-    def _read(self, rows: list[Any]) -> None:
-        by_key = {row.pk: row for row in rows}
-        noted = RowChange.objects.filter(kind=kind_of(type(rows[0])), row_id__in=list(by_key))
-        for key, changed_at in noted.values_list("row_id", "changed_at"):
-            by_key[key].changed_at = changed_at
+
+def note(rows: list[Any]) -> None:
+    """Read when each of some rows of one kind was changed last, and leave it with the row."""
+    if not rows:
+        return
+    noted = RowChange.objects.filter(
+        kind=kind_of(type(rows[0])), row_id__in=[row.pk for row in rows]
+    )
+    changed_at = dict(noted.values_list("row_id", "changed_at"))
+    for row in rows:
+        row.changed_at = changed_at.get(row.pk)
+
+
+def asked(request: Request) -> datetime | None:
+    """Return the moment that is asked from, None for all rows; raises `ValidationError`."""
+    try:
+        return MomentField(required=False).clean(request.query_params.get(SINCE.name, ""))
+    except forms.ValidationError as error:
+        raise serializers.ValidationError({SINCE.name: error.messages}) from None

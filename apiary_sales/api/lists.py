@@ -244,6 +244,14 @@ class MomentField(forms.CharField):
             raise forms.ValidationError(_("That moment is too far away.")) from None
 
 
+CHANGED_SINCE = gettext_lazy(
+    "Rows changed at this moment or later. To follow a list, ask each time from a few "
+    "minutes before the latest changed_at you have: a change is stamped a little before "
+    "others can see it. Rows not changed since changes are noted have no changed_at, and "
+    "are not among them; neither are rows that were deleted."
+)
+
+
 @extend_schema_field(OpenApiTypes.DATETIME)
 class ChangedSinceFilter(filters.Filter):
     """Rows that were changed at a moment or later, themselves or in what belongs to them."""
@@ -251,13 +259,7 @@ class ChangedSinceFilter(filters.Filter):
     field_class = MomentField
 
     def __init__(self, **kwargs: Any) -> None:
-        label = gettext_lazy(
-            "Rows changed at this moment or later. To follow a list, ask each time from a few "
-            "minutes before the latest changed_at you have: a change is stamped a little before "
-            "others can see it. Rows not changed since changes are noted have no changed_at, and "
-            "are not among them; neither are rows that were deleted."
-        )
-        super().__init__("changed_at", "gte", label=label, **kwargs)
+        super().__init__("changed_at", "gte", label=CHANGED_SINCE, **kwargs)
 
 
 class FollowedListFilterSet(ListFilterSet):

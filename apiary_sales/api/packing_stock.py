@@ -11,7 +11,7 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.api import seen
+from apiary_sales.api import changed, seen
 from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.bottling_days import BottlingDaySerializer, SettlementSerializer
 from apiary_sales.api.honey_in_hand import LotCorrectionSerializer, LotKeySerializer
@@ -63,6 +63,7 @@ class PartSerializer(SeenSerializer):
         VIEW_COSTS,
     )
 
+    changed_at = changed.ChangedAtField(of="part")
     id = serializers.IntegerField(source="part.pk")
     code = serializers.CharField(source="part.code")
     name = serializers.CharField(source="part.name")
@@ -94,10 +95,19 @@ class PartsSerializer(serializers.Serializer):
 
 
 class PartsApiView(ReadingApiView):
-    @extend_schema(operation_id="parts", responses=PartsSerializer)
+    @extend_schema(operation_id="parts", parameters=[changed.SINCE], responses=PartsSerializer)
     def get(self, request: Request) -> Response:
-        """Every packaging part with its stock, its cost and its use."""
-        told = {"use_days": part_queries.USE_DAYS, "parts": part_queries.stock()}
+        """Every packaging part with its stock, its cost and its use.
+
+        Its stock and cost are no change of a part; what it is called, and when to order it, are.
+        """
+        since, parts = changed.asked(request), part_queries.stock()
+        changed.note([each.part for each in parts])
+        if since is not None:
+            parts = [
+                each for each in parts if each.part.changed_at and each.part.changed_at >= since
+            ]
+        told = {"use_days": part_queries.USE_DAYS, "parts": parts}
         return Response(PartsSerializer(told, context=seen.of(request)).data)
 
 

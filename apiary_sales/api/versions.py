@@ -69,6 +69,7 @@ from inventory.bottling.models import (
     Size,
     Variety,
 )
+from inventory.shared.models import House
 from inventory.stock.models import (
     BlendPlan,
     CleaningTask,
@@ -101,8 +102,9 @@ class Thing:
         return rows.filter(**{self.by: value})
 
     def lock(self, found: ResolverMatch) -> None:
-        """Lock it until the transaction ends."""
-        list(self.rows(found).select_for_update(of=("self",)).values_list("pk"))
+        """Lock it until the transaction ends; in the place of one not saved yet, the house."""
+        if not self.rows(found).select_for_update(of=("self",)).values_list("pk"):
+            House.lock()
 
 
 # By the name of the address that shows one of them.
@@ -121,6 +123,7 @@ THINGS: Mapping[str, Thing] = {
     "delivery-round": Thing(DeliveryRound, "number"),
     "deposit-slip": Thing(DepositSlip),
     "expense": Thing(Expense),
+    "house": Thing(House, None),
     "import": Thing(Import),
     "invoice-detail": Thing(Invoice),
     "jar-page": Thing(JarPage, None),

@@ -31,7 +31,11 @@ def send(client):
             f"/api/v1/{path}",
             {} if body is None else body,
             content_type="application/json",
-            headers={"Idempotency-Key": key or next(keys)},
+            headers={
+                "Idempotency-Key": key or next(keys),
+                # What is there is replaced, whatever it is.
+                **({"If-Match": "*"} if method == "put" else {}),
+            },
         )
 
     return make

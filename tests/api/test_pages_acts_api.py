@@ -31,7 +31,7 @@ pytestmark = pytest.mark.django_db
 def send(client):
     keys = (f"sent-{number}" for number in count())
 
-    def make(path, body=None, *, method="post", role="owner", key=None):
+    def make(path, body=None, *, method="post", role="owner", key=None, replaces=False):
         return getattr(client, method)(
             f"/api/v1/{path}",
             json.dumps({} if body is None else body),
@@ -39,6 +39,7 @@ def send(client):
             headers={
                 "Authorization": builders.authorization(role),
                 "Idempotency-Key": key or next(keys),
+                **({"If-Match": "*"} if replaces else {}),
             },
         )
 
@@ -477,9 +478,9 @@ def test_the_house_and_how_it_works_are_read_and_changed(send, read):
     said = send("house/", {"phone": "555 0101", "drum_deposit_cents": 2_500})
     wrong = send("house/", {"bank_code": "no code"})
     works = read("production-settings/").json() | {"labour_cents_per_hour": 2_400}
-    kept = send("production-settings/", works, method="put")
+    kept = send("production-settings/", works, method="put", replaces=True)
     page = read("jar-page/").json() | {"is_on": True, "region": "Hill country"}
-    shown = send("jar-page/", page, method="put")
+    shown = send("jar-page/", page, method="put", replaces=True)
 
     assert said.json() == before | {"phone": "555 0101", "drum_deposit_cents": 2_500}
     assert wrong_fields(wrong, 400) == ["bank_code"]
@@ -684,8 +685,14 @@ def test_what_the_owner_expects_of_the_season_is_kept(send, read):
         "season-outlook/",
         figures | {"hours": "40", "hours_by_month": {"7": "60"}, "room_grams": 500_000},
         method="put",
+        replaces=True,
     )
-    wrong = send("season-outlook/", figures | {"hours_by_month": {"13": "1"}}, method="put")
+    wrong = send(
+        "season-outlook/",
+        figures | {"hours_by_month": {"13": "1"}},
+        method="put",
+        replaces=True,
+    )
 
     assert said.status_code == 200, said.content
     kept = SeasonOutlook.current()
