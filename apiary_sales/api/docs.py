@@ -54,7 +54,7 @@ class AnswerRow:
 
 
 @dataclass(frozen=True)
-class Thing:
+class AnsweredThing:
     """What is answered, by its fields."""
 
     name: str
@@ -168,10 +168,10 @@ def _answer(kept: Description, status: str, response: Schema) -> AnswerRow:
     return AnswerRow(status, "" if name_of(schema) else kind_of(kept, schema), name_of(schema))
 
 
-def _thing(kept: Description, name: str) -> Thing:
+def _thing(kept: Description, name: str) -> AnsweredThing:
     schema = kept.content["components"]["schemas"][name]
     said = marked(schema.get("description", ""))
-    return Thing(name=name, said=said, fields=list(_fields(kept, schema)))
+    return AnsweredThing(name=name, said=said, fields=list(_fields(kept, schema)))
 
 
 def _fields(kept: Description, schema: Schema, before: str = "", level: int = 1) -> Iterator:

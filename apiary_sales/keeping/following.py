@@ -14,7 +14,7 @@ from django.db import models
 
 
 @dataclass(frozen=True)
-class Part:
+class PartOfRow:
     """Rows whose change is one of the row they belong to, which a column of theirs names.
 
     With `through`, the column names a row of that table, and its column the row they belong to.
@@ -28,61 +28,61 @@ class Part:
 
 
 # What is followed, and the parts of each.
-FOLLOWED: Mapping[str, tuple[Part, ...]] = MappingProxyType(
+FOLLOWED: Mapping[str, tuple[PartOfRow, ...]] = MappingProxyType(
     {
         "billing.Expense": (),
         "billing.Invoice": (
-            Part("billing.Adjustment", "invoice_id"),
-            Part("billing.Allocation", "invoice_id"),
-            Part("billing.Invoice", "corrects_id"),
-            Part("billing.Invoice", "credits_id"),
+            PartOfRow("billing.Adjustment", "invoice_id"),
+            PartOfRow("billing.Allocation", "invoice_id"),
+            PartOfRow("billing.Invoice", "corrects_id"),
+            PartOfRow("billing.Invoice", "credits_id"),
         ),
         "billing.Payment": (
-            Part("billing.Allocation", "payment_id"),
-            Part("billing.BouncedCheck", "payment_id"),
-            Part("billing.DepositedCheck", "payment_id"),
-            Part("billing.Payment", "reverses_id"),
+            PartOfRow("billing.Allocation", "payment_id"),
+            PartOfRow("billing.BouncedCheck", "payment_id"),
+            PartOfRow("billing.DepositedCheck", "payment_id"),
+            PartOfRow("billing.Payment", "reverses_id"),
         ),
         "billing.PurchaseOrder": (
-            Part("billing.PurchaseOrderLine", "order_id"),
-            Part(
+            PartOfRow("billing.PurchaseOrderLine", "order_id"),
+            PartOfRow(
                 "billing.PurchaseReceipt",
                 "line_id",
                 through=("billing.PurchaseOrderLine", "order_id"),
             ),
         ),
-        "billing.SupplierBill": (Part("billing.SupplierAllocation", "bill_id"),),
+        "billing.SupplierBill": (PartOfRow("billing.SupplierAllocation", "bill_id"),),
         "customers.Customer": (
-            Part("customers.DeliveryAddress", "customer_id"),
-            Part("customers.ExemptionCertificate", "customer_id"),
+            PartOfRow("customers.DeliveryAddress", "customer_id"),
+            PartOfRow("customers.ExemptionCertificate", "customer_id"),
         ),
         "inventory.BottlingRun": (
-            Part("inventory.FillCheck", "run_id"),
-            Part("inventory.RunComb", "run_id"),
-            Part("inventory.RunCorrection", "run_id"),
+            PartOfRow("inventory.FillCheck", "run_id"),
+            PartOfRow("inventory.RunComb", "run_id"),
+            PartOfRow("inventory.RunCorrection", "run_id"),
         ),
         "inventory.Lot": (
-            Part("inventory.LotCorrection", "lot_id"),
-            Part("inventory.LotCost", "lot_id"),
-            Part("inventory.LotHold", "lot_id"),
-            Part("inventory.LotParent", "lot_id"),
-            Part("inventory.Measurement", "lot_id"),
+            PartOfRow("inventory.LotCorrection", "lot_id"),
+            PartOfRow("inventory.LotCost", "lot_id"),
+            PartOfRow("inventory.LotHold", "lot_id"),
+            PartOfRow("inventory.LotParent", "lot_id"),
+            PartOfRow("inventory.Measurement", "lot_id"),
         ),
-        "inventory.PackagingPart": (Part("inventory.Item", points_here="item_id"),),
-        "inventory.Place": (Part("inventory.TankShape", "place_id"),),
+        "inventory.PackagingPart": (PartOfRow("inventory.Item", points_here="item_id"),),
+        "inventory.Place": (PartOfRow("inventory.TankShape", "place_id"),),
         # Its price is one of what it says.
         "inventory.Product": (
-            Part("inventory.BoxContent", "box_id"),
-            Part("inventory.Item", points_here="item_id"),
-            Part("inventory.ProductPart", "product_id"),
-            Part("pricing.PiecePrice", "product_id"),
-            Part("pricing.ProductTax", "product_id"),
+            PartOfRow("inventory.BoxContent", "box_id"),
+            PartOfRow("inventory.Item", points_here="item_id"),
+            PartOfRow("inventory.ProductPart", "product_id"),
+            PartOfRow("pricing.PiecePrice", "product_id"),
+            PartOfRow("pricing.ProductTax", "product_id"),
         ),
-        "inventory.Size": (Part("inventory.SizePart", "size_id"),),
+        "inventory.Size": (PartOfRow("inventory.SizePart", "size_id"),),
         "orders.Order": (
-            Part("billing.Invoice", "order_id"),
-            Part("orders.Fulfilment", "order_id"),
-            Part("orders.OrderLine", "order_id"),
+            PartOfRow("billing.Invoice", "order_id"),
+            PartOfRow("orders.Fulfilment", "order_id"),
+            PartOfRow("orders.OrderLine", "order_id"),
         ),
         "pricing.BulkPrice": (),
         "pricing.WeightPrice": (),

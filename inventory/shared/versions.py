@@ -44,7 +44,7 @@ Sent = Mapping[str, Sequence[str]]
 
 
 @dataclass(frozen=True)
-class Difference:
+class FieldChangedTwice:
     """A field that two people changed: what is saved now, and what was typed."""
 
     label: str
@@ -57,7 +57,9 @@ class ChangedMeanwhile(NotAllowedNow):
 
     code = "changed_meanwhile"
 
-    def __init__(self, message: str, *, form: Any, differences: Sequence[Difference]) -> None:
+    def __init__(
+        self, message: str, *, form: Any, differences: Sequence[FieldChangedTwice]
+    ) -> None:
         super().__init__(message)
         self.form = form
         self.differences = differences
@@ -169,9 +171,9 @@ def _settled(form: Any, now: Any, again: Callable[[QueryDict], Any], rows: list[
 
 def _differences(
     now: Mapping[str, BoundField], sent: Mapping[str, BoundField], names: set[str]
-) -> list[Difference]:
+) -> list[FieldChangedTwice]:
     return [
-        Difference(
+        FieldChangedTwice(
             str((now.get(name) or sent[name]).label),
             _in_words(now[name], _shown(now[name])) if name in now else NOTHING,
             _in_words(sent[name], _typed(sent[name])) if name in sent else NOTHING,

@@ -215,21 +215,3 @@ def test_the_back_office_leaves_role_and_deleting_to_the_people_page(signed_in_o
         signed_in_owner.get(reverse("admin:accounts_user_delete", args=[person.pk])).status_code
         == 403
     )
-
-
-def test_a_person_added_in_the_back_office_gets_the_group_of_the_role(signed_in_owner):
-    signed_in_owner.post(
-        reverse("admin:accounts_user_add"),
-        {
-            "username": "maren",
-            "first_name": "Maren",
-            "role": "office",
-            "usable_password": "true",
-            "password1": "beeswax-and-twine",
-            "password2": "beeswax-and-twine",
-        },
-    )
-
-    person = User.objects.get(username="maren")
-    assert [group.name for group in person.groups.all()] == ["office"]
-    assert person.is_staff is False

@@ -28,7 +28,7 @@ def test_other_texts_stay_as_they_are(text):
 @pytest.mark.parametrize("sent", SENT)
 @pytest.mark.django_db
 def test_a_form_keeps_the_name_that_is_seen(sent):
-    body = {"name": sent, "kind": "shop", "tier": "retail", "terms_days": "30", "language": "en"}
+    body = {"name": sent, "kind": "shop", "tier": "shop", "terms_days": "30", "language": "en"}
 
     signed_in("office").post(reverse("customers:create"), body)
 
@@ -39,8 +39,8 @@ def test_a_form_keeps_the_name_that_is_seen(sent):
 @pytest.mark.django_db
 def test_a_program_sends_the_name_that_is_seen(client, sent):
     answer = client.post(
-        "/api/v1/customers/",
-        {"name": sent, "kind": "shop", "tier": "retail"},
+        "/api/v1/customers-added/",
+        {"name": sent, "kind": "shop", "tier": "shop"},
         content_type="application/json",
         headers={
             "Authorization": builders.authorization("office"),
