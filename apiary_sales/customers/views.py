@@ -18,6 +18,7 @@ from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.customers.services import addresses, customers
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import ActForm
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 from inventory.stock.models import Supplier
 
@@ -81,7 +82,7 @@ def customer_create(request: HttpRequest) -> HttpResponse:
 
 def _known_of_supplier(key: str) -> dict[str, Any]:
     """Return what is known of a supplier, as the form of a customer shows it first."""
-    supplier = Supplier.objects.filter(pk=key).first() if key.isdecimal() else None
+    supplier = Supplier.objects.filter(pk=row_key(key)).first()
     if supplier is None:
         return {}
     same = ("name", "contact", "phone", "email", "street", "city", "region", "postal_code")

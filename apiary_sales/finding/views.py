@@ -9,6 +9,7 @@ from apiary_sales.finding import queries
 from apiary_sales.finding.rules import TYPED_MAX
 from inventory.shared import findable
 from inventory.shared.htmx import HtmxRequest
+from inventory.shared.row_keys import row_key
 
 
 @require_safe
@@ -38,6 +39,4 @@ def _kind(request: HttpRequest) -> str:
 
 
 def _before(request: HttpRequest) -> int | None:
-    asked = request.GET.get("before", "")
-    is_key = asked.isascii() and asked.isdecimal() and len(asked) < 19
-    return int(asked) if is_key else None
+    return row_key(request.GET.get("before"))

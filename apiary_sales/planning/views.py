@@ -31,6 +31,7 @@ from apiary_sales.planning.sentences import Reason
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.models import LongWork
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 
 # Nobody waits longer for the page than this, and each search gets a moment at least.
 PAGE_SECONDS = 6.0
@@ -171,9 +172,8 @@ class PlanView(PermissionRequiredMixin, TemplateView):
 
     def _kept(self, question: Question) -> Answer | None:
         """Return what a long search of this person found for the same figures and books."""
-        pk = self.request.GET.get("kept", "")
         found = LongWork.objects.filter(
-            pk=pk if pk.isdecimal() and len(pk) < 18 else 0,
+            pk=row_key(self.request.GET.get("kept")),
             kind=long_search.KIND,
             started_by_id=self.request.user.pk,
         )

@@ -151,6 +151,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "apiary_sales.web.middleware.NullCharacterMiddleware",
     "apiary_sales.web.middleware.PlainTextMiddleware",
+    "apiary_sales.web.middleware.HugeKeyMiddleware",
 ]
 
 ROOT_URLCONF = "apiary_sales.urls"

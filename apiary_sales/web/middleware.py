@@ -34,6 +34,8 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     ]
 )
+# Of the rows of any table.
+KEY_MAX = 2**63 - 1
 PERMISSIONS_POLICY = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 
 
@@ -140,6 +142,29 @@ class PlainTextMiddleware:
             # The stubs know no setter, which Django has.
             request.POST = plain_text.plain_form(request.POST)  # type: ignore[assignment]
         return self.get_response(request)
+
+
+class HugeKeyMiddleware:
+    """Answer that there is no such page for an address with a key larger than any row has.
+
+    SQLite raises an error for so large a number.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(
+        self,
+        request: HttpRequest,
+        view: Callable[..., HttpResponse],
+        arguments: tuple[Any, ...],
+        named: dict[str, Any],
+    ) -> None:
+        if any(isinstance(each, int) and each > KEY_MAX for each in named.values()):
+            raise Http404
 
 
 class FirstHourMiddleware:

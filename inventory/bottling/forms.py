@@ -576,7 +576,9 @@ class SizeForm(ActForm):
         super().__init__(*args, **kwargs)
         uses = list(size.size_parts.order_by("id")) if size else []
         parts = [("", "–"), *((part.pk, part.name) for part in PackagingPart.objects.all())]
-        lines = formset_factory(PartUseForm, extra=self.PART_LINES_SPARE, max_num=30)
+        lines = formset_factory(
+            PartUseForm, extra=self.PART_LINES_SPARE, max_num=30, absolute_max=60
+        )
         self.part_lines = lines(
             self.data if self.is_bound else None,
             prefix="parts",

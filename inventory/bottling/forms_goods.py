@@ -182,7 +182,7 @@ class GoodsMakeForm(ActForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        lines = formset_factory(MaterialForm, extra=self.LINES, max_num=30)
+        lines = formset_factory(MaterialForm, extra=self.LINES, max_num=30, absolute_max=60)
         self.material_lines = lines(
             self.data if self.is_bound else None,
             prefix="materials",

@@ -284,13 +284,17 @@ class BoxForm(ActForm):
         products = [("", "–"), *((each.pk, each.name) for each in packable())]
         parts = [("", "–"), *((part.pk, part.name) for part in PackagingPart.objects.all())]
         data = self.data if self.is_bound else None
-        self.content_lines = formset_factory(BoxLineForm, extra=self.LINES_SPARE, max_num=30)(
+        self.content_lines = formset_factory(
+            BoxLineForm, extra=self.LINES_SPARE, max_num=30, absolute_max=60
+        )(
             data,
             prefix="contents",
             form_kwargs={"products": products},
             initial=[{"product": line.product_id, "quantity": line.quantity} for line in contents],
         )
-        self.part_lines = formset_factory(PartUseForm, extra=self.LINES_SPARE, max_num=30)(
+        self.part_lines = formset_factory(
+            PartUseForm, extra=self.LINES_SPARE, max_num=30, absolute_max=60
+        )(
             data,
             prefix="parts",
             form_kwargs={"parts": parts},

@@ -19,6 +19,7 @@ from inventory.shared.forms.fields import (
     WeightField,
     WholeNumberField,
 )
+from inventory.shared.row_keys import row_key
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import VesselField, note_field
 from inventory.stock.models import Balance, Place
@@ -96,8 +97,7 @@ class PlannedAdditionForm(ActForm):
     @property
     def chosen_form(self) -> str:
         """The form of the product that is chosen, or empty."""
-        chosen = str(self["product"].value() or "")
-        found = Product.objects.filter(pk=chosen).first() if chosen.isdecimal() else None
+        found = Product.objects.filter(pk=row_key(self["product"].value())).first()
         return found.form if found else ""
 
     @property

@@ -95,7 +95,9 @@ class HoneyProductForm(ActForm):
             self._keep_offering(product)
         uses = list(product.product_parts.order_by("id")) if product else []
         parts = [("", "–"), *((part.pk, part.name) for part in PackagingPart.objects.all())]
-        lines = formset_factory(PartUseForm, extra=self.PART_LINES_SPARE, max_num=30)
+        lines = formset_factory(
+            PartUseForm, extra=self.PART_LINES_SPARE, max_num=30, absolute_max=60
+        )
         self.part_lines = lines(
             self.data if self.is_bound else None,
             prefix="parts",

@@ -25,6 +25,7 @@ from inventory.bottling.models import Product
 from inventory.shared import conventions, keys
 from inventory.shared.checks import GRAMS_MAX
 from inventory.shared.errors import BadValue
+from inventory.shared.row_keys import row_key
 from inventory.stock.models import Place
 
 SELL = "orders.sell_at_stand"
@@ -117,14 +118,13 @@ def _parse_line(data: Any) -> LineWanted:
 
 
 def _parse_weighed(data: dict) -> LineWanted:
-    kind, _sign, number = text(data, "weighed").partition("-")
-    if not number.isdecimal() or kind not in ("vessel", "goods"):
+    kind, _sign, asked = text(data, "weighed").partition("-")
+    number = row_key(asked)
+    if number is None or kind not in ("vessel", "goods"):
         raise unreadable()
     weighed = _weighed(data)
     if kind == "goods":
-        product = (
-            Product.objects.sold_by_weight().select_related("item").filter(pk=int(number)).first()
-        )
+        product = Product.objects.sold_by_weight().select_related("item").filter(pk=number).first()
         if product is None:
             raise _gone(text(data, "weighed"))
         return LineWanted(
@@ -134,7 +134,7 @@ def _parse_weighed(data: dict) -> LineWanted:
             product=product,
             weighed=weighed,
         )
-    vessel = Place.objects.filter(pk=int(number), kind__in=Place.VESSELS).first()
+    vessel = Place.objects.filter(pk=number, kind__in=Place.VESSELS).first()
     if vessel is None:
         raise _gone(text(data, "weighed"))
     return LineWanted(

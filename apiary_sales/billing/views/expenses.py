@@ -27,6 +27,7 @@ from inventory.shared import words
 from inventory.shared.csv_files import csv_response
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 
 MANAGE = "billing.manage_purchases"
@@ -87,12 +88,8 @@ class EnterExpenseView(ActView):
     template_name = "billing/buying/expense_form.html"
 
     def prepare(self) -> None:
-        key = self.request.GET.get("recurring", "")
-        self.recurring = (
-            get_object_or_404(RecurringExpense, pk=key)
-            if key.isdecimal() and len(key) <= 18
-            else None
-        )
+        key = row_key(self.request.GET.get("recurring"))
+        self.recurring = get_object_or_404(RecurringExpense, pk=key) if key else None
 
     def get_initial(self) -> dict[str, Any]:
         if self.recurring is None:

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -41,6 +41,7 @@ from inventory.shared.htmx import HtmxRequest
 from inventory.shared.models import House
 from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 
 SEE = "billing.view_money"
@@ -68,12 +69,8 @@ class PaymentView(ActView):
             self.customer = self._asked_for(Customer, "customer")
 
     def _asked_for(self, model, name: str):
-        key = self.request.GET.get(name, "")
-        if not key:
-            return None
-        if not key.isdecimal() or len(key) > 18:
-            raise Http404
-        return get_object_or_404(model, pk=key)
+        asked = self.request.GET.get(name, "")
+        return get_object_or_404(model, pk=row_key(asked)) if asked else None
 
     def get(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
         if self.customer is None:

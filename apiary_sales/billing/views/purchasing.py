@@ -32,6 +32,7 @@ from inventory.shared import documents, words
 from inventory.shared.csv_files import csv_response
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 from inventory.stock.forms.amounts import as_amount
 from inventory.stock.models import Supplier
@@ -111,8 +112,8 @@ class PlaceOrderView(ActView):
     template_name = "billing/buying/order_form.html"
 
     def get_initial(self) -> dict[str, Any]:
-        supplier = self.request.GET.get("supplier", "")
-        return {"supplier": supplier} if supplier.isdecimal() else {}
+        supplier = row_key(self.request.GET.get("supplier"))
+        return {"supplier": supplier} if supplier else {}
 
     def act(self, data: dict[str, Any]) -> PurchaseOrder:
         return purchase_orders.place(
@@ -215,9 +216,9 @@ class ReceiveForOrderView(ActView):
         lines = PurchaseOrderLine.objects.with_received().select_related(
             "order__supplier", "part__item", "product__item"
         )
-        key = self.request.GET.get("line", "")
+        key = row_key(self.request.GET.get("line"))
         found = lines.filter(order__number=self.kwargs["number"]).order_by("pk")
-        if key.isdecimal() and len(key) <= 18:
+        if key:
             found = found.filter(pk=key)
         self.line = get_object_or_404(found[:1])
         self.missing = self.line.missing
@@ -294,10 +295,10 @@ def link_delivery(request: HttpRequest, number: str) -> HttpResponse:
 
 def _sent(request: HttpRequest, name: str) -> int:
     """Return the key of a row that a button sent."""
-    key = request.POST.get(name, "")
-    if not key.isdecimal() or len(key) > 18:
+    key = row_key(request.POST.get(name))
+    if key is None:
         raise Http404
-    return int(key)
+    return key
 
 
 # ------------------------------------------------------------------ bills
@@ -351,12 +352,8 @@ def _bill(pk: int) -> SupplierBill:
 
 
 def _asked_supplier(request: HttpRequest) -> Supplier | None:
-    key = request.GET.get("supplier", "")
-    if not key:
-        return None
-    if not key.isdecimal() or len(key) > 18:
-        raise Http404
-    return get_object_or_404(Supplier, pk=key)
+    asked = request.GET.get("supplier", "")
+    return get_object_or_404(Supplier, pk=row_key(asked)) if asked else None
 
 
 class EnterBillView(ActView):

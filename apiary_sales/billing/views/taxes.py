@@ -1,6 +1,5 @@
 """The tax return, sales free of tax, and certificates that came late."""
 
-from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
@@ -22,6 +21,7 @@ from inventory.shared.csv_files import csv_response
 from inventory.shared.forms.days import PeriodForm
 from inventory.shared.htmx import HtmxRequest
 from inventory.shared.people import person_of
+from inventory.shared.typed import Mistyped, read_number
 from inventory.shared.views import ActView
 from inventory.shared.workbooks import xlsx_response
 
@@ -97,8 +97,8 @@ def return_documents(request: HttpRequest) -> HttpResponse:
     """Show the bills behind one figure of the return."""
     _form, found = _asked(request)
     try:
-        percent = Decimal(request.GET["percent"]) if "percent" in request.GET else None
-    except InvalidOperation:
+        percent = read_number(request.GET.get("percent", ""), decimal_sign=".")
+    except Mistyped:
         percent = None
     asked = {name: request.GET.get(name, "") for name in ("category", "name")}
     rows = tax_return.documents(
@@ -106,7 +106,7 @@ def return_documents(request: HttpRequest) -> HttpResponse:
         found.until,
         jurisdiction=found.jurisdiction,
         reason=request.GET.get("reason"),
-        percent=percent if percent is None or percent.is_finite() else None,
+        percent=percent,
         **asked,
     )
     context = {

@@ -31,6 +31,7 @@ from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, metric_first
 from inventory.shared.models import House
+from inventory.shared.row_keys import row_key
 from inventory.shared.weights import unit_name
 from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place, ProductionSettings
@@ -216,7 +217,7 @@ class QuoteForm(LinesForm):
         """Say which ticked drums were sold, reserved or emptied while the page was open."""
         offered = {str(offer.drum.pk) for offer in self._offers}
         ticked = {name.removeprefix("drum_") for name in self.data if name.startswith("drum_")}
-        gone = {key for key in ticked - offered if key.isdecimal()}
+        gone = {str(key) for text in ticked - offered if (key := row_key(text))}
         for drum in Place.objects.filter(pk__in=gone, kind=Place.Kind.DRUM):
             gone.discard(str(drum.pk))
             self.add_error(

@@ -35,6 +35,7 @@ from apiary_sales.orders.services import drum_register, orders, weigh_out
 from inventory.shared import documents
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
@@ -364,8 +365,7 @@ def order_url(order: Order) -> str:
 
 def customer_of(typed) -> Customer | None:
     """Return the customer whose key was typed, or None."""
-    key = str(typed.get("customer") or "")
-    return Customer.objects.filter(pk=key).first() if key.isdecimal() else None
+    return Customer.objects.filter(pk=row_key(typed.get("customer"))).first()
 
 
 def _total(form: OrderForm) -> dict[str, Any]:

@@ -38,6 +38,7 @@ from inventory.bottling.services.holds import LotsChanged
 from inventory.shared import documents
 from inventory.shared.csv_files import csv_lines
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 from inventory.stock.models.lots import LotKeys
@@ -62,7 +63,7 @@ class AskedLots:
     @classmethod
     def of(cls, request: HttpRequest, keys: str) -> "AskedLots":
         """Return the lots with the keys of an address, such as 12-40; raises `Http404`."""
-        wanted = [int(key) for key in keys.split("-") if key.isdecimal() and len(key) < 18]
+        wanted = [key for text in keys.split("-") if (key := row_key(text))]
         lots = list(Lot.objects.select_related("product").filter(pk__in=wanted).order_by("pk"))
         if not lots or len(lots) != len(keys.split("-")):
             raise Http404(_("These lots were not found."))
@@ -115,7 +116,7 @@ def keys_of(lots: Sequence[Lot]) -> str:
 def home(request: HttpRequest) -> HttpResponse:
     """Find the lots that are meant, or show the recalls there were."""
     typed = request.GET.get("code", "").strip()[:TYPED_MAX]
-    chosen = [key for key in request.GET.getlist("lot") if key.isdecimal()]
+    chosen = [str(key) for text in request.GET.getlist("lot") if (key := row_key(text))]
     lots = recalled_lots.find(typed) if typed and not chosen else None
     if lots and lots.is_certain:
         chosen = [str(lot.pk) for lot in lots.meant]

@@ -1,7 +1,7 @@
 """Pages that show and set the prices of jars, cases and drums, and the tax on them."""
 
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -43,6 +43,7 @@ from inventory.shared.forms.fields import DayField
 from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.templatetags.quantities import signed
+from inventory.shared.typed import Mistyped, read_number
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 
@@ -374,7 +375,7 @@ def _grid_order(row: BulkPrice) -> tuple:
 
 def _decimal(text: str | None) -> Decimal | None:
     try:
-        number = Decimal(text or "")
-    except InvalidOperation:
+        number = read_number(text or "", decimal_sign=".")
+    except Mistyped:
         return None
-    return number if number.is_finite() and 0 <= number < 1_000_000 else None
+    return number if 0 <= number < 1_000_000 else None

@@ -23,6 +23,7 @@ from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.paging import by_days
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 from inventory.stock.models import Place, ProductionSettings
 from inventory.stock.queries import shortages
@@ -169,9 +170,8 @@ class BottlingDayEditView(DaySheetView):
 @permission_required(RUN_BOTTLING, raise_exception=True)
 def bottling_day_preview(request: HttpRequest) -> HttpResponse:
     """Answer, while the sheet is typed, what recording it would do; nothing is saved."""
-    sheet = None
-    if (asked := request.GET.get("sheet", "")).isdecimal():
-        sheet = BottlingDay.objects.filter(pk=int(asked)).select_related("source").first()
+    days = BottlingDay.objects.select_related("source")
+    sheet = days.filter(pk=row_key(request.GET.get("sheet"))).first()
     form = BottlingDayForm(request.GET, **sheet_kwargs(request, sheet))
     context = {"preview": _preview(form)}
     return render(request, "inventory/bottling/_bottling_day_preview.html", context)

@@ -24,6 +24,8 @@ from inventory.shared.money import price_places, symbol, with_currency
 register = template.Library()
 
 MINUS = "−"
+# As long as a typed figure is shown again.
+DIGITS_MAX = 100_000
 NOTHING = mark_safe('<span class="nothing">–</span>')
 
 
@@ -34,7 +36,8 @@ def _decimal(value: object) -> Decimal | None:
         number = value if isinstance(value, Decimal) else Decimal(str(value))
     except InvalidOperation:
         return None
-    return number if number.is_finite() else None
+    # A few characters can stand for a number of a billion digits: "1e999999999".
+    return number if number.is_finite() and number.adjusted() <= DIGITS_MAX else None
 
 
 def _rounded(number: Decimal, places: int) -> Decimal:

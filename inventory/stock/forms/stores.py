@@ -11,6 +11,7 @@ from inventory.shared import conventions
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import ActDayField, CodeChoiceField
 from inventory.shared.people import Person
+from inventory.shared.row_keys import row_key
 from inventory.stock import own_places
 from inventory.stock.forms.amounts import AmountField, amount_of
 from inventory.stock.forms.fields import is_asked, may_be_fed_field
@@ -83,8 +84,8 @@ class StockActForm(ActForm):
         # Read anew each time: what was there lately depends on the day.
         offered = self.offered_to(person)
         cast(StockField, self.fields["stock"]).queryset = offered
-        chosen = str(self.initial.get("stock", ""))
-        if chosen.isdigit() and offered.filter(pk=chosen, item__is_weighed=True).exists():
+        chosen = row_key(self.initial.get("stock"))
+        if offered.filter(pk=chosen, item__is_weighed=True).exists():
             self.initial.setdefault("pieces", [None, conventions.current().weight_unit])
 
     def offered_to(self, person: Person) -> QuerySet[Balance]:

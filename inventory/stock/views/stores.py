@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 from inventory.stock import own_places
 from inventory.stock.forms import stores as forms
@@ -134,9 +135,8 @@ class StockCountView(StockActView):
         return given
 
     def _balance_of_address(self) -> Balance | None:
-        pk = self.request.GET.get("stock", "")
         found = Balance.objects.filter(place__kind__in=Place.FOR_GOODS).select_related("place")
-        return found.filter(pk=pk).first() if pk.isdigit() else None
+        return found.filter(pk=row_key(self.request.GET.get("stock"))).first()
 
     def form_valid(self, form) -> HttpResponse:
         self._place = form.cleaned_data["place"]
