@@ -157,6 +157,8 @@ def _settled(form: Any, now: Any, again: Callable[[QueryDict], Any], rows: list[
         sent = current.get(name) or {each: [] for each in typed.get(name, {})}
         for each, texts in sent.items():
             data.setlist(each, list(texts))
+    for rows_now in now.lists():
+        _count(data, rows_now)
     settled = again(data)
     settled.opened_on = stamp(now)
     is_right = settled.is_valid()
@@ -167,6 +169,14 @@ def _settled(form: Any, now: Any, again: Callable[[QueryDict], Any], rows: list[
     settled.stale = stale
     settled.add_error(None, stale.message)
     raise stale
+
+
+def _count(data: QueryDict, rows_now: Any) -> None:
+    """Say how many rows are there now; else those that are as they are would count as empty."""
+    total, there = (f"{rows_now.prefix}-{name}_FORMS" for name in ("TOTAL", "INITIAL"))
+    sent = data.get(total, "")
+    most = max(rows_now.total_form_count(), int(sent) if sent.isdecimal() else 0)
+    data[total], data[there] = str(most), str(rows_now.initial_form_count())
 
 
 def _differences(

@@ -144,7 +144,9 @@ def test_what_belongs_to_a_row_changes_it():
         number="S-1", customer=grocery, channel="wholesale", placed_on=builders.today(),
         valid_until=builders.today(), created_by=builders.person("office"),
     )  # fmt: skip
-    line = OrderLine(order=order, kind="packed", product=product, quantity=1, unit_price=1)
+    line = OrderLine(
+        order=order, kind="packed", product=product, quantity=1, unit_price=1, amount_cents=100
+    )
     for write, kind, key in (
         (lambda: line.save(), "orders.order", order.pk),
         (lambda: line.delete(), "orders.order", order.pk),
