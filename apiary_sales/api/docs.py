@@ -5,7 +5,7 @@ They show what the description says, and work without any other server, script o
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.api import description, subjects, tour
 from apiary_sales.api.description import Description, name_of
+from apiary_sales.api.schema import KEY
 
 Schema = Mapping[str, Any]
 
@@ -123,7 +124,6 @@ def operations(kept: Description) -> Iterator[tuple[str, str, Schema]]:
 def _operation(kept: Description, path: str, method: str, operation: Schema) -> Operation:
     media_type, content = _first(operation.get("requestBody", {}).get("content", {}))
     body = content.get("schema", {})
-    made = [_answer(kept, status, response) for status, response in operation["responses"].items()]
     return Operation(
         key=operation["operationId"],
         method=method.upper(),
@@ -133,7 +133,7 @@ def _operation(kept: Description, path: str, method: str, operation: Schema) -> 
         parameters=[_parameter(kept, each) for each in operation.get("parameters", [])],
         fields=list(_fields(kept, body)),
         command=_command(kept, path, method, media_type, content),
-        answers=made,
+        answers=_answers(kept, operation["responses"]),
         example=_example_answer(operation),
     )
 
@@ -143,12 +143,27 @@ def _first(content: Mapping[str, Any]) -> tuple[str, Schema]:
 
 
 def _parameter(kept: Description, parameter: Schema) -> FieldRow:
+    # What a key does is said once, on the page of the subjects.
+    is_key = parameter["name"] == KEY["name"]
+    said = _("For this act alone.") if is_key else parameter.get("description", "")
     return FieldRow(
         name=parameter["name"],
         kind=kind_of(kept, parameter["schema"]),
         is_needed=parameter.get("required", False),
-        said=marked(parameter.get("description", "")),
+        said=marked(said),
     )
+
+
+def _answers(kept: Description, responses: Mapping[str, Schema]) -> list[AnswerRow]:
+    """Return a row for each answer; refusals, which are alike, are one."""
+    rows: list[AnswerRow] = []
+    for status, response in responses.items():
+        row = _answer(kept, status, response)
+        if rows and (rows[-1].kind, rows[-1].thing) == (row.kind, row.thing):
+            rows[-1] = replace(row, status=f"{rows[-1].status}, {status}")
+        else:
+            rows.append(row)
+    return rows
 
 
 def _answer(kept: Description, status: str, response: Schema) -> AnswerRow:
