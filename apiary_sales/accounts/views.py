@@ -172,7 +172,7 @@ class ChangeRoleView(ActView):
         return reverse("accounts:person", args=[self.person.pk])
 
     def form_invalid(self, form: ChangeRoleForm) -> HttpResponse:
-        form.page_url = self.next_url(self.person)
+        form.theirs_url = self.next_url(self.person)
         return _person_page(self.request, self.person, role_form=form)
 
 

@@ -235,7 +235,7 @@ def answered(request: Request, response: HttpResponse) -> HttpResponse:
         or found.url_name not in THINGS
     ):
         return response
-    etag = _tag_of(response, THINGS[found.url_name].rows(found))
+    etag = _tag_of(response, THINGS[str(found.url_name)].rows(found))
     response.headers["ETag"] = etag
     return get_conditional_response(request._request, etag=etag, response=response) or response
 

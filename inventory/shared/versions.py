@@ -25,6 +25,7 @@ from django.forms.boundfield import BoundField
 from django.http import Http404, QueryDict
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
 from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -71,7 +72,7 @@ class OpenedOn:
     # What it was opened on, what was changed meanwhile, and the page that shows the row as it is.
     opened_on = ""
     stale: ChangedMeanwhile | None = None
-    page_url = ""
+    theirs_url = ""
     # Whether names with a number in them are of places in a list, or say what the row is.
     rows_by_place = True
 
@@ -82,7 +83,7 @@ class OpenedOn:
             "name": FIELD,
             "stamped": self.opened_on,
             "stale": self.stale,
-            "page_url": self.page_url,
+            "theirs_url": self.theirs_url,
         }
         return render_to_string("_opened.html", context)
 
@@ -239,11 +240,12 @@ def _fields(form: Any) -> dict[str, BoundField]:
 
 def _of_the_row(form: Any) -> dict[str, BoundField]:
     """Return the fields that show what is saved; others begin with what is usual, such as today."""
-    return {
-        name: bound
-        for name, bound in _fields(form).items()
-        if bound.name in bound.form.initial or bound.name not in bound.form.base_fields
-    }
+    shown = {}
+    for name, bound in _fields(form).items():
+        its_form: Any = bound.form
+        if bound.name in its_form.initial or bound.name not in its_form.base_fields:
+            shown[name] = bound
+    return shown
 
 
 def _digest(sent: Sent | None) -> str:
@@ -262,8 +264,8 @@ def _shown(bound: BoundField) -> Sent:
 
 def _untouched(widget: Any, name: str, value: Any) -> Iterator[tuple[str, list[str]]]:
     if isinstance(widget, forms.MultiWidget):
-        values = value if isinstance(value, list | tuple) else widget.decompress(value)
-        for part, suffix, each in zip(widget.widgets, widget.widgets_names, values, strict=True):
+        values: Any = value if isinstance(value, list | tuple) else widget.decompress(value)
+        for (part, suffix), each in zip(_parts(widget), values, strict=True):
             yield from _untouched(part, name + suffix, each)
     elif isinstance(widget, forms.CheckboxInput):
         yield name, ["on"] if widget.check_test(value) else []
@@ -274,6 +276,13 @@ def _untouched(widget: Any, name: str, value: Any) -> Iterator[tuple[str, list[s
         if isinstance(widget, forms.Select) and not widget.allow_multiple_selected:
             found = [text or _first_choice(widget) for text in found]
         yield name, sorted(found)
+
+
+def _parts(widget: forms.MultiWidget) -> list[tuple[Any, str]]:
+    """Return the parts of a field, with what each adds to its name."""
+    # Django's class does not declare the names.
+    names: list[str] = widget.widgets_names  # type: ignore[attr-defined]
+    return list(zip(widget.widgets, names, strict=True))
 
 
 def _first_choice(widget: forms.Select) -> str:
@@ -290,10 +299,10 @@ def _typed(bound: BoundField) -> Sent:
 
 def _sent(widget: Any, name: str, data: Any) -> Iterator[tuple[str, list[str]]]:
     if isinstance(widget, forms.MultiWidget):
-        for part, suffix in zip(widget.widgets, widget.widgets_names, strict=True):
+        for part, suffix in _parts(widget):
             yield from _sent(part, name + suffix, data)
     elif isinstance(widget, forms.CheckboxInput):
-        yield name, ["on"] if widget.value_from_datadict(data, {}, name) else []
+        yield name, ["on"] if widget.value_from_datadict(data, MultiValueDict(), name) else []
     else:
         is_list = getattr(widget, "allow_multiple_selected", False)
         yield name, sorted(map(_text, data.getlist(name) or ([] if is_list else [""])))
@@ -310,7 +319,7 @@ def _in_words(bound: BoundField, sent: Sent) -> str:
 
 def _words(widget: Any, name: str, sent: Sent) -> Iterator[str]:
     if isinstance(widget, forms.MultiWidget):
-        for part, suffix in zip(widget.widgets, widget.widgets_names, strict=True):
+        for part, suffix in _parts(widget):
             yield from _words(part, name + suffix, sent)
     elif isinstance(widget, forms.CheckboxInput):
         yield _("yes") if sent[name] else _("no")
