@@ -58,7 +58,7 @@ class ApiView(APIView):
             refuse_unknown(request.query_params, self.parameters(method))
 
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
-        response = super().dispatch(request, *args, **kwargs)
+        response: Any = super().dispatch(request, *args, **kwargs)
         return versions.answered(self.request, response)
 
     def parameters(self, method: str) -> Mapping[str, bool]:

@@ -41,24 +41,29 @@ class ChangedAtField(serializers.DateTimeField):
             instance = getattr(instance, self.of)
         if not hasattr(instance, "changed_at"):
             note(self._answered_with(instance))
-        return instance.changed_at  # type: ignore[attr-defined,no-any-return]
+        return instance.changed_at  # type: ignore[attr-defined]
 
     def _answered_with(self, instance: Model) -> list[Any]:
-        rows = getattr(getattr(self.parent, "parent", None), "instance", None)
-        is_list = isinstance(rows, list) and any(row is instance for row in rows)
-        return rows if is_list else [instance]
+        rows: Any = getattr(getattr(self.parent, "parent", None), "instance", None)
+        if isinstance(rows, list) and any(row is instance for row in rows):
+            return rows
+        return [instance]
 
 
-def note(rows: list[Any]) -> None:
-    """Read when each of some rows of one kind was changed last, and leave it with the row."""
+def note(rows: list[Any]) -> dict[Any, datetime]:
+    """Read when each of some rows of one kind was changed last, and leave it with the row.
+
+    Return the moments that there are, by the keys of the rows.
+    """
     if not rows:
-        return
+        return {}
     noted = RowChange.objects.filter(
         kind=kind_of(type(rows[0])), row_id__in=[row.pk for row in rows]
     )
     changed_at = dict(noted.values_list("row_id", "changed_at"))
     for row in rows:
         row.changed_at = changed_at.get(row.pk)
+    return changed_at
 
 
 def asked(request: Request) -> datetime | None:

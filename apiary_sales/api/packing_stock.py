@@ -102,11 +102,10 @@ class PartsApiView(ReadingApiView):
         Its stock and cost are no change of a part; what it is called, and when to order it, are.
         """
         since, parts = changed.asked(request), part_queries.stock()
-        changed.note([each.part for each in parts])
+        changed_at = changed.note([each.part for each in parts])
         if since is not None:
-            parts = [
-                each for each in parts if each.part.changed_at and each.part.changed_at >= since
-            ]
+            later = {key for key, at in changed_at.items() if at >= since}
+            parts = [each for each in parts if each.part.pk in later]
         told = {"use_days": part_queries.USE_DAYS, "parts": parts}
         return Response(PartsSerializer(told, context=seen.of(request)).data)
 

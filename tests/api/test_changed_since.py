@@ -141,7 +141,7 @@ def test_any_writer_is_noted_and_a_write_that_changes_nothing_is_not():
 def test_what_belongs_to_a_row_changes_it():
     grocery, product = builders.customer(), builders.product()
     order = Order.objects.create(
-        number="S-1", customer=grocery, channel="wholesale", placed_on=builders.today(),
+        number="S-1", customer=grocery, channel=Order.Channel.SHOP, placed_on=builders.today(),
         valid_until=builders.today(), created_by=builders.person("office"),
     )  # fmt: skip
     line = OrderLine(
