@@ -286,7 +286,7 @@ class SchemaView(ApiView):
         kept = description.current()
         etag = f'"{kept.digest}-{request.accepted_renderer.format}"'
         answer = Response(kept, headers={"ETag": etag})
-        return get_conditional_response(request._request, etag=etag, response=answer)
+        return get_conditional_response(request._request, etag=etag, response=answer) or answer
 
 
 class ExtractionView(ApiActView):

@@ -17,10 +17,6 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
     return RedirectView.as_view(pattern_name=name)
 
 
-# Where an address of the API leads that is no page: the list of all that it can be asked.
-SCHEMA = reverse_lazy("api:schema")
-SERVICES = reverse_lazy("api:services")
-SET_UP = reverse_lazy("api:set-up")
 DRUMS = reverse_lazy("billing:drum_register")
 E_MAILS = reverse_lazy("mailing:email_list")
 TEXTS = reverse_lazy("mailing:text_list")

@@ -221,8 +221,11 @@ def test_who_may_not_see_a_list_is_told_so_before_its_parameters(client):
 
 
 def test_every_address_of_the_api_refuses_what_is_unknown():
-    """Each derives from `ApiView`, which looks at the parameters."""
-    addresses = get_resolver("apiary_sales.api.urls").url_patterns
+    """Each derives from `ApiView`, which looks at the parameters; but pages for people."""
+    pages = {"docs", "docs-subject", "docs-tour"}
+    addresses = [
+        at for at in get_resolver("apiary_sales.api.urls").url_patterns if at.name not in pages
+    ]
 
     assert len(addresses) > 100
     assert [at for at in addresses if not issubclass(at.callback.cls, ApiView)] == []
