@@ -182,6 +182,28 @@ def test_a_line_that_is_wrong_is_told_at_its_field(office, room):
     assert not PurchaseOrder.objects.exists()
 
 
+@pytest.mark.parametrize("wrong", ["a\x00", "x" * 500])
+def test_a_number_that_is_no_number_of_the_supplier_is_told_at_its_field(office, room, wrong):
+    answer = office.post(url("purchase_order_create"), order_data(room, code_2=wrong))
+
+    assert answer.status_code == 422
+    assert set(answer.context["form"].errors) == {"code_2"}
+
+
+@pytest.mark.parametrize("wrong", ["a\x00", "x" * 5000])
+def test_what_cannot_be_said_of_a_bill_is_told_at_its_field(office, room, wrong):
+    answer = office.post(
+        f"{url('bill_create')}?supplier={room.supplier.pk}",
+        {
+            **{"key": "b1", "number": "M-9", "billed_on": DAY, "amount_1": "60"},
+            **{"category_1": "rent", "about_1": wrong},
+        },
+    )
+
+    assert answer.status_code == 422
+    assert set(answer.context["form"].errors) == {"about_1"}
+
+
 def test_an_order_is_changed_linked_and_closed(office, room):
     order = room.order()
     line = order.lines.get()

@@ -244,6 +244,26 @@ def test_a_comma_house_parts_weights_and_depths_by_semicolons(comma_house):
     assert "semicolon" in str(place["points"].help_text)
 
 
+@pytest.mark.parametrize(
+    ("typed", "is_day"),
+    [
+        ("0001-01-01", False),
+        ("1899-12-31", False),
+        ("1900-01-01", True),
+        ("2200-12-31", True),
+        ("2201-01-01", False),
+        ("9999-12-31", False),
+    ],
+)
+def test_a_day_has_others_before_and_after_it(typed, is_day):
+    """Counting from the first or the last day that there are is a fault."""
+    form = TaxRateForm({"valid_from": typed})
+
+    said = form.errors.get("valid_from")
+
+    assert said == (None if is_day else ["Choose a year from 1900 to 2200."])
+
+
 def test_more_weights_than_a_sample_has_are_refused_before_they_are_read():
     form = bottling.FillCheckForm(
         {"weights": "450 " * 10_001, "weighed": "net", "unit": "g"},

@@ -142,9 +142,10 @@ class PurchaseOrderForm(RowsForm):
             price = data.get(f"price_{key}")
             if price is None and f"price_{key}" not in self.errors:
                 self.add_error(f"price_{key}", now("Enter the price, or 0 if it is free."))
-            if quantity is not None and price is not None:
+            code = data.get(f"code_{key}")
+            if quantity is not None and price is not None and code is not None:
                 self.sent.append(key)
-                self.lines.append(LineOrdered(thing, quantity, price, data[f"code_{key}"]))
+                self.lines.append(LineOrdered(thing, quantity, price, code))
         return data
 
 
@@ -335,7 +336,7 @@ class BillForm(RowsForm):
                 LineBilled(
                     amount_cents,
                     category=category or "",
-                    description=data[f"about_{key}"],
+                    description=data.get(f"about_{key}") or "",
                     season=data.get(f"season_{key}"),
                 )
             )

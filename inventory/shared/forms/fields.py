@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 WHOLE_NUMBER_MAX = 1_000_000_000
 # A quantity of so many of its unit, or more, is a slip of the finger.
 QUANTITY_LIMIT = 100_000_000
+# The first and last days that there are have no day before and after them, and no time of day.
+YEAR_MIN, YEAR_MAX = 1900, 2200
 # The units that a metric house is offered last.
 IMPERIAL = {"lb", "oz", "in", "gal", "fl_oz", "F"}
 
@@ -73,6 +75,14 @@ class DayField(forms.DateField):
     """A day, also as people type it where the browser has no calendar of its own."""
 
     widget = DayInput
+    default_error_messages = {"far_off": _("Choose a year from 1900 to 2200.")}
+
+    def to_python(self, value: Any) -> Any:
+        """Return the day; raises ValidationError for one that no figure can be counted from."""
+        day = super().to_python(value)
+        if day is not None and not YEAR_MIN <= day.year <= YEAR_MAX:
+            raise ValidationError(self.error_messages["far_off"], code="far_off")
+        return day
 
 
 class ActDayField(DayField):
