@@ -47,7 +47,7 @@ VERSION_MAX = 2**31 - 1
 
 class BottlingDayRowSerializer(RowSerializer):
     product = serializers.CharField(source="product.code")
-    run = RunSerializer()
+    run = RunSerializer(allow_null=True)
 
     class Meta:
         model = BottlingDayRow

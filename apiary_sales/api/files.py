@@ -22,6 +22,7 @@ from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from inventory.shared import attachable
 from inventory.shared.attachable import Attachable
+from inventory.shared.file_contents import IMAGES
 from inventory.shared.file_views import found_for, response_of
 from inventory.shared.forms.fields import FileField
 from inventory.shared.models import Attachment
@@ -29,6 +30,7 @@ from inventory.shared.people import person_of
 from inventory.shared.queries import files as queries
 from inventory.shared.services import files
 
+FILE_MEDIA_TYPES = ("application/pdf", *IMAGES.values(), "text/csv", "text/plain")
 # The library's own name for a file without one is "no_name".
 FILE_MESSAGES = {
     **FileField.default_error_messages,
@@ -138,7 +140,9 @@ class FileView(ApiView):
     who_may = "For who may see what the file belongs to."
     permission_classes = [ViewPermission]
 
-    @extend_schema(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
+    @extend_schema(
+        responses={(200, media_type): OpenApiTypes.BINARY for media_type in FILE_MEDIA_TYPES}
+    )
     def get(self, request, pk: int):
         """Hand out one file, in its own media type."""
         attachment = found_for(request.user, pk)

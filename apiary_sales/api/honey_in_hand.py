@@ -72,7 +72,7 @@ class VesselSerializer(serializers.Serializer):
         2, source="balance.honey_lot.moisture_percent", default=None
     )
     colour_class = serializers.ChoiceField(
-        list(COLOUR_CLASSES), source="lot.colour_class", default=None
+        list(COLOUR_CLASSES), source="lot.colour_class", default=None, allow_null=True
     )
     grams = serializers.IntegerField()
     reserved_grams = serializers.IntegerField()

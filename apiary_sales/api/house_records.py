@@ -22,6 +22,7 @@ from apiary_sales.accounts.access import MANAGE_PEOPLE
 from apiary_sales.accounts.models import User
 from apiary_sales.api import filters
 from apiary_sales.api.readings import ReadingApiView, RowApiView, RowsApiView
+from apiary_sales.api.serializers import ProblemSerializer
 from apiary_sales.imports.rules.kinds import BRING_IN
 from apiary_sales.imports.views import access
 from apiary_sales.keeping import export_work
@@ -295,7 +296,11 @@ class ExportFileApiView(ReadingApiView):
     permission_required = MANAGE_PEOPLE
 
     @extend_schema(
-        operation_id="export_file", responses={(200, "application/zip"): OpenApiTypes.BINARY}
+        operation_id="export_file",
+        responses={
+            (200, "application/zip"): OpenApiTypes.BINARY,
+            (404, "application/problem+json"): ProblemSerializer,
+        },
     )
     def get(self, request: Request) -> HttpResponseBase:
         """The last export."""

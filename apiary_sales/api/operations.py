@@ -3,15 +3,15 @@
 from types import ModuleType
 from typing import Any
 
-from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import get_lib_doc_excludes
 from rest_framework.permissions import SAFE_METHODS, AllowAny
 
 from apiary_sales.accounts.roles import ROLE_PERMISSIONS
 from apiary_sales.api import subjects
+from apiary_sales.api.schema import ApiSchema
 
 
-class OperationSchema(AutoSchema):
+class OperationSchema(ApiSchema):
     """Reads all of it from the view: its docstrings, its address and its permissions.
 
     A view that asks for more than it names says so in `who_may`.
@@ -42,13 +42,6 @@ class OperationSchema(AutoSchema):
     def get_operation_id(self) -> str:
         # Generators of clients make names of it, in which there is no point.
         return super().get_operation_id().replace(".", "_").replace("__", "_")
-
-    def _get_serializer_field_meta(self, field: Any, direction: Any) -> dict[str, Any]:
-        """Say of what an answer has nothing to show that it is null, as its default is."""
-        meta = super()._get_serializer_field_meta(field, direction)
-        if direction == "response" and field.default is None:
-            meta["nullable"] = True
-        return meta
 
     def _permissions(self) -> tuple[str, ...] | None:
         """Return what is needed: none for who is signed in at all, None for everybody."""

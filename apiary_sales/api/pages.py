@@ -118,11 +118,19 @@ class Pages(CursorPagination):
         return self.previous
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
-        link = {"type": ["string", "null"], "format": "uri"}
+        """Describe a page; the first has no previous one, the last no next."""
+        address = {"type": ["string", "null"], "format": "uri"}
         return {
             "type": "object",
             "required": ["next", "previous", "results"],
-            "properties": {"next": link, "previous": dict(link), "results": schema},
+            "properties": {
+                "next": {**address, "description": "The next page; null where there is none."},
+                "previous": {
+                    **address,
+                    "description": "The page before; null where there is none.",
+                },
+                "results": schema,
+            },
         }
 
     def _link(self, row: Any, *, is_backwards: bool) -> str:

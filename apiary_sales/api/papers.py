@@ -94,7 +94,7 @@ class DrumLabelsApiView(PaperApiView):
                 "drum", str, many=True, description="A drum's code; all with honey when left out."
             )
         ],
-        responses=PDF,
+        responses={**PDF, (404, "application/problem+json"): ProblemSerializer},
     )
     def get(self, request):
         """The labels of drums."""

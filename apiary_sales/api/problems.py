@@ -141,7 +141,11 @@ def _flat(detail: Any, field: str | None):
     else:
         # An unpaired surrogate that was received can't be encoded in the answer.
         sentence = str(detail).encode("utf-8", "replace").decode("utf-8")
-        yield {"field": field, "code": getattr(detail, "code", "invalid"), "detail": sentence}
+        yield {
+            "field": field,
+            "code": getattr(detail, "code", None) or "invalid",
+            "detail": sentence,
+        }
 
 
 def _inside(field: str | None, name: str | int) -> str:

@@ -288,6 +288,15 @@ class PostingLineSerializer(RowSerializer):
         fields = ["id", "item", "place", "lot", "quantity"]
 
 
+class PostingLineNowSerializer(PostingLineSerializer):
+    """A line as it is with the corrections; it has no `id` of its own."""
+
+    id = serializers.IntegerField(read_only=True, allow_null=True)
+
+    class Meta(PostingLineSerializer.Meta):
+        pass
+
+
 class PostingSerializer(RowSerializer):
     """One thing that happened: as it was entered, and with its corrections in `lines_now`."""
 
@@ -315,9 +324,9 @@ class PostingSerializer(RowSerializer):
             "lines_now",
         ]
 
-    @extend_schema_field(PostingLineSerializer(many=True))
+    @extend_schema_field(PostingLineNowSerializer(many=True))
     def get_lines_now(self, posting: Posting) -> Any:
-        return PostingLineSerializer(corrections.lines_now(posting), many=True).data
+        return PostingLineNowSerializer(corrections.lines_now(posting), many=True).data
 
 
 class CertificateSerializer(RowSerializer):

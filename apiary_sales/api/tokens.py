@@ -13,7 +13,8 @@ from apiary_sales.accounts.models import ApiToken
 from apiary_sales.accounts.services import sign_ins, tokens
 from apiary_sales.api.bases import GenericApiView, ListApiView
 from apiary_sales.api.parsers import JSONParser
-from apiary_sales.api.serializers import StrictCharField, StrictIntegerField
+from apiary_sales.api.problem_contents import CONTENT_TYPE
+from apiary_sales.api.serializers import ProblemSerializer, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import REFUSALS, ApiActView
 from inventory.shared.errors import BadValue
 
@@ -82,7 +83,12 @@ class TokenView(GenericApiView):
     # Generators of clients make a body of one kind: the others are told of in words.
     @extend_schema(
         request={"application/json": NamePasswordSerializer},
-        responses={200: TokenGivenSerializer, **REFUSALS},
+        responses={
+            200: TokenGivenSerializer,
+            **REFUSALS,
+            (429, CONTENT_TYPE): ProblemSerializer,
+            (503, CONTENT_TYPE): ProblemSerializer,
+        },
     )
     def post(self, request: Request) -> Response:
         """Make a key for a program, and tell its text this once.

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
 from rest_framework import mixins, status, viewsets
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
@@ -287,6 +288,11 @@ class SchemaView(ApiView):
         etag = f'"{kept.digest}-{request.accepted_renderer.format}"'
         answer = Response(kept, headers={"ETag": etag})
         return get_conditional_response(request._request, etag=etag, response=answer) or answer
+
+    def handle_exception(self, exc: Exception) -> Response:
+        """Refuse in JSON, whatever the description was to be written in."""
+        self.request.accepted_renderer = JSONRenderer()
+        return super().handle_exception(exc)
 
 
 class ExtractionView(ApiActView):

@@ -36,6 +36,14 @@ from inventory.shared.people import person_of
 from inventory.shared.services import long_work
 
 SEE_MONEY = "billing.view_money"
+# What long work makes: papers, reports, and what else a file may be.
+FILE_MEDIA_TYPES = (
+    "application/octet-stream",
+    "application/pdf",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "application/zip",
+    "text/csv",
+)
 
 
 class WorkSerializer(serializers.ModelSerializer):
@@ -110,7 +118,7 @@ class WorkApiView(ApiView):
 class WorkFileApiView(ApiView):
     @extend_schema(
         operation_id="work_file",
-        responses={(200, "application/octet-stream"): OpenApiTypes.BINARY},
+        responses={(200, media_type): OpenApiTypes.BINARY for media_type in FILE_MEDIA_TYPES},
     )
     def get(self, request: Request, pk: int) -> HttpResponse:
         """Hand out the file that long work made, in its own media type."""

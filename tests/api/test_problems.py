@@ -11,6 +11,7 @@ from django.db import OperationalError
 from django.http import HttpResponse
 from django.test import Client, RequestFactory
 
+from apiary_sales.accounts.services import sign_ins
 from apiary_sales.accounts.session_store import SessionStore
 from apiary_sales.web.middleware import HouseSessionMiddleware
 from inventory.shared import conventions
@@ -198,11 +199,10 @@ def test_a_database_that_is_away_before_any_view_is_a_problem_too(asking, monkey
 
 
 def test_who_tried_too_often_is_told_how_long_to_wait(asking, monkeypatch):
-    builders.place("tank-1")
     too_many = TooManyTries("Try again in a minute.", wait_seconds=60)
-    monkeypatch.setattr(honey, "receive", failing(too_many))
+    monkeypatch.setattr(sign_ins, "token_for", failing(too_many))
 
-    answer = post(asking)
+    answer = asking.post("/api/v1/token/", {"username": "owner", "password": "x", "name": "Till"})
 
     problem(answer, 429, "too_many_tries")
     assert answer["Retry-After"] == "60"
