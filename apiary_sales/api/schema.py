@@ -15,7 +15,7 @@ WITHOUT_KEY = ("/api/v1/token/", "/api/v1/stand-sales/bulk/")
 KEY = {
     "in": "header",
     "name": "Idempotency-Key",
-    "schema": {"type": "string", "minLength": 1, "maxLength": 100},
+    "schema": {"type": "string", "minLength": 1, "maxLength": 100, "pattern": "[!-~]"},
     "description": (
         "A text of your own, at most 100 characters, for this act alone. Sent again with the same "
         "body, it is answered as the first time, with `Idempotency-Replayed: true`, and nothing is "
