@@ -195,8 +195,12 @@ def test_what_cannot_be_said_of_a_bill_is_told_at_its_field(office, room, wrong)
     answer = office.post(
         f"{url('bill_create')}?supplier={room.supplier.pk}",
         {
-            **{"key": "b1", "number": "M-9", "billed_on": DAY, "amount_1": "60"},
-            **{"category_1": "rent", "about_1": wrong},
+            "key": "b1",
+            "number": "M-9",
+            "billed_on": DAY,
+            "amount_1": "60",
+            "category_1": "rent",
+            "about_1": wrong,
         },
     )
 
