@@ -29,6 +29,7 @@ from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone, translation
 
+from apiary_sales.api import subjects
 from apiary_sales.billing import papers
 from apiary_sales.billing.services import (
     corrected_invoices,
@@ -1371,6 +1372,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         ([{"slug": topic.slug} for topic in contents.TOPICS], "web:help_topic"),
         ([{"slug": card.slug} for card in cards.CARDS], "web:help_card"),
+        ([{"slug": subject.slug} for subject in subjects.SUBJECTS], "api:docs-subject"),
     ]
     found = {name: rows for rows, names in for_names for name in names.split()}
     return found | {name: found[page] for name, page in OPENED_LIKE.items()}
