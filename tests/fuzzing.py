@@ -243,7 +243,6 @@ class Asker:
         )
 
     def _answer(self, client: Client, ask: Ask) -> HttpResponse:
-        # Of a fault, the answer's log would tell at length.
         content, kind = ask.content(), "application/x-www-form-urlencoded"
         headers = {"Idempotency-Key": "fuzz", "If-Match": "*"}
         data: str | bytes
@@ -349,7 +348,6 @@ class FormSeen:
     body: dict[str, Any] = field(default_factory=dict)
     # What a person would fill in where the page has nothing.
     filled: dict[str, Any] = field(default_factory=dict)
-    files: set[str] = field(default_factory=set)
     texts: set[str] = field(default_factory=set)
     # A browser sends the one that was pressed.
     buttons: list[tuple[str, str]] = field(default_factory=list)
@@ -415,7 +413,6 @@ class FormReader(HTMLParser):
         assert self.form is not None
         form = self.form
         if kind == "file":
-            form.files.add(name)
             form.body.setdefault(name, "")
         elif kind in ("checkbox", "radio"):
             form.filled.setdefault(name, value or "on")
