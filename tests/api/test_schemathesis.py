@@ -42,11 +42,12 @@ EXPLAINED = {
     RejectedPositiveData: (
         "A body of the right form is refused for what the books hold, which no form says: a code "
         "or id must be of something that is there, one field may need or exclude another (400, "
-        "with the field), and figures must fit the books (422)."
+        "with the field), and figures must fit the books (422). A version that is made up "
+        "(`If-Match`) is not the one that is there (412)."
     ),
     AcceptedNegativeData: (
         "A parameter that is sent empty (`?since=`) is as one that is left out, as in the forms of "
-        "the pages."
+        "the pages. An act on an earlier version (412) is refused whatever else is wrong with it."
     ),
 }
 
@@ -70,6 +71,8 @@ def operations() -> list[Any]:
 def is_explained(failure: Failure, case: Any, response: Any) -> bool:
     if type(failure) not in EXPLAINED:
         return False
+    if response.status_code == 412:
+        return True
     if isinstance(failure, RejectedPositiveData):
         return response.status_code == 422 or bool(response.json()["errors"])
     return "" in (case.query or {}).values()

@@ -18,7 +18,7 @@ DAY = datetime(2026, 7, 22, 10, 0, tzinfo=timezone.get_default_timezone())
 # Between the answers to two commands.
 MARK = "\n-- answered --\n"
 # What is another in each database: only its kind is compared.
-OF_ITS_OWN = ("id", "token", "state", "line", "goods")
+OF_ITS_OWN = ("id", "token", "state", "line", "goods", "changed_at")
 
 
 def told(following: tour.Block) -> Any:

@@ -29,6 +29,7 @@ def test_other_texts_stay_as_they_are(text):
 @pytest.mark.django_db
 def test_a_form_keeps_the_name_that_is_seen(sent):
     body = {"name": sent, "kind": "shop", "tier": "shop", "terms_days": "30", "language": "en"}
+    body["invoice_format"] = "pdf"
 
     signed_in("office").post(reverse("customers:create"), body)
 
