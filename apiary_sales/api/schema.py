@@ -186,7 +186,7 @@ def _may_be_null(field: Any) -> bool:
         return False
     model = getattr(getattr(field.parent, "Meta", None), "model", None)
     try:
-        for name in (field.source or field.field_name).split("."):
+        for name in (field.source or field.field_name or "").split("."):
             if model is None:
                 return False
             column = model._meta.get_field(name)

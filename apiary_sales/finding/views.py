@@ -39,4 +39,4 @@ def _kind(request: HttpRequest) -> str:
 
 
 def _before(request: HttpRequest) -> int | None:
-    return row_key(request.GET.get("before"))
+    return row_key(request.GET.get("before")) or None

@@ -4,12 +4,12 @@
 DIGITS_MAX = 18
 
 
-def row_key(text: object) -> int | None:
-    """Return the key that a text is, None where it is none.
+def row_key(text: object) -> int:
+    """Return the key that a text is, or 0, which no row has, where it is none.
 
     >>> row_key("12"), row_key("²"), row_key("9" * 5000)
-    (12, None, None)
+    (12, 0, 0)
     """
     digits = str(text or "")
     is_key = digits.isascii() and digits.isdecimal() and len(digits) <= DIGITS_MAX
-    return int(digits) if is_key else None
+    return int(digits) if is_key else 0

@@ -120,7 +120,7 @@ def _parse_line(data: Any) -> LineWanted:
 def _parse_weighed(data: dict) -> LineWanted:
     kind, _sign, asked = text(data, "weighed").partition("-")
     number = row_key(asked)
-    if number is None or kind not in ("vessel", "goods"):
+    if not number or kind not in ("vessel", "goods"):
         raise unreadable()
     weighed = _weighed(data)
     if kind == "goods":

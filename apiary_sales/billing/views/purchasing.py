@@ -296,7 +296,7 @@ def link_delivery(request: HttpRequest, number: str) -> HttpResponse:
 def _sent(request: HttpRequest, name: str) -> int:
     """Return the key of a row that a button sent."""
     key = row_key(request.POST.get(name))
-    if key is None:
+    if not key:
         raise Http404
     return key
 
