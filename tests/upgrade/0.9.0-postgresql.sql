@@ -1,5 +1,128 @@
 CREATE EXTENSION IF NOT EXISTS pg_trgm WITH SCHEMA public;
 COMMENT ON EXTENSION pg_trgm IS 'text similarity measurement and index searching based on trigrams';
+CREATE FUNCTION public.books_follow_billing_adjustment() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT OLD.invoice_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT NEW.invoice_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_allocation() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT OLD.invoice_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT OLD.payment_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT NEW.invoice_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT NEW.payment_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_bouncedcheck() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT OLD.payment_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT NEW.payment_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_depositedcheck() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT OLD.payment_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT NEW.payment_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_expense() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.expense', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.expense', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_invoice() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT OLD.corrects_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT OLD.credits_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT OLD.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT NEW.corrects_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.invoice', told.row_id, clock_timestamp() FROM (SELECT NEW.credits_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT NEW.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_payment() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT OLD.reverses_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.payment', told.row_id, clock_timestamp() FROM (SELECT NEW.reverses_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_purchaseorder() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.purchaseorder', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.purchaseorder', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_purchaseorderline() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.purchaseorder', told.row_id, clock_timestamp() FROM (SELECT OLD.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.purchaseorder', told.row_id, clock_timestamp() FROM (SELECT NEW.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_purchasereceipt() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.purchaseorder', told.row_id, clock_timestamp() FROM (SELECT order_id AS row_id FROM billing_purchaseorderline WHERE id = OLD.line_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.purchaseorder', told.row_id, clock_timestamp() FROM (SELECT order_id AS row_id FROM billing_purchaseorderline WHERE id = NEW.line_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_supplierallocation() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.supplierbill', told.row_id, clock_timestamp() FROM (SELECT OLD.bill_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.supplierbill', told.row_id, clock_timestamp() FROM (SELECT NEW.bill_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_billing_supplierbill() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.supplierbill', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'billing.supplierbill', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_customers_customer() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'customers.customer', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'customers.customer', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_customers_deliveryaddress() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'customers.customer', told.row_id, clock_timestamp() FROM (SELECT OLD.customer_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'customers.customer', told.row_id, clock_timestamp() FROM (SELECT NEW.customer_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_customers_exemptioncertificate() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'customers.customer', told.row_id, clock_timestamp() FROM (SELECT OLD.customer_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'customers.customer', told.row_id, clock_timestamp() FROM (SELECT NEW.customer_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_bottlingrun() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_boxcontent() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT OLD.box_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT NEW.box_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_fillcheck() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT OLD.run_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT NEW.run_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_item() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.packagingpart', told.row_id, clock_timestamp() FROM (SELECT id AS row_id FROM inventory_packagingpart WHERE item_id = OLD.id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT id AS row_id FROM inventory_product WHERE item_id = OLD.id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.packagingpart', told.row_id, clock_timestamp() FROM (SELECT id AS row_id FROM inventory_packagingpart WHERE item_id = NEW.id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT id AS row_id FROM inventory_product WHERE item_id = NEW.id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_lot() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_lotcorrection() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT OLD.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT NEW.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_lotcost() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT OLD.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT NEW.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_lothold() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT OLD.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT NEW.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_lotparent() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT OLD.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT NEW.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_measurement() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT OLD.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.lot', told.row_id, clock_timestamp() FROM (SELECT NEW.lot_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_packagingpart() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.packagingpart', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.packagingpart', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_place() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.place', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.place', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_product() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_productpart() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT OLD.product_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT NEW.product_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_runcomb() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT OLD.run_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT NEW.run_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_runcorrection() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT OLD.run_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.bottlingrun', told.row_id, clock_timestamp() FROM (SELECT NEW.run_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_size() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.size', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.size', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_sizepart() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.size', told.row_id, clock_timestamp() FROM (SELECT OLD.size_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.size', told.row_id, clock_timestamp() FROM (SELECT NEW.size_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_inventory_tankshape() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.place', told.row_id, clock_timestamp() FROM (SELECT OLD.place_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.place', told.row_id, clock_timestamp() FROM (SELECT NEW.place_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_orders_fulfilment() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT OLD.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT NEW.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_orders_order() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_orders_orderline() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT OLD.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'orders.order', told.row_id, clock_timestamp() FROM (SELECT NEW.order_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_pricing_bulkprice() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'pricing.bulkprice', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'pricing.bulkprice', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_pricing_pieceprice() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT OLD.product_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT NEW.product_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_pricing_producttax() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT OLD.product_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'inventory.product', told.row_id, clock_timestamp() FROM (SELECT NEW.product_id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
+CREATE FUNCTION public.books_follow_pricing_weightprice() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$BEGIN IF TG_OP <> 'INSERT' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'pricing.weightprice', told.row_id, clock_timestamp() FROM (SELECT OLD.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; IF TG_OP <> 'DELETE' THEN INSERT INTO keeping_rowchange (kind, row_id, changed_at) SELECT 'pricing.weightprice', told.row_id, clock_timestamp() FROM (SELECT NEW.id AS row_id) told WHERE told.row_id IS NOT NULL ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at; END IF; RETURN NULL; END$$;
 CREATE FUNCTION public.books_refuse() RETURNS trigger
     LANGUAGE plpgsql
     AS $$BEGIN RAISE EXCEPTION USING MESSAGE = TG_ARGV[0], ERRCODE = 'integrity_constraint_violation'; END$$;
@@ -3116,6 +3239,20 @@ ALTER TABLE public.keeping_backup ALTER COLUMN id ADD GENERATED BY DEFAULT AS ID
     NO MAXVALUE
     CACHE 1
 );
+CREATE TABLE public.keeping_rowchange (
+    id bigint NOT NULL,
+    kind character varying(40) NOT NULL,
+    row_id bigint NOT NULL,
+    changed_at timestamp with time zone NOT NULL
+);
+ALTER TABLE public.keeping_rowchange ALTER COLUMN id ADD GENERATED BY DEFAULT AS IDENTITY (
+    SEQUENCE NAME public.keeping_rowchange_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
 CREATE TABLE public.mailing_email (
     id bigint NOT NULL,
     message_id character varying(120) NOT NULL,
@@ -4141,7 +4278,7 @@ ALTER TABLE public.webhooks_houseevent ALTER COLUMN id ADD GENERATED BY DEFAULT 
     CACHE 1
 );
 INSERT INTO public.accounts_apitoken VALUES
-	(1, '4c30dd0b82b76f8', '5abaf2bce9c1fdcb313890ca50dda35ce6425cc36907512cec509f8a343ef2e91762a297c7371b0a8f24891a00c9d0d9158700c8558268960cf1a5624b163f1b', 'Web shop', 'read', '2026-11-25 18:00:00+00', '2027-02-23 18:00:00+00', NULL, 1);
+	(1, 'f296719fc457dda', '59e30fa774be6ac9bfcf2d21799d03766d96cc4aa14d1c3254ba1899130fa8287a6b75d08556f2da6795ece21b32f25de4e11728d68f0855d62de803bff8add7', 'Web shop', 'read', '2026-11-25 18:00:00+00', '2027-02-23 18:00:00+00', NULL, 1);
 INSERT INTO public.accounts_house VALUES
 	(1, 'Thistlemere Honey House', '4180 Quarry Fork Road', 'Elderwick', 'Wisconsin', '54099', 'USA', '555 0142', 'office@thistlemere.example', '00-0000000', 'Please pay by check to Thistlemere Honey House, or by bank transfer (ask us for the account).', 'letter', 'line', 14, 3500, 4800, 'us', 'US', 'Wisconsin', 'percentages', 'US', true, false, '', 'page', 1.00, true, 0.000, '', '', true, 'USD', '.', 0, 'en', 1, 'lb');
 INSERT INTO public.accounts_passkey VALUES
@@ -4150,18 +4287,18 @@ INSERT INTO public.accounts_pintries VALUES
 	(1, 'asked-by-1', 1, NULL),
 	(2, 'person-4', 1, NULL);
 INSERT INTO public.accounts_recoverycode VALUES
-	(1, 'z21tsLYJSkSuP9-EwSGbtA', 'd68301efc9f4ad9a28de1014b3378044a9372f8741dd830e05e864f566fd8910', 4),
-	(2, 'z21tsLYJSkSuP9-EwSGbtA', 'dd8b360fbf85e029502ee0adfdbba1e0339ff9ae9ea575bab38fd154bcd45a9a', 4),
-	(3, 'z21tsLYJSkSuP9-EwSGbtA', 'afb6efd6b7ef61fd70be53e9168af0d2d4d4120b8852f89e65c4c6273b9a3c50', 4),
-	(4, 'z21tsLYJSkSuP9-EwSGbtA', 'cb5aeaa3a55a8e7a5a938e19dfb3bb74579d5aa7a9a6ebea109518bc7bbe5253', 4),
-	(5, 'z21tsLYJSkSuP9-EwSGbtA', '7a79445021c7eef1795e32b082feb63ee27da9fb92ecf3899ff019e983234d88', 4),
-	(6, 'z21tsLYJSkSuP9-EwSGbtA', '667272b5f0def63df4603f2df083ae0963a64e6325d7cacf5876102ed8bedb60', 4),
-	(7, 'z21tsLYJSkSuP9-EwSGbtA', '7f98e591713b209101529eb22f3bad7663c2d05eee8072974b131e736955bcde', 4),
-	(8, 'z21tsLYJSkSuP9-EwSGbtA', '3cfeecff930e4e05a74e5b0a99b60cd2ce335910a9063bc1bb3a55b15176e40b', 4),
-	(9, 'z21tsLYJSkSuP9-EwSGbtA', 'c6352304b59ae8f9da6131bb5a5bc4d9fe27b7ea92e6196b31c6070507e6672d', 4),
-	(10, 'z21tsLYJSkSuP9-EwSGbtA', 'a7276750df253841119a92e97815e420a9b7eb43b9d6ad48e98b7f6b2a12032a', 4);
+	(1, 'dr8D9Axj7U1_IPSkx4Rh4g', 'b1db34abd4df3481a012c2e6113737de56c4a8e2f925035efe3fe067924a7155', 4),
+	(2, 'dr8D9Axj7U1_IPSkx4Rh4g', '46bc4f5b81171a3ceaef063cf6f27c3fe240e15c8c5c4293d5eb437170d89827', 4),
+	(3, 'dr8D9Axj7U1_IPSkx4Rh4g', 'cac83d4ca085c97b403194fbe6b965be7b3041cd42a804df9f88e53ad497ec60', 4),
+	(4, 'dr8D9Axj7U1_IPSkx4Rh4g', '8e21dd6342803b5c2aebf55cfb084a4b54623bd4fde576eb8008ca9370d1286e', 4),
+	(5, 'dr8D9Axj7U1_IPSkx4Rh4g', '54562883d157cfb44a2040ad90b6f7d79949ae05849e83de662dc7c8600bf2a7', 4),
+	(6, 'dr8D9Axj7U1_IPSkx4Rh4g', 'd64544e7710303a757144651cd65032ace3a70059ec2ac50a7f0b0cd335af248', 4),
+	(7, 'dr8D9Axj7U1_IPSkx4Rh4g', '963f58b306915c0d23f14b34a1b109513290aad251f8022dcba34a1b05dbf6db', 4),
+	(8, 'dr8D9Axj7U1_IPSkx4Rh4g', 'd4b90f8729f10062ea9925a876571e9c92660f96bdb2c686242414143d63af8f', 4),
+	(9, 'dr8D9Axj7U1_IPSkx4Rh4g', 'b00d1dff28be4f028827d57cdd5d8ceb1541105ef16b14264b315021f02952ad', 4),
+	(10, 'dr8D9Axj7U1_IPSkx4Rh4g', '76fea0569c99c1fd545385a74d946b7e2aaf3713bedd43b63675b404fa6c48f5', 4);
 INSERT INTO public.accounts_secondstep VALUES
-	(1, 'gAAAAABrByIgqybnX0Gza6K-TdoVlxpDp_jhWxub6RiFWVORXK8Fq1FNbUc9BSqUAO_p0Ni3GcaUCjbAmNKiEqBf0Bs3qmziV-L5IzaQDoIukwpcvnjqHFQ=', 59854320, '2026-11-25 18:00:00+00', '2DKAAqPSzcBnbr8yy_oV0Q', 4);
+	(1, 'gAAAAABrByIgAMBriTQHCCC3aqVd5fwz6CiS8Ex1e6poaZBgLBKJA8_cfzH1gUAu-C18SdN5S-6L7SJvZoZxwtJhS3554fFWQ2R-MtAnTJuUDjm7nuK7wlY=', 59854320, '2026-11-25 18:00:00+00', 'Jmd7yzmz9_ApT0wdY59row', 4);
 INSERT INTO public.accounts_secondsteprule VALUES
 	(1, 'nobody');
 INSERT INTO public.accounts_sellerpin VALUES
@@ -5503,10 +5640,14 @@ INSERT INTO public.auth_permission VALUES
 	(802, 'Can delete backup', 192, 'delete_backup'),
 	(803, 'Can view backup', 192, 'view_backup'),
 	(804, 'Back up, and see how the service is doing', 192, 'keep_house'),
-	(805, 'Can add kept answer', 193, 'add_keptanswer'),
-	(806, 'Can change kept answer', 193, 'change_keptanswer'),
-	(807, 'Can delete kept answer', 193, 'delete_keptanswer'),
-	(808, 'Can view kept answer', 193, 'view_keptanswer');
+	(805, 'Can add change of a row', 193, 'add_rowchange'),
+	(806, 'Can change change of a row', 193, 'change_rowchange'),
+	(807, 'Can delete change of a row', 193, 'delete_rowchange'),
+	(808, 'Can view change of a row', 193, 'view_rowchange'),
+	(809, 'Can add kept answer', 194, 'add_keptanswer'),
+	(810, 'Can change kept answer', 194, 'change_keptanswer'),
+	(811, 'Can delete kept answer', 194, 'delete_keptanswer'),
+	(812, 'Can view kept answer', 194, 'view_keptanswer');
 INSERT INTO public.axes_accessattempt VALUES
 	(1, 'honey-scale/2.1', '203.0.113.7', '00000000000000000000000000000000', '', '', '2026-11-25 18:00:00+00', '', '', 1);
 INSERT INTO public.axes_accessattemptexpiration VALUES
@@ -5683,8 +5824,8 @@ INSERT INTO public.billing_closedstockline VALUES
 	(122, '2026-10-31', 'stock:honey', -5000, -4800, false, 1, 33, 32, 109),
 	(123, '2026-10-31', 'losses', 0, 4800, false, 1, NULL, NULL, 109),
 	(124, '2026-11-01', 'stock:honey', -50000, -48000, false, 1, 33, 31, 111),
-	(125, '2026-11-01', 'losses', 0, 57600, false, 1, NULL, NULL, 111),
-	(126, '2026-11-01', 'stock:to_settle', 0, -9600, false, 1, NULL, NULL, 111),
+	(125, '2026-11-01', 'stock:to_settle', 0, -9600, false, 1, NULL, NULL, 111),
+	(126, '2026-11-01', 'losses', 0, 57600, false, 1, NULL, NULL, 111),
 	(127, '2026-11-04', 'stock:packed', -9, -1512, false, 1, 14, 6, 29),
 	(128, '2026-11-04', 'stock:packed', -12, -3110, false, 1, 16, 5, 29),
 	(129, '2026-11-04', 'stock:packed', -3, -1875, false, 1, 18, 7, 29),
@@ -6200,22 +6341,22 @@ INSERT INTO public.billing_standdayclose VALUES
 INSERT INTO public.billing_standlatecash VALUES
 	(1, 950, NULL, 3, 63, 15, NULL);
 INSERT INTO public.billing_standsale VALUES
-	(1, 'other', '2026-09-30 17:00:00+00', NULL, '', 'demo:stand-week-8', 'aLmLxdwJLqS1R-1SOp7UBQ', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 2, 3, 3),
-	(2, 'other', '2026-10-07 17:00:00+00', NULL, '', 'demo:stand-week-7', 'fEFufhcZ-D_GR5a_NfcRMg', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 3, 3, 3),
-	(3, 'other', '2026-10-14 17:00:00+00', NULL, '', 'demo:stand-week-6', 'jA-MZiz2Biu_aMNMzE1T_g', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 5, 3, 3),
-	(4, 'other', '2026-10-21 17:00:00+00', NULL, '', 'demo:stand-week-5', '_ExkOUve38I77GpQByEujA', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 6, 3, 3),
-	(5, 'other', '2026-10-28 17:00:00+00', NULL, '', 'demo:stand-week-4', 'ihwdRa7FoTbSnGtDX2KleQ', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 8, 3, 3),
-	(6, 'other', '2026-11-04 18:00:00+00', NULL, '', 'demo:stand-week-3', 'YW6qijE4b8O9wJgD5G9iRg', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 9, 3, 3),
-	(7, 'other', '2026-11-11 18:00:00+00', NULL, '', 'demo:stand-week-2', '_uzd9WSqLwIgX47t7XKTng', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 10, 3, 3),
-	(9, 'other', '2026-11-19 18:00:00+00', NULL, '', 'demo:market-sale-1', 'eKPtKGvISCooSAU8lQ-c5g', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 17, 12, 3, 3),
-	(10, 'other', '2026-11-19 18:00:00+00', NULL, '', 'demo:market-sale-2', 'OQlhO4AIohQoDX8cJWo2RQ', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 17, 13, 3, 3),
-	(11, 'honesty_box', '2026-11-23 18:00:00+00', NULL, '', 'demo:box-counted:sale', 'XnkK4HZyBygKiHX71TIwEA', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 58, 14, 3, 3),
-	(12, 'other', '2026-11-25 18:00:00+00', NULL, '', 'demo:stand-sale', 'KrKkwHdIiiP21JAyWh4EeA', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 15, 3, 3),
-	(13, 'other', '2026-11-25 18:00:00+00', NULL, '', 'demo:more-stand-sale', 'tIXk5UQTfxs63J7pfT2ziA', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 17, 3, 3),
-	(8, 'other', '2026-11-18 18:00:00+00', NULL, '', 'demo:stand-week-1', 'u1Ts5TWAo6dvVEt8R53yhg', NULL, 0, '2026-11-25', '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 11, 3, 3),
-	(14, 'other', '2026-11-25 18:00:00+00', NULL, '', 'full:by-weight', '110nIsidLzJv_ou5Ibh9Mg', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 27, 3, 3),
-	(15, 'other', '2026-11-25 17:00:00+00', NULL, '', 'full:stand-late', 'U2eBHBuz0pvO4a41bXK71Q', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 29, 3, 3),
-	(16, 'weight', '2026-11-25 18:00:00+00', NULL, '', 'full:sold-without-a-cost', 'SDxISDUcCHA5CRYT-MyMOA', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 34, 4, 4);
+	(1, 'other', '2026-09-30 17:00:00+00', NULL, '', 'demo:stand-week-8', 'dcIHDjtZK1leSoN-ktacKg', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 2, 3, 3),
+	(2, 'other', '2026-10-07 17:00:00+00', NULL, '', 'demo:stand-week-7', 'J5MHOHtHWcFYv5_prrSewg', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 3, 3, 3),
+	(3, 'other', '2026-10-14 17:00:00+00', NULL, '', 'demo:stand-week-6', 'lS65XwqH_OT2AQBoSBscSQ', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 5, 3, 3),
+	(4, 'other', '2026-10-21 17:00:00+00', NULL, '', 'demo:stand-week-5', '4D_IYd0oS2ucn4P0ciQevg', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 6, 3, 3),
+	(5, 'other', '2026-10-28 17:00:00+00', NULL, '', 'demo:stand-week-4', 'LV_i5t5zhdaEpUeWtpR8NQ', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 8, 3, 3),
+	(6, 'other', '2026-11-04 18:00:00+00', NULL, '', 'demo:stand-week-3', 'Bxt7HuouHsE4FdSgaI9F6w', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 9, 3, 3),
+	(7, 'other', '2026-11-11 18:00:00+00', NULL, '', 'demo:stand-week-2', '3S9Btg_Hr7FIj3zQbMO37w', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 10, 3, 3),
+	(9, 'other', '2026-11-19 18:00:00+00', NULL, '', 'demo:market-sale-1', '-7k-BcqvtSgn2ke3Cqih9w', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 17, 12, 3, 3),
+	(10, 'other', '2026-11-19 18:00:00+00', NULL, '', 'demo:market-sale-2', 'HjKHzzk35qLt7A6PPgExBQ', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 17, 13, 3, 3),
+	(11, 'honesty_box', '2026-11-23 18:00:00+00', NULL, '', 'demo:box-counted:sale', '3f7B3yXNaycfn42Fec7oPg', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 58, 14, 3, 3),
+	(12, 'other', '2026-11-25 18:00:00+00', NULL, '', 'demo:stand-sale', 'bR26BlP2YGX05SqK5Cq2ww', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 15, 3, 3),
+	(13, 'other', '2026-11-25 18:00:00+00', NULL, '', 'demo:more-stand-sale', 'yL_ksLMOb9oMRQ8gDwzCuQ', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 17, 3, 3),
+	(8, 'other', '2026-11-18 18:00:00+00', NULL, '', 'demo:stand-week-1', 'F71exQHoDfXolKvus222PA', NULL, 0, '2026-11-25', '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 11, 3, 3),
+	(14, 'other', '2026-11-25 18:00:00+00', NULL, '', 'full:by-weight', 'h25uM5NY1RZA3qPdH1yu1Q', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 27, 3, 3),
+	(15, 'other', '2026-11-25 17:00:00+00', NULL, '', 'full:stand-late', 't3o4Rm5gfjydzwmREBJ7rw', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 29, 3, 3),
+	(16, 'weight', '2026-11-25 18:00:00+00', NULL, '', 'full:sold-without-a-cost', 'a_G4HZ4TYncRu8aXxC8exw', NULL, 0, NULL, '2026-11-25 18:00:00+00', NULL, NULL, NULL, 16, 34, 4, 4);
 INSERT INTO public.billing_supplierallocation VALUES
 	(1, 9800, 200, 1, 1);
 INSERT INTO public.billing_supplierbill VALUES
@@ -6475,7 +6616,8 @@ INSERT INTO public.django_content_type VALUES
 	(190, 'finding', 'searchbuild'),
 	(191, 'finding', 'searchentry'),
 	(192, 'keeping', 'backup'),
-	(193, 'api', 'keptanswer');
+	(193, 'keeping', 'rowchange'),
+	(194, 'api', 'keptanswer');
 INSERT INTO public.django_migrations VALUES
 	(1, 'contenttypes', '0001_initial', '2026-11-25 18:00:00+00'),
 	(2, 'contenttypes', '0002_remove_content_type_name', '2026-11-25 18:00:00+00'),
@@ -6644,12 +6786,13 @@ INSERT INTO public.django_migrations VALUES
 	(165, 'inventory', '0039_seals', '2026-11-25 18:00:00+00'),
 	(166, 'keeping', '0001_backups', '2026-11-25 18:00:00+00'),
 	(167, 'keeping', '0002_seal_of_a_backup', '2026-11-25 18:00:00+00'),
-	(168, 'mailing', '0001_e_mails_and_reminders', '2026-11-25 18:00:00+00'),
-	(169, 'orders', '0012_late_costs', '2026-11-25 18:00:00+00'),
-	(170, 'planning', '0001_season_outlook', '2026-11-25 18:00:00+00'),
-	(171, 'pricing', '0010_service_by_the_kilogram', '2026-11-25 18:00:00+00'),
-	(172, 'pricing', '0011_what_roles_see', '2026-11-25 18:00:00+00'),
-	(173, 'webhooks', '0001_programs_that_are_told', '2026-11-25 18:00:00+00');
+	(168, 'keeping', '0003_changes_of_rows', '2026-11-25 18:00:00+00'),
+	(169, 'mailing', '0001_e_mails_and_reminders', '2026-11-25 18:00:00+00'),
+	(170, 'orders', '0012_late_costs', '2026-11-25 18:00:00+00'),
+	(171, 'planning', '0001_season_outlook', '2026-11-25 18:00:00+00'),
+	(172, 'pricing', '0010_service_by_the_kilogram', '2026-11-25 18:00:00+00'),
+	(173, 'pricing', '0011_what_roles_see', '2026-11-25 18:00:00+00'),
+	(174, 'webhooks', '0001_programs_that_are_told', '2026-11-25 18:00:00+00');
 INSERT INTO public.django_tasks_database_dbtaskresult VALUES
 	('00000000-0000-0000-0000-000000000001', 'READY', '{"args": [], "kwargs": {}}', 0, 'inventory.stock.services.seals.make_soon', 'default', 'default', '9999-01-01 00:00:00+00', '2026-11-25 18:00:00+00', NULL, NULL, NULL, '', '', '[]'),
 	('00000000-0000-0000-0000-000000000002', 'READY', '{"args": [1], "kwargs": {}}', 0, 'apiary_sales.mailing.services.delivery.deliver', 'default', 'default', '9999-01-01 00:00:00+00', '2026-11-25 18:00:00+00', NULL, NULL, NULL, '', '', '[]'),
@@ -7127,12 +7270,8 @@ INSERT INTO public.inventory_attachment VALUES
 	(1, 1, '00000000000000000000000000000001', 'report.pdf', 'laboratory', 'application/pdf', 90, 'fe790bfb1c9f93ce75c9009f641f55ff6d380b3181316b26b0b776fd243bb007', '', '2026-11-25 18:00:00+00', NULL, 'full:report', 2, 17, NULL),
 	(2, 1, '00000000000000000000000000000002', 'wrong.pdf', 'laboratory', 'application/pdf', 89, 'ed048ed70f1b48744a2bea35714db43bfa768ca56d73900c0185676bb2b87dcb', '', '2026-11-25 18:00:00+00', '2026-11-25 18:00:00+00', 'full:wrong', 2, 17, 2);
 INSERT INTO public.inventory_balance VALUES
-	(12, -780, 0, false, false, 1, NULL, 51),
 	(2, -988831, 0, false, false, 33, 1, 49),
-	(150, 2, 0, true, false, 16, 5, 75),
-	(10, 297330, 297330, true, true, 33, 3, 5),
 	(1, 0, 0, true, true, 33, 1, 1),
-	(151, 2000, 0, false, false, 33, 33, 55),
 	(4, -521631, 0, false, false, 33, 2, 49),
 	(6, -235868, 0, false, false, 33, 4, 49),
 	(7, 8771, 0, false, false, 33, 3, 50),
@@ -7172,11 +7311,8 @@ INSERT INTO public.inventory_balance VALUES
 	(78, -15, 0, false, false, 31, 15, 52),
 	(76, 15, 0, false, false, 24, NULL, 52),
 	(54, -81, 0, false, false, 25, 9, 52),
-	(11, 337, 0, true, false, 1, NULL, 15),
 	(58, -80, 0, false, false, 26, 10, 52),
-	(29, 154, 48, true, false, 16, 5, 15),
 	(74, -45, 0, false, false, 30, 14, 52),
-	(45, 248, 0, false, false, 16, 5, 55),
 	(82, 1, 0, false, false, 14, 6, 57),
 	(79, 0, 0, true, false, 14, 6, 17),
 	(80, 0, 0, true, false, 16, 5, 17),
@@ -7255,10 +7391,12 @@ INSERT INTO public.inventory_balance VALUES
 	(43, 14, 0, true, false, 18, 7, 16),
 	(5, 167120, 0, true, true, 33, 4, 2),
 	(41, 56, 0, true, false, 16, 5, 16),
+	(11, 337, 0, true, false, 1, NULL, 15),
+	(29, 154, 48, true, false, 16, 5, 15),
+	(45, 248, 0, false, false, 16, 5, 55),
 	(132, 43, 0, false, false, 33, 28, 53),
 	(133, 4344, 0, true, true, 33, 29, 60),
 	(128, -8, 0, false, false, 40, 26, 52),
-	(146, 63000, 0, true, true, 33, 33, 74),
 	(30, -474, 0, false, false, 16, 5, 52),
 	(134, 2, 0, true, false, 41, 30, 15),
 	(135, -2, 0, false, false, 41, 30, 52),
@@ -7277,7 +7415,12 @@ INSERT INTO public.inventory_balance VALUES
 	(147, 5000, 0, false, false, 33, 32, 56),
 	(149, -30000, 0, false, false, 33, 31, 70),
 	(143, 0, 0, true, true, 33, 31, 73),
-	(148, 60000, 0, false, false, 33, 31, 56);
+	(148, 60000, 0, false, false, 33, 31, 56),
+	(12, -780, 0, false, false, 1, NULL, 51),
+	(150, 2, 0, true, false, 16, 5, 75),
+	(10, 297330, 297330, true, true, 33, 3, 5),
+	(146, 63000, 0, true, true, 33, 33, 74),
+	(151, 2000, 0, false, false, 33, 33, 55);
 INSERT INTO public.inventory_blendplan VALUES
 	(3, 'M26-03', 'draft', NULL, 500, 2000, NULL, 85.0, NULL, 20.00, 'Corner Packer', '', '2026-11-25 18:00:00+00', NULL, 'full:blend-800', NULL, 2, NULL, 60, NULL),
 	(2, 'M26-02', 'dropped', NULL, 500, 2000, NULL, 85.0, NULL, 20.00, 'Corner Packer', 'No longer wanted', '2026-11-25 18:00:00+00', '2026-11-25 18:00:00+00', 'full:blend-700', 2, 2, NULL, 60, NULL),
@@ -7344,13 +7487,12 @@ INSERT INTO public.inventory_cleaningtask VALUES
 INSERT INTO public.inventory_combcut VALUES
 	(1, 1000, 0, 50, 353, 20, NULL, 21, 78);
 INSERT INTO public.inventory_counter VALUES
-	('purchase-order-2026', 1, 1),
-	('packed-L26264', 1, 1),
 	('invoice F26', 12, 1),
-	('packed-L26265', 1, 1),
 	('consignment-26', 2, 1),
-	('packed-L26266', 1, 1),
+	('packed-L26264', 1, 1),
 	('contract-26', 1, 1),
+	('packed-L26265', 1, 1),
+	('packed-L26266', 1, 1),
 	('round-26', 1, 1),
 	('order-2026', 31, 1),
 	('invoice R26', 16, 1),
@@ -7373,7 +7515,8 @@ INSERT INTO public.inventory_counter VALUES
 	('invoice O', 1, 1),
 	('deposit-slip', 1, 1),
 	('lot-2026-E', 5, 1),
-	('lot-2026-B', 3, 1);
+	('lot-2026-B', 3, 1),
+	('purchase-order-2026', 1, 1);
 INSERT INTO public.inventory_countline VALUES
 	(1, false, 'counted', 38, 40, NULL, NULL, NULL, NULL, NULL, NULL, '2026-11-25 18:00:00+00', '2026-11-25 18:00:00+00', '', 'full:sheet-0-38:0', 2, 1, NULL, 15, NULL, 2, 1),
 	(2, false, 'counted', 39, 40, -1, NULL, NULL, NULL, NULL, NULL, '2026-11-25 18:00:00+00', '2026-11-25 18:00:00+00', '', 'full:sheet-0-39:0', 2, 1, NULL, 15, 83, NULL, 1),
@@ -8624,6 +8767,315 @@ INSERT INTO public.inventory_warming VALUES
 	(2, '2026-11-23', '2026-11-24', 30.5, 45.0, 38.0, true, 'Bram Thistlemere', 'the thermostat of the drum heater was set too high', '2026-11-25 18:00:00+00', NULL, 'demo:warming-D-003', 5, 2, NULL);
 INSERT INTO public.keeping_backup VALUES
 	(1, 'nightly', '2026-11-25', '2026-11-25 18:00:00+00', '2026-11-25 18:00:00+00', true, '/srv/honey/backups/honey-20261125T073000Z.tar.gz', 1000000, '0000000000000000000000000000000000000000000000000000000000000000', false, '2026-11-25 18:00:00+00', true, '', '');
+INSERT INTO public.keeping_rowchange VALUES
+	(1, 'inventory.place', 1, '2026-11-28 01:47:31.678462+00'),
+	(3, 'inventory.place', 2, '2026-11-28 01:47:31.694507+00'),
+	(1216, 'customers.customer', 27, '2026-11-28 01:47:50.087929+00'),
+	(1219, 'customers.customer', 28, '2026-11-28 01:47:50.121466+00'),
+	(7, 'inventory.place', 5, '2026-11-28 01:47:31.718228+00'),
+	(8, 'inventory.place', 6, '2026-11-28 01:47:31.726433+00'),
+	(9, 'inventory.place', 7, '2026-11-28 01:47:31.734552+00'),
+	(10, 'inventory.place', 8, '2026-11-28 01:47:31.742748+00'),
+	(11, 'inventory.place', 9, '2026-11-28 01:47:31.75078+00'),
+	(12, 'inventory.place', 10, '2026-11-28 01:47:31.760082+00'),
+	(13, 'inventory.place', 11, '2026-11-28 01:47:31.767646+00'),
+	(14, 'inventory.place', 12, '2026-11-28 01:47:31.775569+00'),
+	(15, 'inventory.place', 13, '2026-11-28 01:47:31.783881+00'),
+	(17, 'inventory.place', 15, '2026-11-28 01:47:31.800277+00'),
+	(18, 'inventory.place', 16, '2026-11-28 01:47:31.808787+00'),
+	(19, 'inventory.place', 17, '2026-11-28 01:47:31.817024+00'),
+	(20, 'inventory.packagingpart', 1, '2026-11-28 01:47:31.829516+00'),
+	(21, 'inventory.packagingpart', 2, '2026-11-28 01:47:31.837675+00'),
+	(22, 'inventory.packagingpart', 3, '2026-11-28 01:47:31.844572+00'),
+	(23, 'inventory.packagingpart', 4, '2026-11-28 01:47:31.851199+00'),
+	(24, 'inventory.packagingpart', 5, '2026-11-28 01:47:31.858276+00'),
+	(25, 'inventory.packagingpart', 6, '2026-11-28 01:47:31.86538+00'),
+	(26, 'inventory.packagingpart', 7, '2026-11-28 01:47:31.872914+00'),
+	(27, 'inventory.packagingpart', 8, '2026-11-28 01:47:31.880213+00'),
+	(28, 'inventory.packagingpart', 9, '2026-11-28 01:47:31.887573+00'),
+	(29, 'inventory.packagingpart', 10, '2026-11-28 01:47:31.894512+00'),
+	(30, 'inventory.packagingpart', 11, '2026-11-28 01:47:31.901856+00'),
+	(31, 'inventory.packagingpart', 12, '2026-11-28 01:47:31.912107+00'),
+	(32, 'inventory.packagingpart', 13, '2026-11-28 01:47:31.919949+00'),
+	(33, 'inventory.size', 1, '2026-11-28 01:47:31.967128+00'),
+	(34, 'inventory.product', 1, '2026-11-28 01:47:32.071891+00'),
+	(51, 'inventory.size', 2, '2026-11-28 01:47:32.111142+00'),
+	(52, 'inventory.product', 2, '2026-11-28 01:47:32.2243+00'),
+	(68, 'inventory.size', 3, '2026-11-28 01:47:32.269496+00'),
+	(86, 'inventory.size', 4, '2026-11-28 01:47:32.430228+00'),
+	(87, 'inventory.product', 4, '2026-11-28 01:47:32.537009+00'),
+	(104, 'inventory.size', 5, '2026-11-28 01:47:32.580966+00'),
+	(69, 'inventory.product', 3, '2026-11-28 01:47:34.992873+00'),
+	(16, 'inventory.place', 14, '2026-11-28 01:47:42.571711+00'),
+	(6, 'inventory.place', 4, '2026-11-28 01:47:44.878325+00'),
+	(5, 'inventory.place', 3, '2026-11-28 01:47:44.938937+00'),
+	(122, 'inventory.size', 6, '2026-11-28 01:47:32.726861+00'),
+	(123, 'inventory.product', 6, '2026-11-28 01:47:32.858458+00'),
+	(138, 'inventory.size', 7, '2026-11-28 01:47:32.895932+00'),
+	(139, 'inventory.product', 7, '2026-11-28 01:47:33.029663+00'),
+	(154, 'inventory.size', 8, '2026-11-28 01:47:33.06032+00'),
+	(155, 'inventory.product', 8, '2026-11-28 01:47:33.176444+00'),
+	(170, 'inventory.size', 9, '2026-11-28 01:47:33.209988+00'),
+	(171, 'inventory.product', 9, '2026-11-28 01:47:33.316338+00'),
+	(186, 'pricing.bulkprice', 1, '2026-11-28 01:47:33.322177+00'),
+	(187, 'pricing.bulkprice', 2, '2026-11-28 01:47:33.327532+00'),
+	(188, 'pricing.bulkprice', 3, '2026-11-28 01:47:33.332513+00'),
+	(189, 'pricing.weightprice', 1, '2026-11-28 01:47:33.339444+00'),
+	(190, 'pricing.weightprice', 2, '2026-11-28 01:47:33.345652+00'),
+	(191, 'customers.customer', 1, '2026-11-28 01:47:33.475433+00'),
+	(196, 'customers.customer', 4, '2026-11-28 01:47:33.537375+00'),
+	(198, 'customers.customer', 5, '2026-11-28 01:47:33.562571+00'),
+	(200, 'customers.customer', 6, '2026-11-28 01:47:33.569952+00'),
+	(201, 'customers.customer', 7, '2026-11-28 01:47:33.596443+00'),
+	(203, 'customers.customer', 8, '2026-11-28 01:47:33.606705+00'),
+	(204, 'customers.customer', 9, '2026-11-28 01:47:33.632868+00'),
+	(206, 'customers.customer', 10, '2026-11-28 01:47:33.644477+00'),
+	(207, 'customers.customer', 11, '2026-11-28 01:47:33.673048+00'),
+	(209, 'customers.customer', 12, '2026-11-28 01:47:33.679207+00'),
+	(210, 'customers.customer', 13, '2026-11-28 01:47:33.702382+00'),
+	(212, 'customers.customer', 14, '2026-11-28 01:47:33.712774+00'),
+	(213, 'customers.customer', 15, '2026-11-28 01:47:33.739386+00'),
+	(215, 'customers.customer', 16, '2026-11-28 01:47:33.745483+00'),
+	(216, 'customers.customer', 17, '2026-11-28 01:47:33.766682+00'),
+	(218, 'customers.customer', 18, '2026-11-28 01:47:33.773219+00'),
+	(219, 'customers.customer', 19, '2026-11-28 01:47:33.801964+00'),
+	(105, 'inventory.product', 5, '2026-11-28 01:47:35.009443+00'),
+	(194, 'customers.customer', 3, '2026-11-28 01:47:44.777892+00'),
+	(193, 'customers.customer', 2, '2026-11-28 01:47:45.456281+00'),
+	(221, 'customers.customer', 20, '2026-11-28 01:47:33.823709+00'),
+	(223, 'customers.customer', 21, '2026-11-28 01:47:33.846299+00'),
+	(225, 'customers.customer', 22, '2026-11-28 01:47:33.854122+00'),
+	(226, 'customers.customer', 23, '2026-11-28 01:47:33.870039+00'),
+	(227, 'customers.customer', 24, '2026-11-28 01:47:33.883087+00'),
+	(228, 'customers.customer', 25, '2026-11-28 01:47:33.910847+00'),
+	(230, 'inventory.packagingpart', 14, '2026-11-28 01:47:33.953109+00'),
+	(231, 'inventory.packagingpart', 15, '2026-11-28 01:47:33.964349+00'),
+	(232, 'inventory.product', 10, '2026-11-28 01:47:34.067232+00'),
+	(241, 'inventory.product', 11, '2026-11-28 01:47:34.150013+00'),
+	(250, 'inventory.product', 12, '2026-11-28 01:47:34.235325+00'),
+	(259, 'inventory.product', 13, '2026-11-28 01:47:34.294487+00'),
+	(265, 'inventory.product', 14, '2026-11-28 01:47:34.310884+00'),
+	(266, 'pricing.weightprice', 3, '2026-11-28 01:47:34.322165+00'),
+	(267, 'pricing.weightprice', 4, '2026-11-28 01:47:34.33034+00'),
+	(268, 'inventory.product', 15, '2026-11-28 01:47:34.42828+00'),
+	(277, 'inventory.product', 16, '2026-11-28 01:47:34.538285+00'),
+	(290, 'inventory.place', 18, '2026-11-28 01:47:34.566798+00'),
+	(292, 'inventory.place', 19, '2026-11-28 01:47:34.57821+00'),
+	(293, 'inventory.place', 20, '2026-11-28 01:47:34.591166+00'),
+	(294, 'inventory.place', 21, '2026-11-28 01:47:34.604006+00'),
+	(295, 'inventory.place', 22, '2026-11-28 01:47:34.616091+00'),
+	(296, 'inventory.place', 23, '2026-11-28 01:47:34.625224+00'),
+	(297, 'inventory.place', 24, '2026-11-28 01:47:34.636398+00'),
+	(298, 'inventory.place', 25, '2026-11-28 01:47:34.648399+00'),
+	(299, 'inventory.place', 26, '2026-11-28 01:47:34.658603+00'),
+	(300, 'inventory.place', 27, '2026-11-28 01:47:34.668187+00'),
+	(301, 'inventory.place', 28, '2026-11-28 01:47:34.67958+00'),
+	(302, 'inventory.place', 29, '2026-11-28 01:47:34.691698+00'),
+	(303, 'inventory.place', 30, '2026-11-28 01:47:34.704452+00'),
+	(304, 'inventory.place', 31, '2026-11-28 01:47:34.717236+00'),
+	(305, 'inventory.place', 32, '2026-11-28 01:47:34.726818+00'),
+	(306, 'inventory.place', 33, '2026-11-28 01:47:34.735852+00'),
+	(307, 'inventory.place', 34, '2026-11-28 01:47:34.744994+00'),
+	(308, 'inventory.place', 35, '2026-11-28 01:47:34.753693+00'),
+	(309, 'inventory.place', 36, '2026-11-28 01:47:34.762557+00'),
+	(310, 'inventory.place', 37, '2026-11-28 01:47:34.770855+00'),
+	(311, 'inventory.place', 38, '2026-11-28 01:47:34.779094+00'),
+	(312, 'inventory.place', 39, '2026-11-28 01:47:34.787158+00'),
+	(313, 'inventory.place', 40, '2026-11-28 01:47:34.795154+00'),
+	(314, 'inventory.place', 41, '2026-11-28 01:47:34.803234+00'),
+	(315, 'inventory.place', 42, '2026-11-28 01:47:34.811636+00'),
+	(316, 'inventory.place', 43, '2026-11-28 01:47:34.820634+00'),
+	(317, 'inventory.place', 44, '2026-11-28 01:47:34.829849+00'),
+	(318, 'inventory.place', 45, '2026-11-28 01:47:34.838851+00'),
+	(319, 'inventory.place', 46, '2026-11-28 01:47:34.847758+00'),
+	(320, 'inventory.place', 47, '2026-11-28 01:47:34.857098+00'),
+	(321, 'inventory.place', 48, '2026-11-28 01:47:34.86629+00'),
+	(322, 'inventory.product', 17, '2026-11-28 01:47:34.974546+00'),
+	(339, 'inventory.place', 49, '2026-11-28 01:47:35.076578+00'),
+	(340, 'inventory.lot', 2, '2026-11-28 01:47:35.130966+00'),
+	(352, 'inventory.place', 50, '2026-11-28 01:47:35.277793+00'),
+	(353, 'inventory.place', 51, '2026-11-28 01:47:35.408922+00'),
+	(355, 'inventory.place', 52, '2026-11-28 01:47:35.648582+00'),
+	(356, 'inventory.place', 53, '2026-11-28 01:47:35.650766+00'),
+	(357, 'inventory.place', 54, '2026-11-28 01:47:35.652779+00'),
+	(354, 'inventory.bottlingrun', 1, '2026-11-28 01:47:35.735498+00'),
+	(370, 'inventory.lot', 7, '2026-11-28 01:47:35.983902+00'),
+	(378, 'inventory.place', 55, '2026-11-28 01:47:36.155182+00'),
+	(388, 'orders.order', 2, '2026-11-28 01:47:36.33622+00'),
+	(396, 'billing.invoice', 2, '2026-11-28 01:47:36.339169+00'),
+	(398, 'billing.payment', 1, '2026-11-28 01:47:36.339283+00'),
+	(405, 'orders.order', 3, '2026-11-28 01:47:36.443437+00'),
+	(413, 'billing.invoice', 3, '2026-11-28 01:47:36.445523+00'),
+	(415, 'billing.payment', 2, '2026-11-28 01:47:36.445637+00'),
+	(431, 'orders.order', 5, '2026-11-28 01:47:36.647652+00'),
+	(442, 'billing.invoice', 5, '2026-11-28 01:47:36.649736+00'),
+	(444, 'billing.payment', 3, '2026-11-28 01:47:36.649801+00'),
+	(375, 'orders.order', 1, '2026-11-28 01:47:36.687128+00'),
+	(386, 'billing.invoice', 1, '2026-11-28 01:47:36.689609+00'),
+	(451, 'billing.payment', 4, '2026-11-28 01:47:36.689654+00'),
+	(458, 'orders.order', 6, '2026-11-28 01:47:36.805766+00'),
+	(469, 'billing.invoice', 6, '2026-11-28 01:47:36.808165+00'),
+	(471, 'billing.payment', 5, '2026-11-28 01:47:36.808216+00'),
+	(490, 'orders.order', 8, '2026-11-28 01:47:37.070704+00'),
+	(501, 'billing.invoice', 8, '2026-11-28 01:47:37.072797+00'),
+	(503, 'billing.payment', 6, '2026-11-28 01:47:37.072856+00'),
+	(510, 'orders.order', 9, '2026-11-28 01:47:37.189554+00'),
+	(521, 'billing.invoice', 9, '2026-11-28 01:47:37.192173+00'),
+	(523, 'billing.payment', 7, '2026-11-28 01:47:37.192235+00'),
+	(478, 'orders.order', 7, '2026-11-28 01:47:37.233115+00'),
+	(488, 'billing.invoice', 7, '2026-11-28 01:47:37.236024+00'),
+	(530, 'billing.payment', 8, '2026-11-28 01:47:37.23608+00'),
+	(577, 'billing.expense', 1, '2026-11-28 01:47:37.556171+00'),
+	(578, 'inventory.lot', 8, '2026-11-28 01:47:37.821624+00'),
+	(348, 'inventory.lot', 4, '2026-11-28 01:47:37.949425+00'),
+	(591, 'inventory.lot', 9, '2026-11-28 01:47:38.084263+00'),
+	(590, 'inventory.bottlingrun', 4, '2026-11-28 01:47:38.160349+00'),
+	(597, 'inventory.lot', 10, '2026-11-28 01:47:38.278329+00'),
+	(596, 'inventory.bottlingrun', 5, '2026-11-28 01:47:38.347986+00'),
+	(603, 'inventory.lot', 11, '2026-11-28 01:47:38.464312+00'),
+	(602, 'inventory.bottlingrun', 6, '2026-11-28 01:47:38.52534+00'),
+	(609, 'inventory.lot', 12, '2026-11-28 01:47:38.643629+00'),
+	(608, 'inventory.bottlingrun', 7, '2026-11-28 01:47:38.703984+00'),
+	(614, 'inventory.lot', 13, '2026-11-28 01:47:38.794248+00'),
+	(616, 'inventory.place', 56, '2026-11-28 01:47:38.797892+00'),
+	(617, 'inventory.lot', 14, '2026-11-28 01:47:38.852503+00'),
+	(620, 'inventory.lot', 15, '2026-11-28 01:47:38.973811+00'),
+	(632, 'orders.order', 12, '2026-11-28 01:47:39.250072+00'),
+	(640, 'billing.invoice', 12, '2026-11-28 01:47:39.252344+00'),
+	(642, 'billing.payment', 11, '2026-11-28 01:47:39.252397+00'),
+	(649, 'orders.order', 13, '2026-11-28 01:47:39.384836+00'),
+	(657, 'billing.invoice', 13, '2026-11-28 01:47:39.387134+00'),
+	(659, 'billing.payment', 12, '2026-11-28 01:47:39.38719+00'),
+	(666, 'inventory.place', 57, '2026-11-28 01:47:39.474849+00'),
+	(667, 'billing.expense', 2, '2026-11-28 01:47:39.539865+00'),
+	(668, 'inventory.place', 58, '2026-11-28 01:47:39.610124+00'),
+	(679, 'billing.payment', 13, '2026-11-28 01:47:39.792359+00'),
+	(669, 'orders.order', 14, '2026-11-28 01:47:39.797893+00'),
+	(677, 'billing.invoice', 14, '2026-11-28 01:47:39.802218+00'),
+	(699, 'orders.order', 16, '2026-11-28 01:47:39.996809+00'),
+	(707, 'billing.invoice', 15, '2026-11-28 01:47:39.997625+00'),
+	(709, 'billing.payment', 14, '2026-11-28 01:47:39.997677+00'),
+	(728, 'billing.payment', 15, '2026-11-28 01:47:40.134707+00'),
+	(738, 'orders.order', 19, '2026-11-28 01:47:40.264971+00'),
+	(749, 'billing.invoice', 17, '2026-11-28 01:47:40.265719+00'),
+	(751, 'billing.payment', 16, '2026-11-28 01:47:40.265769+00'),
+	(767, 'inventory.place', 59, '2026-11-28 01:47:42.365123+00'),
+	(769, 'inventory.place', 60, '2026-11-28 01:47:42.374964+00'),
+	(770, 'inventory.place', 61, '2026-11-28 01:47:42.477912+00'),
+	(771, 'inventory.place', 62, '2026-11-28 01:47:42.506687+00'),
+	(772, 'inventory.place', 63, '2026-11-28 01:47:42.521474+00'),
+	(773, 'inventory.place', 64, '2026-11-28 01:47:42.537777+00'),
+	(774, 'inventory.place', 65, '2026-11-28 01:47:42.551371+00'),
+	(335, 'inventory.lot', 1, '2026-11-28 01:47:42.767444+00'),
+	(344, 'inventory.lot', 3, '2026-11-28 01:47:42.846879+00'),
+	(782, 'inventory.place', 66, '2026-11-28 01:47:42.864103+00'),
+	(783, 'inventory.place', 67, '2026-11-28 01:47:42.879963+00'),
+	(784, 'inventory.place', 68, '2026-11-28 01:47:42.897956+00'),
+	(785, 'inventory.lot', 16, '2026-11-28 01:47:42.941996+00'),
+	(788, 'customers.customer', 26, '2026-11-28 01:47:42.966558+00'),
+	(789, 'inventory.place', 69, '2026-11-28 01:47:42.976993+00'),
+	(790, 'inventory.lot', 17, '2026-11-28 01:47:42.999513+00'),
+	(793, 'inventory.lot', 18, '2026-11-28 01:47:43.052239+00'),
+	(797, 'inventory.bottlingrun', 9, '2026-11-28 01:47:43.146965+00'),
+	(796, 'inventory.bottlingrun', 8, '2026-11-28 01:47:43.157315+00'),
+	(369, 'inventory.bottlingrun', 3, '2026-11-28 01:47:43.173022+00'),
+	(363, 'inventory.bottlingrun', 2, '2026-11-28 01:47:43.187027+00'),
+	(364, 'inventory.lot', 6, '2026-11-28 01:47:43.193262+00'),
+	(810, 'inventory.place', 70, '2026-11-28 01:47:43.358249+00'),
+	(807, 'inventory.lot', 19, '2026-11-28 01:47:43.533016+00'),
+	(806, 'inventory.bottlingrun', 10, '2026-11-28 01:47:43.535051+00'),
+	(819, 'inventory.product', 18, '2026-11-28 01:47:43.57394+00'),
+	(820, 'inventory.product', 19, '2026-11-28 01:47:43.59163+00'),
+	(821, 'inventory.product', 20, '2026-11-28 01:47:43.606001+00'),
+	(822, 'inventory.product', 21, '2026-11-28 01:47:43.619912+00'),
+	(823, 'inventory.lot', 20, '2026-11-28 01:47:43.653264+00'),
+	(825, 'inventory.lot', 21, '2026-11-28 01:47:43.698672+00'),
+	(829, 'inventory.lot', 22, '2026-11-28 01:47:43.797635+00'),
+	(828, 'inventory.bottlingrun', 11, '2026-11-28 01:47:43.828448+00'),
+	(838, 'inventory.lot', 23, '2026-11-28 01:47:43.910837+00'),
+	(834, 'inventory.bottlingrun', 12, '2026-11-28 01:47:43.946336+00'),
+	(844, 'inventory.product', 22, '2026-11-28 01:47:44.145381+00'),
+	(846, 'inventory.lot', 24, '2026-11-28 01:47:44.17601+00'),
+	(848, 'inventory.lot', 25, '2026-11-28 01:47:44.222414+00'),
+	(845, 'inventory.product', 23, '2026-11-28 01:47:44.246551+00'),
+	(853, 'inventory.product', 24, '2026-11-28 01:47:44.261221+00'),
+	(868, 'inventory.lot', 28, '2026-11-28 01:47:44.476194+00'),
+	(871, 'inventory.lot', 29, '2026-11-28 01:47:44.503115+00'),
+	(875, 'inventory.product', 25, '2026-11-28 01:47:44.542849+00'),
+	(885, 'inventory.place', 71, '2026-11-28 01:47:44.661521+00'),
+	(886, 'inventory.packagingpart', 16, '2026-11-28 01:47:44.726222+00'),
+	(887, 'inventory.product', 26, '2026-11-28 01:47:44.749903+00'),
+	(889, 'orders.order', 21, '2026-11-28 01:47:44.768925+00'),
+	(892, 'inventory.place', 72, '2026-11-28 01:47:44.795037+00'),
+	(918, 'billing.invoice', 20, '2026-11-28 01:47:44.965455+00'),
+	(914, 'billing.invoice', 19, '2026-11-28 01:47:44.979858+00'),
+	(691, 'orders.order', 15, '2026-11-28 01:47:44.979891+00'),
+	(735, 'orders.order', 18, '2026-11-28 01:47:45.047108+00'),
+	(930, 'orders.order', 22, '2026-11-28 01:47:45.084377+00'),
+	(936, 'billing.invoice', 21, '2026-11-28 01:47:45.123258+00'),
+	(429, 'billing.invoice', 4, '2026-11-28 01:47:45.135295+00'),
+	(422, 'orders.order', 4, '2026-11-28 01:47:45.135341+00'),
+	(953, 'billing.invoice', 22, '2026-11-28 01:47:45.199629+00'),
+	(568, 'billing.invoice', 11, '2026-11-28 01:47:45.215509+00'),
+	(557, 'orders.order', 11, '2026-11-28 01:47:45.21553+00'),
+	(966, 'billing.payment', 17, '2026-11-28 01:47:45.222586+00'),
+	(570, 'billing.payment', 10, '2026-11-28 01:47:45.222614+00'),
+	(968, 'billing.invoice', 23, '2026-11-28 01:47:45.312347+00'),
+	(550, 'billing.payment', 9, '2026-11-28 01:47:45.324455+00'),
+	(548, 'billing.invoice', 10, '2026-11-28 01:47:45.3252+00'),
+	(537, 'orders.order', 10, '2026-11-28 01:47:45.325222+00'),
+	(981, 'billing.payment', 18, '2026-11-28 01:47:45.328585+00'),
+	(982, 'billing.payment', 19, '2026-11-28 01:47:45.357513+00'),
+	(995, 'billing.payment', 20, '2026-11-28 01:47:45.366165+00'),
+	(716, 'orders.order', 17, '2026-11-28 01:47:45.377263+00'),
+	(758, 'orders.order', 20, '2026-11-28 01:47:45.377882+00'),
+	(726, 'billing.invoice', 16, '2026-11-28 01:47:45.37858+00'),
+	(765, 'billing.invoice', 18, '2026-11-28 01:47:45.378622+00'),
+	(1009, 'billing.payment', 21, '2026-11-28 01:47:45.378634+00'),
+	(1022, 'billing.payment', 22, '2026-11-28 01:47:45.383122+00'),
+	(1033, 'billing.invoice', 25, '2026-11-28 01:47:45.499938+00'),
+	(1040, 'billing.invoice', 26, '2026-11-28 01:47:45.515838+00'),
+	(1030, 'billing.invoice', 24, '2026-11-28 01:47:45.515873+00'),
+	(1023, 'orders.order', 23, '2026-11-28 01:47:45.515907+00'),
+	(358, 'inventory.lot', 5, '2026-11-28 01:47:45.634974+00'),
+	(877, 'inventory.lot', 30, '2026-11-28 01:47:45.635047+00'),
+	(1057, 'orders.order', 24, '2026-11-28 01:47:45.693889+00'),
+	(1062, 'billing.invoice', 27, '2026-11-28 01:47:45.694476+00'),
+	(1064, 'billing.payment', 23, '2026-11-28 01:47:45.694506+00'),
+	(1078, 'billing.invoice', 28, '2026-11-28 01:47:45.758776+00'),
+	(1071, 'orders.order', 25, '2026-11-28 01:47:45.758874+00'),
+	(1080, 'billing.expense', 3, '2026-11-28 01:47:45.794103+00'),
+	(1081, 'orders.order', 26, '2026-11-28 01:47:45.998387+00'),
+	(1086, 'billing.invoice', 29, '2026-11-28 01:47:45.99911+00'),
+	(1088, 'billing.payment', 24, '2026-11-28 01:47:45.999149+00'),
+	(1096, 'billing.payment', 25, '2026-11-28 01:47:46.054865+00'),
+	(1097, 'orders.order', 27, '2026-11-28 01:47:46.152171+00'),
+	(1104, 'billing.invoice', 31, '2026-11-28 01:47:46.15611+00'),
+	(1118, 'billing.invoice', 32, '2026-11-28 01:47:46.217673+00'),
+	(1111, 'orders.order', 28, '2026-11-28 01:47:46.217728+00'),
+	(1125, 'billing.payment', 27, '2026-11-28 01:47:46.274643+00'),
+	(1095, 'billing.invoice', 30, '2026-11-28 01:47:46.29675+00'),
+	(1132, 'billing.payment', 28, '2026-11-28 01:47:46.296786+00'),
+	(1120, 'billing.payment', 26, '2026-11-28 01:47:46.301498+00'),
+	(1139, 'inventory.place', 73, '2026-11-28 01:47:46.359958+00'),
+	(1140, 'inventory.place', 74, '2026-11-28 01:47:46.368432+00'),
+	(860, 'inventory.lot', 27, '2026-11-28 01:47:46.81692+00'),
+	(855, 'inventory.lot', 26, '2026-11-28 01:47:46.860734+00'),
+	(854, 'inventory.bottlingrun', 13, '2026-11-28 01:47:46.862905+00'),
+	(1166, 'billing.purchaseorder', 1, '2026-11-28 01:47:48.392509+00'),
+	(1169, 'billing.supplierbill', 1, '2026-11-28 01:47:48.455328+00'),
+	(1173, 'billing.expense', 4, '2026-11-28 01:47:48.481238+00'),
+	(1176, 'billing.expense', 5, '2026-11-28 01:47:48.507291+00'),
+	(1177, 'inventory.place', 75, '2026-11-28 01:47:48.526388+00'),
+	(1183, 'billing.invoice', 33, '2026-11-28 01:47:48.620887+00'),
+	(1178, 'orders.order', 29, '2026-11-28 01:47:48.620948+00'),
+	(1185, 'orders.order', 30, '2026-11-28 01:47:48.702352+00'),
+	(1192, 'billing.invoice', 34, '2026-11-28 01:47:48.809956+00'),
+	(1194, 'billing.payment', 29, '2026-11-28 01:47:48.809997+00'),
+	(1141, 'inventory.lot', 31, '2026-11-28 01:47:48.870919+00'),
+	(1144, 'inventory.lot', 32, '2026-11-28 01:47:48.903404+00'),
+	(1147, 'inventory.lot', 33, '2026-11-28 01:47:48.90554+00'),
+	(1187, 'orders.order', 31, '2026-11-28 01:47:48.995152+00');
 INSERT INTO public.mailing_email VALUES
 	(1, '<1@house.example>', 'Thistlemere Honey House <office@thistlemere.example>', 'ada@corner.example', 'en', 'Invoice F26-00001', 'It is attached.', '2026-11-25 18:00:00+00', 'sent', 1, '2026-11-25 18:00:00+00', NULL, '2026-11-25 18:00:00+00', '', '2026-11-25', 'No such mailbox', 'house:email:F26-00001', 4, 1, NULL, 4),
 	(2, '<2@house.example>', 'Thistlemere Honey House <office@thistlemere.example>', 'ada@corner.example', 'en', 'Invoice F26-00002', 'It is attached.', '2026-11-25 18:00:00+00', 'sent', 1, '2026-11-25 18:00:00+00', NULL, '2026-11-25 18:00:00+00', '', NULL, '', 'house:email:F26-00002', NULL, 4, NULL, 4),
@@ -9157,11 +9609,11 @@ INSERT INTO public.pricing_weightprice VALUES
 	(3, 'stand', 9.0000, '2023-05-05', 14, NULL),
 	(4, 'shop', 7.5000, '2023-05-05', 14, NULL);
 INSERT INTO public.webhooks_endpoint VALUES
-	(1, 'Web shop', 'https://shop.example/honey-house', '["customer.changed"]', false, true, 'gAAAAABrByIggvM9M0HH79gMO-Az2rLrpq-fOI9d1g-OcBE681b8W6gLr9qbIb6RwOpQ2CqurIbd351AgmCOeIx954pwib4GhHcpn80y0TgFZ4B6dahZruoxa4HW5ue2oQujNdk4PVafpBp4QIIOJyKEQw_UO_eDKg==', '', NULL, '2026-11-25 18:00:00+00', 0, NULL, NULL, NULL, 1);
+	(1, 'Web shop', 'https://shop.example/honey-house', '["customer.changed"]', false, true, 'gAAAAABrByIgoGYHJvAi73i9U4fke8LtNPbfhl4EguvZI8P7g6Hw6_u933Sl1oQLnDaKu36WnOY-3YxUCAHbqcxDtDsbPACQ3cTdXyKq5VZCFK2aYsT1ZFiqxrfAkWo_qcce-5FM9z6M6T5VNCTx0xgGNGC4uR3loA==', '', NULL, '2026-11-25 18:00:00+00', 0, NULL, NULL, NULL, 1);
 INSERT INTO public.webhooks_eventdelivery VALUES
 	(1, 'waiting', 0, '2026-11-25 18:00:00+00', NULL, '2026-11-25 18:00:00+00', NULL, NULL, '', '', 1, 1);
 INSERT INTO public.webhooks_houseevent VALUES
-	(1, 'evt_4fa1f44a090046858f1b217426f0029b', 'customer.changed', '2026-11-25 18:00:00+00', 'customers.Customer', 28, '{"type":"customer.changed","id":"evt_4fa1f44a090046858f1b217426f0029b","timestamp":"2026-11-25T18:00:00Z","data":{"customer_id":28,"url":"/api/v1/customers/28/"}}');
+	(1, 'evt_a5f0834e678f48ebadf87afba86e31e4', 'customer.changed', '2026-11-25 18:00:00+00', 'customers.Customer', 28, '{"type":"customer.changed","id":"evt_a5f0834e678f48ebadf87afba86e31e4","timestamp":"2026-11-25T18:00:00Z","data":{"customer_id":28,"url":"/api/v1/customers/28/"}}');
 SELECT pg_catalog.setval('public.accounts_apitoken_id_seq', 1, true);
 SELECT pg_catalog.setval('public.accounts_house_id_seq', 1, false);
 SELECT pg_catalog.setval('public.accounts_housesession_id_seq', 1, false);
@@ -9180,7 +9632,7 @@ SELECT pg_catalog.setval('public.api_keptanswer_id_seq', 1, true);
 SELECT pg_catalog.setval('public.auditlog_logentry_id_seq', 427, true);
 SELECT pg_catalog.setval('public.auth_group_id_seq', 4, true);
 SELECT pg_catalog.setval('public.auth_group_permissions_id_seq', 81, true);
-SELECT pg_catalog.setval('public.auth_permission_id_seq', 808, true);
+SELECT pg_catalog.setval('public.auth_permission_id_seq', 812, true);
 SELECT pg_catalog.setval('public.axes_accessattempt_id_seq', 1, true);
 SELECT pg_catalog.setval('public.axes_accessfailurelog_id_seq', 1, true);
 SELECT pg_catalog.setval('public.axes_accesslog_id_seq', 1, true);
@@ -9237,8 +9689,8 @@ SELECT pg_catalog.setval('public.customers_deliveryaddress_id_seq', 1, true);
 SELECT pg_catalog.setval('public.customers_erasure_id_seq', 1, true);
 SELECT pg_catalog.setval('public.customers_exemptioncertificate_id_seq', 15, true);
 SELECT pg_catalog.setval('public.django_admin_log_id_seq', 1, true);
-SELECT pg_catalog.setval('public.django_content_type_id_seq', 193, true);
-SELECT pg_catalog.setval('public.django_migrations_id_seq', 173, true);
+SELECT pg_catalog.setval('public.django_content_type_id_seq', 194, true);
+SELECT pg_catalog.setval('public.django_migrations_id_seq', 174, true);
 SELECT pg_catalog.setval('public.finding_searchbuild_id_seq', 1, true);
 SELECT pg_catalog.setval('public.imports_import_id_seq', 2, true);
 SELECT pg_catalog.setval('public.imports_importrow_id_seq', 3, true);
@@ -9302,6 +9754,7 @@ SELECT pg_catalog.setval('public.inventory_variety_id_seq', 2, true);
 SELECT pg_catalog.setval('public.inventory_vesseltemperature_id_seq', 2, true);
 SELECT pg_catalog.setval('public.inventory_warming_id_seq', 2, true);
 SELECT pg_catalog.setval('public.keeping_backup_id_seq', 1, true);
+SELECT pg_catalog.setval('public.keeping_rowchange_id_seq', 1226, true);
 SELECT pg_catalog.setval('public.mailing_email_id_seq', 7, true);
 SELECT pg_catalog.setval('public.mailing_emailpaper_id_seq', 8, true);
 SELECT pg_catalog.setval('public.mailing_emailtext_id_seq', 1, true);
@@ -10012,6 +10465,8 @@ ALTER TABLE ONLY public.keeping_backup
     ADD CONSTRAINT keeping_backup_night_key UNIQUE (night);
 ALTER TABLE ONLY public.keeping_backup
     ADD CONSTRAINT keeping_backup_pkey PRIMARY KEY (id);
+ALTER TABLE ONLY public.keeping_rowchange
+    ADD CONSTRAINT keeping_rowchange_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.api_keptanswer
     ADD CONSTRAINT kept_answer_of_key UNIQUE (person_id, token, key);
 ALTER TABLE ONLY public.orders_latecost
@@ -10222,6 +10677,8 @@ ALTER TABLE ONLY public.billing_returnrequestline
     ADD CONSTRAINT return_request_line_is_asked_once UNIQUE (request_id, line_id);
 ALTER TABLE ONLY public.orders_returneddrum
     ADD CONSTRAINT returned_drum_once_lost_and_once_back UNIQUE (fulfilment_line_id, is_lost);
+ALTER TABLE ONLY public.keeping_rowchange
+    ADD CONSTRAINT row_changed_once UNIQUE (kind, row_id);
 ALTER TABLE ONLY public.inventory_sizepart
     ADD CONSTRAINT size_part_is_one UNIQUE (size_id, part_id);
 ALTER TABLE ONLY public.billing_skippedexpense
@@ -10674,6 +11131,7 @@ CREATE INDEX inventory_warming_removed_by_id_672918fa ON public.inventory_warmin
 CREATE INDEX invoice_by_day ON public.billing_invoice USING btree (issued_on, id);
 CREATE INDEX invoice_open_by_due_day ON public.billing_invoice USING btree (due_on) WHERE (open_cents > 0);
 CREATE UNIQUE INDEX item_honey_is_one ON public.inventory_item USING btree (kind) WHERE ((kind)::text = 'honey'::text);
+CREATE INDEX keeping_changed ON public.keeping_rowchange USING btree (kind, changed_at);
 CREATE UNIQUE INDEX kept_deposit_once_at_a_time ON public.billing_keptdeposit USING btree (returned_drum_id) WHERE (undone_on IS NULL);
 CREATE UNIQUE INDEX lot_code_of_a_product_is_one ON public.inventory_lot USING btree (code, product_id) WHERE (product_id IS NOT NULL);
 CREATE UNIQUE INDEX lot_code_of_bulk_honey_is_one ON public.inventory_lot USING btree (code) WHERE (product_id IS NULL);
@@ -10991,6 +11449,252 @@ CREATE TRIGGER books_billing_supplierpayment_deleted BEFORE DELETE ON public.bil
 COMMENT ON TRIGGER books_billing_supplierpayment_deleted ON public.billing_supplierpayment IS 'b5ba336bb1b0584e60f4eda5a355073a481895d665801f6147c3d7bed75bd17e';
 CREATE TRIGGER books_billing_supplierpayment_emptied BEFORE TRUNCATE ON public.billing_supplierpayment FOR EACH STATEMENT EXECUTE FUNCTION public.books_refuse('Rows of billing_supplierpayment are never deleted: undo by an opposite entry.');
 COMMENT ON TRIGGER books_billing_supplierpayment_emptied ON public.billing_supplierpayment IS '4e0c25ecc519511a76b04631ab59054dbb85b15e806d808022ef5e630d2451e7';
+CREATE TRIGGER books_follow_billing_adjustment_added AFTER INSERT ON public.billing_adjustment FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_adjustment();
+COMMENT ON TRIGGER books_follow_billing_adjustment_added ON public.billing_adjustment IS 'ec920aff148b24e8c7a00e6bf82a9233a4729250d6c06d396ce7d37647733e88';
+CREATE TRIGGER books_follow_billing_adjustment_changed AFTER UPDATE ON public.billing_adjustment FOR EACH ROW WHEN (((old.customer_id IS DISTINCT FROM new.customer_id) OR (old.entry_id IS DISTINCT FROM new.entry_id) OR (old.happened_on IS DISTINCT FROM new.happened_on) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.invoice_id IS DISTINCT FROM new.invoice_id) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR (old.made_by_id IS DISTINCT FROM new.made_by_id) OR (old.net_cents IS DISTINCT FROM new.net_cents) OR (old.payment_id IS DISTINCT FROM new.payment_id) OR ((old.reason)::text IS DISTINCT FROM (new.reason)::text) OR (old.reverses_id IS DISTINCT FROM new.reverses_id) OR (old.tax_cents IS DISTINCT FROM new.tax_cents))) EXECUTE FUNCTION public.books_follow_billing_adjustment();
+COMMENT ON TRIGGER books_follow_billing_adjustment_changed ON public.billing_adjustment IS 'c7954a1708a2d8b31add7e4332c131ea66b9b17a3c7dad63eedcac1e212ecf53';
+CREATE TRIGGER books_follow_billing_adjustment_removed AFTER DELETE ON public.billing_adjustment FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_adjustment();
+COMMENT ON TRIGGER books_follow_billing_adjustment_removed ON public.billing_adjustment IS '99d5ea8955f08aceaf34532ba13069c8737e7ac93a3187ae3dae43b7dac77f09';
+CREATE TRIGGER books_follow_billing_allocation_added AFTER INSERT ON public.billing_allocation FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_allocation();
+COMMENT ON TRIGGER books_follow_billing_allocation_added ON public.billing_allocation IS 'c7d14dfd3b42c390106be72a1931915dc93bbf187a6dbe69bd41bcdcc51ab07c';
+CREATE TRIGGER books_follow_billing_allocation_changed AFTER UPDATE ON public.billing_allocation FOR EACH ROW WHEN (((old.amount_cents IS DISTINCT FROM new.amount_cents) OR (old.id IS DISTINCT FROM new.id) OR (old.invoice_id IS DISTINCT FROM new.invoice_id) OR (old.payment_id IS DISTINCT FROM new.payment_id) OR (old.put_at IS DISTINCT FROM new.put_at) OR (old.put_on IS DISTINCT FROM new.put_on))) EXECUTE FUNCTION public.books_follow_billing_allocation();
+COMMENT ON TRIGGER books_follow_billing_allocation_changed ON public.billing_allocation IS 'e6dff5256108bc62816670167ddb1e6c07ae5561ab2f468c4dded7a373435339';
+CREATE TRIGGER books_follow_billing_allocation_removed AFTER DELETE ON public.billing_allocation FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_allocation();
+COMMENT ON TRIGGER books_follow_billing_allocation_removed ON public.billing_allocation IS '077e9fc7dda249953f1d885943f272178a330b40876e1e7a13e1f2c079f770d4';
+CREATE TRIGGER books_follow_billing_bouncedcheck_added AFTER INSERT ON public.billing_bouncedcheck FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_bouncedcheck();
+COMMENT ON TRIGGER books_follow_billing_bouncedcheck_added ON public.billing_bouncedcheck IS 'a07fcc69196ad7920051721eb7c96f5f24adb8d72675d8fa806ac812f48a9e36';
+CREATE TRIGGER books_follow_billing_bouncedcheck_changed AFTER UPDATE ON public.billing_bouncedcheck FOR EACH ROW WHEN (((old.bank_fee_cents IS DISTINCT FROM new.bank_fee_cents) OR (old.bill_id IS DISTINCT FROM new.bill_id) OR (old.bounced_on IS DISTINCT FROM new.bounced_on) OR (old.entry_id IS DISTINCT FROM new.entry_id) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.payment_id IS DISTINCT FROM new.payment_id) OR (old.recorded_again_id IS DISTINCT FROM new.recorded_again_id) OR (old.recorded_by_id IS DISTINCT FROM new.recorded_by_id) OR (old.reversal_id IS DISTINCT FROM new.reversal_id) OR (old.undo_entry_id IS DISTINCT FROM new.undo_entry_id) OR (old.undone_by_id IS DISTINCT FROM new.undone_by_id) OR (old.undone_on IS DISTINCT FROM new.undone_on) OR ((old.undone_reason)::text IS DISTINCT FROM (new.undone_reason)::text))) EXECUTE FUNCTION public.books_follow_billing_bouncedcheck();
+COMMENT ON TRIGGER books_follow_billing_bouncedcheck_changed ON public.billing_bouncedcheck IS 'c1f07d79dfba6058471cf7f68255cbba56bfbb7ba809b13221e0332535364ee6';
+CREATE TRIGGER books_follow_billing_bouncedcheck_removed AFTER DELETE ON public.billing_bouncedcheck FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_bouncedcheck();
+COMMENT ON TRIGGER books_follow_billing_bouncedcheck_removed ON public.billing_bouncedcheck IS '32eb070f14d7c8efbe2c0891f8b4b1e115fdf356ee6c761e3621540783285a1a';
+CREATE TRIGGER books_follow_billing_depositedcheck_added AFTER INSERT ON public.billing_depositedcheck FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_depositedcheck();
+COMMENT ON TRIGGER books_follow_billing_depositedcheck_added ON public.billing_depositedcheck IS '5f11f3b3ca8426efb5d86382de8ec42c02f4e164a84d4c575f0e948401122326';
+CREATE TRIGGER books_follow_billing_depositedcheck_changed AFTER UPDATE ON public.billing_depositedcheck FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR (old.payment_id IS DISTINCT FROM new.payment_id) OR (old.slip_id IS DISTINCT FROM new.slip_id))) EXECUTE FUNCTION public.books_follow_billing_depositedcheck();
+COMMENT ON TRIGGER books_follow_billing_depositedcheck_changed ON public.billing_depositedcheck IS '4f2927026848d2dd9c4274da9d7c9e033adff53af8c2568d5d4e3de84d1b435e';
+CREATE TRIGGER books_follow_billing_depositedcheck_removed AFTER DELETE ON public.billing_depositedcheck FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_depositedcheck();
+COMMENT ON TRIGGER books_follow_billing_depositedcheck_removed ON public.billing_depositedcheck IS 'c3abd3eb9073de65eaeef4a2e3b4c65bee89bf86613ed11f1ccec5cb0a4ad876';
+CREATE TRIGGER books_follow_billing_expense_added AFTER INSERT ON public.billing_expense FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_expense();
+COMMENT ON TRIGGER books_follow_billing_expense_added ON public.billing_expense IS 'bbdd29ce145e7de6a91af1db1d85434be6bb0c99b0dcef2312dea8871eb8e374';
+CREATE TRIGGER books_follow_billing_expense_changed AFTER UPDATE ON public.billing_expense FOR EACH ROW WHEN (((old.amount_cents IS DISTINCT FROM new.amount_cents) OR ((old.category)::text IS DISTINCT FROM (new.category)::text) OR (old.entered_by_id IS DISTINCT FROM new.entered_by_id) OR (old.entry_id IS DISTINCT FROM new.entry_id) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR ((old.paid_by)::text IS DISTINCT FROM (new.paid_by)::text) OR ((old.payee)::text IS DISTINCT FROM (new.payee)::text) OR (old.recurring_id IS DISTINCT FROM new.recurring_id) OR (old.season_expense_id IS DISTINCT FROM new.season_expense_id) OR (old.spent_on IS DISTINCT FROM new.spent_on) OR (old.tax_cents IS DISTINCT FROM new.tax_cents) OR (old.undone_by_id IS DISTINCT FROM new.undone_by_id) OR (old.undone_entry_id IS DISTINCT FROM new.undone_entry_id) OR ((old.undone_key)::text IS DISTINCT FROM (new.undone_key)::text) OR ((old.undone_reason)::text IS DISTINCT FROM (new.undone_reason)::text))) EXECUTE FUNCTION public.books_follow_billing_expense();
+COMMENT ON TRIGGER books_follow_billing_expense_changed ON public.billing_expense IS 'cb8c3fda2c69c6b1661fca6b01ca3f9c18dc3a06b84ae95f9f75e6622fe6a11d';
+CREATE TRIGGER books_follow_billing_expense_removed AFTER DELETE ON public.billing_expense FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_expense();
+COMMENT ON TRIGGER books_follow_billing_expense_removed ON public.billing_expense IS '4613655145cad8f1e8fdddefd11fecc89146dc9ed35f5097abe58189c3f57053';
+CREATE TRIGGER books_follow_billing_invoice_added AFTER INSERT ON public.billing_invoice FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_invoice();
+COMMENT ON TRIGGER books_follow_billing_invoice_added ON public.billing_invoice IS 'e6a3bba8db3af8a62643828b15b971e64c31c431db96b79c71646531dbaf212e';
+CREATE TRIGGER books_follow_billing_invoice_changed AFTER UPDATE ON public.billing_invoice FOR EACH ROW WHEN (((old.buyer IS DISTINCT FROM new.buyer) OR (old.corrects_id IS DISTINCT FROM new.corrects_id) OR (old.credits_id IS DISTINCT FROM new.credits_id) OR ((old.currency)::text IS DISTINCT FROM (new.currency)::text) OR (old.customer_id IS DISTINCT FROM new.customer_id) OR (old.discount_on_tax IS DISTINCT FROM new.discount_on_tax) OR (old.discount_percent IS DISTINCT FROM new.discount_percent) OR (old.discount_until IS DISTINCT FROM new.discount_until) OR (old.due_on IS DISTINCT FROM new.due_on) OR ((old.exemption)::text IS DISTINCT FROM (new.exemption)::text) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.issued_by_id IS DISTINCT FROM new.issued_by_id) OR (old.issued_on IS DISTINCT FROM new.issued_on) OR ((old.language)::text IS DISTINCT FROM (new.language)::text) OR (old.net_cents IS DISTINCT FROM new.net_cents) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR (old.number IS DISTINCT FROM new.number) OR (old.open_cents IS DISTINCT FROM new.open_cents) OR ((old.opening_number)::text IS DISTINCT FROM (new.opening_number)::text) OR (old.order_id IS DISTINCT FROM new.order_id) OR (old.prices_include_tax IS DISTINCT FROM new.prices_include_tax) OR (old.returns_deposit IS DISTINCT FROM new.returns_deposit) OR (old.rounding_cents IS DISTINCT FROM new.rounding_cents) OR (old.seller IS DISTINCT FROM new.seller) OR ((old.series)::text IS DISTINCT FROM (new.series)::text) OR (old.supplied_on IS DISTINCT FROM new.supplied_on) OR (old.tax_cents IS DISTINCT FROM new.tax_cents) OR (old.total_cents IS DISTINCT FROM new.total_cents))) EXECUTE FUNCTION public.books_follow_billing_invoice();
+COMMENT ON TRIGGER books_follow_billing_invoice_changed ON public.billing_invoice IS '2615ccd183e7d6a2d155651c16a8213f11c2790339f87616edf7e5a0db57de0e';
+CREATE TRIGGER books_follow_billing_invoice_removed AFTER DELETE ON public.billing_invoice FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_invoice();
+COMMENT ON TRIGGER books_follow_billing_invoice_removed ON public.billing_invoice IS '8a87f588caad778ead7b25d63326581ff550c5e35e6ec61788d71f44e68eec58';
+CREATE TRIGGER books_follow_billing_payment_added AFTER INSERT ON public.billing_payment FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_payment();
+COMMENT ON TRIGGER books_follow_billing_payment_added ON public.billing_payment IS '724bbd873c90e25b742b5ecbd59dbe48b98b2161cb220a6946b600e2ef616071';
+CREATE TRIGGER books_follow_billing_payment_changed AFTER UPDATE ON public.billing_payment FOR EACH ROW WHEN (((old.amount_cents IS DISTINCT FROM new.amount_cents) OR (old.customer_id IS DISTINCT FROM new.customer_id) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR ((old.method)::text IS DISTINCT FROM (new.method)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR (old.on_top_cents IS DISTINCT FROM new.on_top_cents) OR (old.order_id IS DISTINCT FROM new.order_id) OR (old.received_by_id IS DISTINCT FROM new.received_by_id) OR (old.received_on IS DISTINCT FROM new.received_on) OR ((old.reference)::text IS DISTINCT FROM (new.reference)::text) OR (old.refunds_id IS DISTINCT FROM new.refunds_id) OR (old.reverses_id IS DISTINCT FROM new.reverses_id) OR (old.rounding_cents IS DISTINCT FROM new.rounding_cents) OR (old.tendered_cents IS DISTINCT FROM new.tendered_cents))) EXECUTE FUNCTION public.books_follow_billing_payment();
+COMMENT ON TRIGGER books_follow_billing_payment_changed ON public.billing_payment IS '8a5071391d9c56c6d6558844678142f21f63db781f9bd2d4c7ad0e5e4474539a';
+CREATE TRIGGER books_follow_billing_payment_removed AFTER DELETE ON public.billing_payment FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_payment();
+COMMENT ON TRIGGER books_follow_billing_payment_removed ON public.billing_payment IS '453f0ebeb438f41975adc256c109e498cd5162894ff79e0d3992cc6ce18df20d';
+CREATE TRIGGER books_follow_billing_purchaseorder_added AFTER INSERT ON public.billing_purchaseorder FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_purchaseorder();
+COMMENT ON TRIGGER books_follow_billing_purchaseorder_added ON public.billing_purchaseorder IS 'cbefd740c3c6fb406bf83ed82da1366118a2fc199b0f7c4d4fa8d97ec363222e';
+CREATE TRIGGER books_follow_billing_purchaseorder_changed AFTER UPDATE ON public.billing_purchaseorder FOR EACH ROW WHEN ((((old.closed_reason)::text IS DISTINCT FROM (new.closed_reason)::text) OR (old.expected_on IS DISTINCT FROM new.expected_on) OR (old.freight_cents IS DISTINCT FROM new.freight_cents) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR ((old.number)::text IS DISTINCT FROM (new.number)::text) OR (old.ordered_by_id IS DISTINCT FROM new.ordered_by_id) OR (old.ordered_on IS DISTINCT FROM new.ordered_on) OR ((old.status)::text IS DISTINCT FROM (new.status)::text) OR (old.supplier_id IS DISTINCT FROM new.supplier_id))) EXECUTE FUNCTION public.books_follow_billing_purchaseorder();
+COMMENT ON TRIGGER books_follow_billing_purchaseorder_changed ON public.billing_purchaseorder IS 'f28bf541a182521a1067e81075c54f64ddda1b9f62d8822763cfef56f990855e';
+CREATE TRIGGER books_follow_billing_purchaseorder_removed AFTER DELETE ON public.billing_purchaseorder FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_purchaseorder();
+COMMENT ON TRIGGER books_follow_billing_purchaseorder_removed ON public.billing_purchaseorder IS '7111a3adcc418f33916c01f07337ac9ea355e7d57a780861ec0fc650d8c333b3';
+CREATE TRIGGER books_follow_billing_purchaseorderline_added AFTER INSERT ON public.billing_purchaseorderline FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_purchaseorderline();
+COMMENT ON TRIGGER books_follow_billing_purchaseorderline_added ON public.billing_purchaseorderline IS 'c2b978ed1cdf9858b98d6edf4db1e6becb2dd458c54aa25732bc545fa458433a';
+CREATE TRIGGER books_follow_billing_purchaseorderline_changed AFTER UPDATE ON public.billing_purchaseorderline FOR EACH ROW WHEN (((old.amount_cents IS DISTINCT FROM new.amount_cents) OR (old.id IS DISTINCT FROM new.id) OR (old.order_id IS DISTINCT FROM new.order_id) OR (old.part_id IS DISTINCT FROM new.part_id) OR (old.product_id IS DISTINCT FROM new.product_id) OR (old.quantity IS DISTINCT FROM new.quantity) OR ((old.supplier_code)::text IS DISTINCT FROM (new.supplier_code)::text) OR (old.unit_price IS DISTINCT FROM new.unit_price))) EXECUTE FUNCTION public.books_follow_billing_purchaseorderline();
+COMMENT ON TRIGGER books_follow_billing_purchaseorderline_changed ON public.billing_purchaseorderline IS '6244806d7ad1e4be165bf26793c46da199d2d27b0bc22d57876711eb69da123b';
+CREATE TRIGGER books_follow_billing_purchaseorderline_removed AFTER DELETE ON public.billing_purchaseorderline FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_purchaseorderline();
+COMMENT ON TRIGGER books_follow_billing_purchaseorderline_removed ON public.billing_purchaseorderline IS 'b27d0dbc85fb74692dfebaf582eedf2bcd90664489e63bf83aa3fb7768f11af1';
+CREATE TRIGGER books_follow_billing_purchasereceipt_added AFTER INSERT ON public.billing_purchasereceipt FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_purchasereceipt();
+COMMENT ON TRIGGER books_follow_billing_purchasereceipt_added ON public.billing_purchasereceipt IS 'a94b3a041e7460bfab08b74400d2279b33cfb0dcc6b6dc28f218c95d17304d9e';
+CREATE TRIGGER books_follow_billing_purchasereceipt_changed AFTER UPDATE ON public.billing_purchasereceipt FOR EACH ROW WHEN (((old.goods_receipt_id IS DISTINCT FROM new.goods_receipt_id) OR (old.id IS DISTINCT FROM new.id) OR (old.line_id IS DISTINCT FROM new.line_id) OR (old.part_receipt_id IS DISTINCT FROM new.part_receipt_id))) EXECUTE FUNCTION public.books_follow_billing_purchasereceipt();
+COMMENT ON TRIGGER books_follow_billing_purchasereceipt_changed ON public.billing_purchasereceipt IS 'ca559b88829b262cd5f9ec7bd1eb7a44a904e1a8630d2165fa4baa360b68ceb4';
+CREATE TRIGGER books_follow_billing_purchasereceipt_removed AFTER DELETE ON public.billing_purchasereceipt FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_purchasereceipt();
+COMMENT ON TRIGGER books_follow_billing_purchasereceipt_removed ON public.billing_purchasereceipt IS 'befb90d54a775707cb39075d952f1f5bb890a0fb07c47310d91f653d21ad6dc7';
+CREATE TRIGGER books_follow_billing_supplierallocation_added AFTER INSERT ON public.billing_supplierallocation FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_supplierallocation();
+COMMENT ON TRIGGER books_follow_billing_supplierallocation_added ON public.billing_supplierallocation IS '71b93920d34cdd80bfa4863fa45a202683ba5a0487fc7eedef50c9901abde7ac';
+CREATE TRIGGER books_follow_billing_supplierallocation_changed AFTER UPDATE ON public.billing_supplierallocation FOR EACH ROW WHEN (((old.amount_cents IS DISTINCT FROM new.amount_cents) OR (old.bill_id IS DISTINCT FROM new.bill_id) OR (old.discount_cents IS DISTINCT FROM new.discount_cents) OR (old.id IS DISTINCT FROM new.id) OR (old.payment_id IS DISTINCT FROM new.payment_id))) EXECUTE FUNCTION public.books_follow_billing_supplierallocation();
+COMMENT ON TRIGGER books_follow_billing_supplierallocation_changed ON public.billing_supplierallocation IS 'd8066e9e08139491695de60b43e4c9a0d8c913062980207637105d425df2acb8';
+CREATE TRIGGER books_follow_billing_supplierallocation_removed AFTER DELETE ON public.billing_supplierallocation FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_supplierallocation();
+COMMENT ON TRIGGER books_follow_billing_supplierallocation_removed ON public.billing_supplierallocation IS '1856b53ebaa0393b7bc8753dd2c1fc87dd74c9bfb71b207f6408b7c0fc0c34f7';
+CREATE TRIGGER books_follow_billing_supplierbill_added AFTER INSERT ON public.billing_supplierbill FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_supplierbill();
+COMMENT ON TRIGGER books_follow_billing_supplierbill_added ON public.billing_supplierbill IS 'd9c827fa95e5a74ea76a095d8602c0bb7059feb6a4d45e33b32a1b5ab42868da';
+CREATE TRIGGER books_follow_billing_supplierbill_changed AFTER UPDATE ON public.billing_supplierbill FOR EACH ROW WHEN (((old.billed_on IS DISTINCT FROM new.billed_on) OR ((old.currency)::text IS DISTINCT FROM (new.currency)::text) OR (old.discount_percent IS DISTINCT FROM new.discount_percent) OR (old.discount_until IS DISTINCT FROM new.discount_until) OR (old.due_on IS DISTINCT FROM new.due_on) OR (old.entered_by_id IS DISTINCT FROM new.entered_by_id) OR (old.entry_id IS DISTINCT FROM new.entry_id) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR ((old.number)::text IS DISTINCT FROM (new.number)::text) OR (old.open_cents IS DISTINCT FROM new.open_cents) OR (old.supplier_id IS DISTINCT FROM new.supplier_id) OR (old.tax_cents IS DISTINCT FROM new.tax_cents) OR (old.total_cents IS DISTINCT FROM new.total_cents) OR (old.undone_by_id IS DISTINCT FROM new.undone_by_id) OR (old.undone_entry_id IS DISTINCT FROM new.undone_entry_id) OR ((old.undone_key)::text IS DISTINCT FROM (new.undone_key)::text) OR ((old.undone_reason)::text IS DISTINCT FROM (new.undone_reason)::text))) EXECUTE FUNCTION public.books_follow_billing_supplierbill();
+COMMENT ON TRIGGER books_follow_billing_supplierbill_changed ON public.billing_supplierbill IS 'dbc24a37fb292eb30f23975038d35e1be2803462607bf8eb9d13972be26d3726';
+CREATE TRIGGER books_follow_billing_supplierbill_removed AFTER DELETE ON public.billing_supplierbill FOR EACH ROW EXECUTE FUNCTION public.books_follow_billing_supplierbill();
+COMMENT ON TRIGGER books_follow_billing_supplierbill_removed ON public.billing_supplierbill IS '81fd017732bade3f21f99dd56bff3f5008a0d5cbf0cf4d21df325400d386cd92';
+CREATE TRIGGER books_follow_customers_customer_added AFTER INSERT ON public.customers_customer FOR EACH ROW EXECUTE FUNCTION public.books_follow_customers_customer();
+COMMENT ON TRIGGER books_follow_customers_customer_added ON public.customers_customer IS '67bd755c3e5e19d3f03f71a28b916e1b5699786fedbbf50b51c676815083a7f5';
+CREATE TRIGGER books_follow_customers_customer_changed AFTER UPDATE ON public.customers_customer FOR EACH ROW WHEN ((((old.buyer_reference)::text IS DISTINCT FROM (new.buyer_reference)::text) OR ((old.city)::text IS DISTINCT FROM (new.city)::text) OR ((old.contact)::text IS DISTINCT FROM (new.contact)::text) OR ((old.country)::text IS DISTINCT FROM (new.country)::text) OR ((old.country_code)::text IS DISTINCT FROM (new.country_code)::text) OR (old.credit_limit_cents IS DISTINCT FROM new.credit_limit_cents) OR (old.discount_days IS DISTINCT FROM new.discount_days) OR (old.discount_percent IS DISTINCT FROM new.discount_percent) OR ((old.email)::text IS DISTINCT FROM (new.email)::text) OR (old.id IS DISTINCT FROM new.id) OR ((old.invoice_format)::text IS DISTINCT FROM (new.invoice_format)::text) OR (old.is_active IS DISTINCT FROM new.is_active) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR ((old.language)::text IS DISTINCT FROM (new.language)::text) OR ((old.name)::text IS DISTINCT FROM (new.name)::text) OR (old.note IS DISTINCT FROM new.note) OR ((old.phone)::text IS DISTINCT FROM (new.phone)::text) OR ((old.postal_code)::text IS DISTINCT FROM (new.postal_code)::text) OR ((old.region)::text IS DISTINCT FROM (new.region)::text) OR ((old.street)::text IS DISTINCT FROM (new.street)::text) OR (old.supplier_id IS DISTINCT FROM new.supplier_id) OR ((old.tax_number)::text IS DISTINCT FROM (new.tax_number)::text) OR (old.terms_days IS DISTINCT FROM new.terms_days) OR ((old.tier)::text IS DISTINCT FROM (new.tier)::text))) EXECUTE FUNCTION public.books_follow_customers_customer();
+COMMENT ON TRIGGER books_follow_customers_customer_changed ON public.customers_customer IS 'f923834a2066b42906395551b2f066acfc69539d099fdc774ba57021430f3c18';
+CREATE TRIGGER books_follow_customers_customer_removed AFTER DELETE ON public.customers_customer FOR EACH ROW EXECUTE FUNCTION public.books_follow_customers_customer();
+COMMENT ON TRIGGER books_follow_customers_customer_removed ON public.customers_customer IS 'c2158a44a545f37c301ad13db098bd33f2ccb76236062b10d63b3c9421d25db3';
+CREATE TRIGGER books_follow_customers_deliveryaddress_added AFTER INSERT ON public.customers_deliveryaddress FOR EACH ROW EXECUTE FUNCTION public.books_follow_customers_deliveryaddress();
+COMMENT ON TRIGGER books_follow_customers_deliveryaddress_added ON public.customers_deliveryaddress IS 'e84c2d0624f0b374c67c7fe61676f399e0114e8250b44cb37b382827cd44b9fe';
+CREATE TRIGGER books_follow_customers_deliveryaddress_changed AFTER UPDATE ON public.customers_deliveryaddress FOR EACH ROW WHEN ((((old.city)::text IS DISTINCT FROM (new.city)::text) OR ((old.country)::text IS DISTINCT FROM (new.country)::text) OR (old.customer_id IS DISTINCT FROM new.customer_id) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.is_active IS DISTINCT FROM new.is_active) OR ((old.name)::text IS DISTINCT FROM (new.name)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR ((old.postal_code)::text IS DISTINCT FROM (new.postal_code)::text) OR ((old.region)::text IS DISTINCT FROM (new.region)::text) OR ((old.street)::text IS DISTINCT FROM (new.street)::text))) EXECUTE FUNCTION public.books_follow_customers_deliveryaddress();
+COMMENT ON TRIGGER books_follow_customers_deliveryaddress_changed ON public.customers_deliveryaddress IS '913108e1c77f19e92d58bc3936a02ed4c88c518503b29a5ba5bc01223ea767f6';
+CREATE TRIGGER books_follow_customers_deliveryaddress_removed AFTER DELETE ON public.customers_deliveryaddress FOR EACH ROW EXECUTE FUNCTION public.books_follow_customers_deliveryaddress();
+COMMENT ON TRIGGER books_follow_customers_deliveryaddress_removed ON public.customers_deliveryaddress IS '554c7b3a298f20446ac2a9f037197861ecd263395ff66afca0121e31d4fa881d';
+CREATE TRIGGER books_follow_customers_exemptioncertificate_added AFTER INSERT ON public.customers_exemptioncertificate FOR EACH ROW EXECUTE FUNCTION public.books_follow_customers_exemptioncertificate();
+COMMENT ON TRIGGER books_follow_customers_exemptioncertificate_added ON public.customers_exemptioncertificate IS '0fb672ac2cce41ee900c3493366288ef5d03ebd8a3a02e2b5070208c4a0e6e7e';
+CREATE TRIGGER books_follow_customers_exemptioncertificate_changed AFTER UPDATE ON public.customers_exemptioncertificate FOR EACH ROW WHEN (((old.accepted_by_id IS DISTINCT FROM new.accepted_by_id) OR (old.accepted_on IS DISTINCT FROM new.accepted_on) OR (old.customer_id IS DISTINCT FROM new.customer_id) OR (old.expires IS DISTINCT FROM new.expires) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR ((old.jurisdiction)::text IS DISTINCT FROM (new.jurisdiction)::text) OR ((old.number)::text IS DISTINCT FROM (new.number)::text) OR ((old.other_reason)::text IS DISTINCT FROM (new.other_reason)::text) OR ((old.reason)::text IS DISTINCT FROM (new.reason)::text) OR (old.valid_from IS DISTINCT FROM new.valid_from))) EXECUTE FUNCTION public.books_follow_customers_exemptioncertificate();
+COMMENT ON TRIGGER books_follow_customers_exemptioncertificate_changed ON public.customers_exemptioncertificate IS '433aff3535ee3bf567574dc5f1fb926a9d858acb146bfaba4218b1921588b5ab';
+CREATE TRIGGER books_follow_customers_exemptioncertificate_removed AFTER DELETE ON public.customers_exemptioncertificate FOR EACH ROW EXECUTE FUNCTION public.books_follow_customers_exemptioncertificate();
+COMMENT ON TRIGGER books_follow_customers_exemptioncertificate_removed ON public.customers_exemptioncertificate IS '495d8edd62a8360d60dec20d007fae8421dd45f692d4a95a7aa3f2af64d5d580';
+CREATE TRIGGER books_follow_inventory_bottlingrun_added AFTER INSERT ON public.inventory_bottlingrun FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_bottlingrun();
+COMMENT ON TRIGGER books_follow_inventory_bottlingrun_added ON public.inventory_bottlingrun IS '06ee55a2fa0d86e26bb9ae478e525e8f11b5f494ecb61c9e4baece6ede0b7138';
+CREATE TRIGGER books_follow_inventory_bottlingrun_changed AFTER UPDATE ON public.inventory_bottlingrun FOR EACH ROW WHEN (((old.added_grams IS DISTINCT FROM new.added_grams) OR (old.celsius IS DISTINCT FROM new.celsius) OR ((old.drawn_by)::text IS DISTINCT FROM (new.drawn_by)::text) OR (old.drawn_grams IS DISTINCT FROM new.drawn_grams) OR (old.honey_cents IS DISTINCT FROM new.honey_cents) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.labour_cents IS DISTINCT FROM new.labour_cents) OR (old.labour_minutes IS DISTINCT FROM new.labour_minutes) OR (old.loss_grams IS DISTINCT FROM new.loss_grams) OR ((old.lot_code)::text IS DISTINCT FROM (new.lot_code)::text) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR ((old.number)::text IS DISTINCT FROM (new.number)::text) OR (old.packed_lot_id IS DISTINCT FROM new.packed_lot_id) OR (old.parts_cents IS DISTINCT FROM new.parts_cents) OR (old.pieces_broken IS DISTINCT FROM new.pieces_broken) OR (old.pieces_filled IS DISTINCT FROM new.pieces_filled) OR (old.pieces_planned IS DISTINCT FROM new.pieces_planned) OR (old.planned_for IS DISTINCT FROM new.planned_for) OR (old.posting_id IS DISTINCT FROM new.posting_id) OR (old.product_id IS DISTINCT FROM new.product_id) OR (old.recorded_at IS DISTINCT FROM new.recorded_at) OR (old.recorded_by_id IS DISTINCT FROM new.recorded_by_id) OR (old.source_id IS DISTINCT FROM new.source_id) OR ((old.status)::text IS DISTINCT FROM (new.status)::text) OR (old.target_id IS DISTINCT FROM new.target_id))) EXECUTE FUNCTION public.books_follow_inventory_bottlingrun();
+COMMENT ON TRIGGER books_follow_inventory_bottlingrun_changed ON public.inventory_bottlingrun IS '64d3f145ee0e051de00c438da8646c062ea533873d86f4f52ed89988aa147323';
+CREATE TRIGGER books_follow_inventory_bottlingrun_removed AFTER DELETE ON public.inventory_bottlingrun FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_bottlingrun();
+COMMENT ON TRIGGER books_follow_inventory_bottlingrun_removed ON public.inventory_bottlingrun IS 'e99d4c6d4016148cffffbcf16a803981caeef6bfad994ead0c9b0a75eb975c53';
+CREATE TRIGGER books_follow_inventory_boxcontent_added AFTER INSERT ON public.inventory_boxcontent FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_boxcontent();
+COMMENT ON TRIGGER books_follow_inventory_boxcontent_added ON public.inventory_boxcontent IS '9f3685d7eaffd55d80b71ea5c922451a0f7c3bab3a96dd2866a4a97b464c2867';
+CREATE TRIGGER books_follow_inventory_boxcontent_changed AFTER UPDATE ON public.inventory_boxcontent FOR EACH ROW WHEN (((old.box_id IS DISTINCT FROM new.box_id) OR (old.id IS DISTINCT FROM new.id) OR (old.product_id IS DISTINCT FROM new.product_id) OR (old.quantity IS DISTINCT FROM new.quantity))) EXECUTE FUNCTION public.books_follow_inventory_boxcontent();
+COMMENT ON TRIGGER books_follow_inventory_boxcontent_changed ON public.inventory_boxcontent IS 'b4d61dcad4cb22b9f1effcf06adcc03bce85f9854bc1a4cdbd8b392544623422';
+CREATE TRIGGER books_follow_inventory_boxcontent_removed AFTER DELETE ON public.inventory_boxcontent FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_boxcontent();
+COMMENT ON TRIGGER books_follow_inventory_boxcontent_removed ON public.inventory_boxcontent IS '97f149944c9984f5781eaaf03de687c6b032baee65a2ced7a845b65c06e34a19';
+CREATE TRIGGER books_follow_inventory_fillcheck_added AFTER INSERT ON public.inventory_fillcheck FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_fillcheck();
+COMMENT ON TRIGGER books_follow_inventory_fillcheck_added ON public.inventory_fillcheck IS '76f6bc3bc5766474878d250ce6e94a4823759626fc8176cc2e587233a2e356b5';
+CREATE TRIGGER books_follow_inventory_fillcheck_changed AFTER UPDATE ON public.inventory_fillcheck FOR EACH ROW WHEN (((old.checked_at IS DISTINCT FROM new.checked_at) OR (old.checked_by_id IS DISTINCT FROM new.checked_by_id) OR (old.continues_id IS DISTINCT FROM new.continues_id) OR (old.has_passed IS DISTINCT FROM new.has_passed) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.lot_pieces IS DISTINCT FROM new.lot_pieces) OR ((old.reason)::text IS DISTINCT FROM (new.reason)::text) OR ((old.release_reason)::text IS DISTINCT FROM (new.release_reason)::text) OR (old.released_at IS DISTINCT FROM new.released_at) OR (old.released_by_id IS DISTINCT FROM new.released_by_id) OR (old.run_id IS DISTINCT FROM new.run_id) OR ((old.scheme)::text IS DISTINCT FROM (new.scheme)::text) OR (old.tare_milligrams IS DISTINCT FROM new.tare_milligrams))) EXECUTE FUNCTION public.books_follow_inventory_fillcheck();
+COMMENT ON TRIGGER books_follow_inventory_fillcheck_changed ON public.inventory_fillcheck IS '45e1e866d0727ac103e07d10e71caa173a7cefbbcc4b2ef5d24dad9a6441ac9f';
+CREATE TRIGGER books_follow_inventory_fillcheck_removed AFTER DELETE ON public.inventory_fillcheck FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_fillcheck();
+COMMENT ON TRIGGER books_follow_inventory_fillcheck_removed ON public.inventory_fillcheck IS 'c354315abe12b5b9c41411035908345b983fe6d912ebfdb0dc26045941caeea4';
+CREATE TRIGGER books_follow_inventory_item_added AFTER INSERT ON public.inventory_item FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_item();
+COMMENT ON TRIGGER books_follow_inventory_item_added ON public.inventory_item IS '2296f1b6bbf3109dc273f27e6b4c0e1123483f3fce4cdee43583e3475dab24bf';
+CREATE TRIGGER books_follow_inventory_item_changed AFTER UPDATE ON public.inventory_item FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR (old.is_weighed IS DISTINCT FROM new.is_weighed) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR ((old.name)::text IS DISTINCT FROM (new.name)::text))) EXECUTE FUNCTION public.books_follow_inventory_item();
+COMMENT ON TRIGGER books_follow_inventory_item_changed ON public.inventory_item IS 'e6c8811e83e69553a362895576561948f9d9f3b759020865337c5b1d058c2fd3';
+CREATE TRIGGER books_follow_inventory_item_removed AFTER DELETE ON public.inventory_item FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_item();
+COMMENT ON TRIGGER books_follow_inventory_item_removed ON public.inventory_item IS '99ac2a7e2d9bc7b10652a3ee94e9a3433709461c8bc6dbab1f53ef345a9f8c6b';
+CREATE TRIGGER books_follow_inventory_lot_added AFTER INSERT ON public.inventory_lot FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lot();
+COMMENT ON TRIGGER books_follow_inventory_lot_added ON public.inventory_lot IS 'a54028bae9c0078a0d5a85d59170d82932f8e03604daeae4bc52a2fa2b2dd0b9';
+CREATE TRIGGER books_follow_inventory_lot_changed AFTER UPDATE ON public.inventory_lot FOR EACH ROW WHEN (((old.best_by IS DISTINCT FROM new.best_by) OR ((old.code)::text IS DISTINCT FROM (new.code)::text) OR (old.colour_mm IS DISTINCT FROM new.colour_mm) OR (old.colour_mm_at_first IS DISTINCT FROM new.colour_mm_at_first) OR (old.cost_cents IS DISTINCT FROM new.cost_cents) OR ((old.country)::text IS DISTINCT FROM (new.country)::text) OR ((old.floral_source)::text IS DISTINCT FROM (new.floral_source)::text) OR ((old.hold_reason)::text IS DISTINCT FROM (new.hold_reason)::text) OR (old.id IS DISTINCT FROM new.id) OR (old.is_named IS DISTINCT FROM new.is_named) OR (old.is_on_hold IS DISTINCT FROM new.is_on_hold) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR (old.made_on IS DISTINCT FROM new.made_on) OR (old.moisture_percent IS DISTINCT FROM new.moisture_percent) OR (old.moisture_percent_at_first IS DISTINCT FROM new.moisture_percent_at_first) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR (old.owner_id IS DISTINCT FROM new.owner_id) OR (old.product_id IS DISTINCT FROM new.product_id) OR (old.quantity_made IS DISTINCT FROM new.quantity_made) OR (old.ready_on IS DISTINCT FROM new.ready_on) OR (old.refractive_index IS DISTINCT FROM new.refractive_index) OR (old.refractometer_celsius IS DISTINCT FROM new.refractometer_celsius) OR ((old.region)::text IS DISTINCT FROM (new.region)::text) OR (old.season IS DISTINCT FROM new.season) OR (old.supplier_id IS DISTINCT FROM new.supplier_id) OR ((old.supplier_lot)::text IS DISTINCT FROM (new.supplier_lot)::text) OR ((old.yard)::text IS DISTINCT FROM (new.yard)::text))) EXECUTE FUNCTION public.books_follow_inventory_lot();
+COMMENT ON TRIGGER books_follow_inventory_lot_changed ON public.inventory_lot IS '78745a3a4b0ef32807c63302e816332ec7bb3197b4f822ac15b9aea5f1e4aeb0';
+CREATE TRIGGER books_follow_inventory_lot_removed AFTER DELETE ON public.inventory_lot FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lot();
+COMMENT ON TRIGGER books_follow_inventory_lot_removed ON public.inventory_lot IS '4322703333aa9a1bacd17d6071c8d890813aaf02b0b0b093fb8c8615837ad681';
+CREATE TRIGGER books_follow_inventory_lotcorrection_added AFTER INSERT ON public.inventory_lotcorrection FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lotcorrection();
+COMMENT ON TRIGGER books_follow_inventory_lotcorrection_added ON public.inventory_lotcorrection IS '0850adc65b9166b7c8b8bdbaf9a47cc0c3b6a3cae0d7cbd2efd969433f501f9b';
+CREATE TRIGGER books_follow_inventory_lotcorrection_changed AFTER UPDATE ON public.inventory_lotcorrection FOR EACH ROW WHEN (((old.after IS DISTINCT FROM new.after) OR (old.before IS DISTINCT FROM new.before) OR (old.corrected_at IS DISTINCT FROM new.corrected_at) OR (old.corrected_by_id IS DISTINCT FROM new.corrected_by_id) OR (old.id IS DISTINCT FROM new.id) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR (old.posting_id IS DISTINCT FROM new.posting_id) OR ((old.reason)::text IS DISTINCT FROM (new.reason)::text))) EXECUTE FUNCTION public.books_follow_inventory_lotcorrection();
+COMMENT ON TRIGGER books_follow_inventory_lotcorrection_changed ON public.inventory_lotcorrection IS '690802cb418ecc03812b516cb6a7152d8e8d866481639336e6b42a4d11030ff1';
+CREATE TRIGGER books_follow_inventory_lotcorrection_removed AFTER DELETE ON public.inventory_lotcorrection FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lotcorrection();
+COMMENT ON TRIGGER books_follow_inventory_lotcorrection_removed ON public.inventory_lotcorrection IS 'cb12a23b9a3a3c973102ed9ae86924630ac6346356505874df29562ec47a5198';
+CREATE TRIGGER books_follow_inventory_lotcost_added AFTER INSERT ON public.inventory_lotcost FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lotcost();
+COMMENT ON TRIGGER books_follow_inventory_lotcost_added ON public.inventory_lotcost IS 'b2c0add634aa265d105687c94f54c9439d5c6d424ad743fa519e77701fbaedca';
+CREATE TRIGGER books_follow_inventory_lotcost_changed AFTER UPDATE ON public.inventory_lotcost FOR EACH ROW WHEN (((old.cost_cents IS DISTINCT FROM new.cost_cents) OR (old.id IS DISTINCT FROM new.id) OR (old.known_at IS DISTINCT FROM new.known_at) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR (old.quantity_made IS DISTINCT FROM new.quantity_made))) EXECUTE FUNCTION public.books_follow_inventory_lotcost();
+COMMENT ON TRIGGER books_follow_inventory_lotcost_changed ON public.inventory_lotcost IS '8374aa5f4222d4b5560aee2e1db2be9df79a6ad6755327c3efa0686be335ebba';
+CREATE TRIGGER books_follow_inventory_lotcost_removed AFTER DELETE ON public.inventory_lotcost FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lotcost();
+COMMENT ON TRIGGER books_follow_inventory_lotcost_removed ON public.inventory_lotcost IS '74bcd5b9e107fcde2c54c838be55a0fb81c09f2149ff736f0a3ad807e343d479';
+CREATE TRIGGER books_follow_inventory_lothold_added AFTER INSERT ON public.inventory_lothold FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lothold();
+COMMENT ON TRIGGER books_follow_inventory_lothold_added ON public.inventory_lothold IS 'c2bf022dcefa085a7af6e31803fd00783b559c203619c1f522cbe834db46d574';
+CREATE TRIGGER books_follow_inventory_lothold_changed AFTER UPDATE ON public.inventory_lothold FOR EACH ROW WHEN (((old.asked_lots IS DISTINCT FROM new.asked_lots) OR (old.because_of_id IS DISTINCT FROM new.because_of_id) OR ((old.cause)::text IS DISTINCT FROM (new.cause)::text) OR (old.held_at IS DISTINCT FROM new.held_at) OR (old.held_by_id IS DISTINCT FROM new.held_by_id) OR (old.id IS DISTINCT FROM new.id) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR ((old.reason)::text IS DISTINCT FROM (new.reason)::text) OR ((old.release_reason)::text IS DISTINCT FROM (new.release_reason)::text) OR (old.released_at IS DISTINCT FROM new.released_at) OR (old.released_by_id IS DISTINCT FROM new.released_by_id))) EXECUTE FUNCTION public.books_follow_inventory_lothold();
+COMMENT ON TRIGGER books_follow_inventory_lothold_changed ON public.inventory_lothold IS '414bbf396c6c7f7eb839e1714f6df767b56a4c1abf62ddfd853349eb98f77f9e';
+CREATE TRIGGER books_follow_inventory_lothold_removed AFTER DELETE ON public.inventory_lothold FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lothold();
+COMMENT ON TRIGGER books_follow_inventory_lothold_removed ON public.inventory_lothold IS 'a32d5433bdf516e4badfc256c1ca3924e5587cc6a165741e6dd02b4fcfabc2be';
+CREATE TRIGGER books_follow_inventory_lotparent_added AFTER INSERT ON public.inventory_lotparent FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lotparent();
+COMMENT ON TRIGGER books_follow_inventory_lotparent_added ON public.inventory_lotparent IS 'ebf67f6689b6edef470be1a7d235f6be350d37833dccfbed1198cbd3d430c25b';
+CREATE TRIGGER books_follow_inventory_lotparent_changed AFTER UPDATE ON public.inventory_lotparent FOR EACH ROW WHEN (((old.grams IS DISTINCT FROM new.grams) OR (old.id IS DISTINCT FROM new.id) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR (old.parent_id IS DISTINCT FROM new.parent_id))) EXECUTE FUNCTION public.books_follow_inventory_lotparent();
+COMMENT ON TRIGGER books_follow_inventory_lotparent_changed ON public.inventory_lotparent IS '7cade672c4ef00fd9f73f8deb2d49a728237a1d329b324cbf6bf3bde71ae5159';
+CREATE TRIGGER books_follow_inventory_lotparent_removed AFTER DELETE ON public.inventory_lotparent FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_lotparent();
+COMMENT ON TRIGGER books_follow_inventory_lotparent_removed ON public.inventory_lotparent IS 'f44781dd7988ac2b612e32857f59de54562742e2a2d13d7e53add63f09c849b4';
+CREATE TRIGGER books_follow_inventory_measurement_added AFTER INSERT ON public.inventory_measurement FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_measurement();
+COMMENT ON TRIGGER books_follow_inventory_measurement_added ON public.inventory_measurement IS 'b28d5bff6db5953bb6e5b2ebeca133bcc53a33ec1f06f851552b3251f3fc4af5';
+CREATE TRIGGER books_follow_inventory_measurement_changed AFTER UPDATE ON public.inventory_measurement FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR ((old.instrument)::text IS DISTINCT FROM (new.instrument)::text) OR (old.is_below IS DISTINCT FROM new.is_below) OR (old.is_laboratory IS DISTINCT FROM new.is_laboratory) OR ((old.laboratory)::text IS DISTINCT FROM (new.laboratory)::text) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR ((old.measured_by)::text IS DISTINCT FROM (new.measured_by)::text) OR (old.measured_on IS DISTINCT FROM new.measured_on) OR ((old.method)::text IS DISTINCT FROM (new.method)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR (old.place_id IS DISTINCT FROM new.place_id) OR (old.recorded_at IS DISTINCT FROM new.recorded_at) OR (old.recorded_by_id IS DISTINCT FROM new.recorded_by_id) OR (old.removed_at IS DISTINCT FROM new.removed_at) OR (old.removed_by_id IS DISTINCT FROM new.removed_by_id) OR (old.report_id IS DISTINCT FROM new.report_id) OR (old.value IS DISTINCT FROM new.value) OR ((old.what)::text IS DISTINCT FROM (new.what)::text))) EXECUTE FUNCTION public.books_follow_inventory_measurement();
+COMMENT ON TRIGGER books_follow_inventory_measurement_changed ON public.inventory_measurement IS '009c1a1e2843383a435c3a5bfc774000deb86924ba474f9180de987dd6fc2144';
+CREATE TRIGGER books_follow_inventory_measurement_removed AFTER DELETE ON public.inventory_measurement FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_measurement();
+COMMENT ON TRIGGER books_follow_inventory_measurement_removed ON public.inventory_measurement IS 'a3d7327a0b9806623313721d0ac9547fe6b74b4e1238f244a55e19ddec84928e';
+CREATE TRIGGER books_follow_inventory_packagingpart_added AFTER INSERT ON public.inventory_packagingpart FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_packagingpart();
+COMMENT ON TRIGGER books_follow_inventory_packagingpart_added ON public.inventory_packagingpart IS '31ea2fa559ab5deb543923b208f708250f87721e97fc46fa19738161e9051457';
+CREATE TRIGGER books_follow_inventory_packagingpart_changed AFTER UPDATE ON public.inventory_packagingpart FOR EACH ROW WHEN ((((old.code)::text IS DISTINCT FROM (new.code)::text) OR (old.id IS DISTINCT FROM new.id) OR (old.is_active IS DISTINCT FROM new.is_active) OR (old.item_id IS DISTINCT FROM new.item_id) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR (old.lead_time_days IS DISTINCT FROM new.lead_time_days) OR ((old.name)::text IS DISTINCT FROM (new.name)::text) OR (old.quoted_on IS DISTINCT FROM new.quoted_on) OR (old.quoted_price IS DISTINCT FROM new.quoted_price) OR (old.reorder_point IS DISTINCT FROM new.reorder_point))) EXECUTE FUNCTION public.books_follow_inventory_packagingpart();
+COMMENT ON TRIGGER books_follow_inventory_packagingpart_changed ON public.inventory_packagingpart IS 'cb1303c4c84c5aa8cf2e027c66f556b92e005dd833d1dc2c38f8efda7332d82a';
+CREATE TRIGGER books_follow_inventory_packagingpart_removed AFTER DELETE ON public.inventory_packagingpart FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_packagingpart();
+COMMENT ON TRIGGER books_follow_inventory_packagingpart_removed ON public.inventory_packagingpart IS '5b121c903bec52663ad3e7e72f3ca188b365ad7f10b94fb06cecd47eb5f148d1';
+CREATE TRIGGER books_follow_inventory_place_added AFTER INSERT ON public.inventory_place FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_place();
+COMMENT ON TRIGGER books_follow_inventory_place_added ON public.inventory_place IS '0a91c4c4a2a5ab0a61d8a786116f3dece4bf1ca3b935dc4aecdb4ff3c5b06206';
+CREATE TRIGGER books_follow_inventory_place_changed AFTER UPDATE ON public.inventory_place FOR EACH ROW WHEN (((old.capacity_litres IS DISTINCT FROM new.capacity_litres) OR ((old.code)::text IS DISTINCT FROM (new.code)::text) OR (old.id IS DISTINCT FROM new.id) OR (old.is_active IS DISTINCT FROM new.is_active) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR ((old.name)::text IS DISTINCT FROM (new.name)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR (old.tare_grams IS DISTINCT FROM new.tare_grams))) EXECUTE FUNCTION public.books_follow_inventory_place();
+COMMENT ON TRIGGER books_follow_inventory_place_changed ON public.inventory_place IS '894a97824f640fa83b711106182f8f4c02a80ff37302a3aab03795b6ac987c0e';
+CREATE TRIGGER books_follow_inventory_place_removed AFTER DELETE ON public.inventory_place FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_place();
+COMMENT ON TRIGGER books_follow_inventory_place_removed ON public.inventory_place IS '5a39e9f5ee5e0112221a702017b3b232911f5ba9caf29d7dad607cb4d80d9b8d';
+CREATE TRIGGER books_follow_inventory_product_added AFTER INSERT ON public.inventory_product FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_product();
+COMMENT ON TRIGGER books_follow_inventory_product_added ON public.inventory_product IS 'd4c67ab13839f9e158527dcf42820513a9739f40aa9a91ec8441a7e45555bcb7';
+CREATE TRIGGER books_follow_inventory_product_changed AFTER UPDATE ON public.inventory_product FOR EACH ROW WHEN (((old.brand_id IS DISTINCT FROM new.brand_id) OR ((old.code)::text IS DISTINCT FROM (new.code)::text) OR ((old.form)::text IS DISTINCT FROM (new.form)::text) OR ((old.gtin)::text IS DISTINCT FROM (new.gtin)::text) OR (old.id IS DISTINCT FROM new.id) OR (old.is_active IS DISTINCT FROM new.is_active) OR (old.is_unlabelled IS DISTINCT FROM new.is_unlabelled) OR (old.item_id IS DISTINCT FROM new.item_id) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR (old.low_stock_pieces IS DISTINCT FROM new.low_stock_pieces) OR ((old.name)::text IS DISTINCT FROM (new.name)::text) OR (old.size_id IS DISTINCT FROM new.size_id) OR (old.variety_id IS DISTINCT FROM new.variety_id))) EXECUTE FUNCTION public.books_follow_inventory_product();
+COMMENT ON TRIGGER books_follow_inventory_product_changed ON public.inventory_product IS 'fb7bd4cd6a1e046d017343a6be816c528487bbc57ddf1d8fc03698f388bb3315';
+CREATE TRIGGER books_follow_inventory_product_removed AFTER DELETE ON public.inventory_product FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_product();
+COMMENT ON TRIGGER books_follow_inventory_product_removed ON public.inventory_product IS '7e7187b4200ced9687f973f03a4867276633a067aee5ef983cff785ae31faa2b';
+CREATE TRIGGER books_follow_inventory_productpart_added AFTER INSERT ON public.inventory_productpart FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_productpart();
+COMMENT ON TRIGGER books_follow_inventory_productpart_added ON public.inventory_productpart IS 'cfc26a037ca6236f674f839f752f049c478c8a0be5ba4f7e2a5082b6d30f0a46';
+CREATE TRIGGER books_follow_inventory_productpart_changed AFTER UPDATE ON public.inventory_productpart FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR (old.part_id IS DISTINCT FROM new.part_id) OR (old.per_pieces IS DISTINCT FROM new.per_pieces) OR (old.product_id IS DISTINCT FROM new.product_id) OR (old.quantity IS DISTINCT FROM new.quantity))) EXECUTE FUNCTION public.books_follow_inventory_productpart();
+COMMENT ON TRIGGER books_follow_inventory_productpart_changed ON public.inventory_productpart IS 'd780a6554525d390c6b2ff7284da6ce03cf0cbdf1f65a4c8b2d7bb1d61521cf8';
+CREATE TRIGGER books_follow_inventory_productpart_removed AFTER DELETE ON public.inventory_productpart FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_productpart();
+COMMENT ON TRIGGER books_follow_inventory_productpart_removed ON public.inventory_productpart IS '29bac7e3c941c7778c9a8bbc335157244c943667ee352037391a74b119d242d7';
+CREATE TRIGGER books_follow_inventory_runcomb_added AFTER INSERT ON public.inventory_runcomb FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_runcomb();
+COMMENT ON TRIGGER books_follow_inventory_runcomb_added ON public.inventory_runcomb IS 'cd93bd80ceda71a14344bbaa3423f86b3eb6382b9e487c68fc8e1257e0bb2344';
+CREATE TRIGGER books_follow_inventory_runcomb_changed AFTER UPDATE ON public.inventory_runcomb FOR EACH ROW WHEN (((old.grams IS DISTINCT FROM new.grams) OR (old.grams_each IS DISTINCT FROM new.grams_each) OR (old.id IS DISTINCT FROM new.id) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR (old.place_id IS DISTINCT FROM new.place_id) OR (old.quantity IS DISTINCT FROM new.quantity) OR (old.run_id IS DISTINCT FROM new.run_id))) EXECUTE FUNCTION public.books_follow_inventory_runcomb();
+COMMENT ON TRIGGER books_follow_inventory_runcomb_changed ON public.inventory_runcomb IS '0fe80e6c61ce1fd86dcced941c167c651fdfd380a0df127d5c68514fdfc6b824';
+CREATE TRIGGER books_follow_inventory_runcomb_removed AFTER DELETE ON public.inventory_runcomb FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_runcomb();
+COMMENT ON TRIGGER books_follow_inventory_runcomb_removed ON public.inventory_runcomb IS 'e994d6292ec39a4e967abc307b95a62e94e4721bb3b123b0a49ff9141e12cdf9';
+CREATE TRIGGER books_follow_inventory_runcorrection_added AFTER INSERT ON public.inventory_runcorrection FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_runcorrection();
+COMMENT ON TRIGGER books_follow_inventory_runcorrection_added ON public.inventory_runcorrection IS '82a41f18dac7b0f09b5788694f3b35f00dfdf5fec4af897dbc5acfcf8e0ed723';
+CREATE TRIGGER books_follow_inventory_runcorrection_changed AFTER UPDATE ON public.inventory_runcorrection FOR EACH ROW WHEN (((old.after IS DISTINCT FROM new.after) OR (old.before IS DISTINCT FROM new.before) OR (old.corrected_at IS DISTINCT FROM new.corrected_at) OR (old.corrected_by_id IS DISTINCT FROM new.corrected_by_id) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.posting_id IS DISTINCT FROM new.posting_id) OR ((old.reason)::text IS DISTINCT FROM (new.reason)::text) OR (old.run_id IS DISTINCT FROM new.run_id))) EXECUTE FUNCTION public.books_follow_inventory_runcorrection();
+COMMENT ON TRIGGER books_follow_inventory_runcorrection_changed ON public.inventory_runcorrection IS '1caa99142b4ac3d487592fbaa2212c379a33f3a56f199b6ecb63d7329f5e5598';
+CREATE TRIGGER books_follow_inventory_runcorrection_removed AFTER DELETE ON public.inventory_runcorrection FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_runcorrection();
+COMMENT ON TRIGGER books_follow_inventory_runcorrection_removed ON public.inventory_runcorrection IS 'a57d40d82734fd2f6972637181f5792f45bd9483a5eab5e25f9d240e99707462';
+CREATE TRIGGER books_follow_inventory_size_added AFTER INSERT ON public.inventory_size FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_size();
+COMMENT ON TRIGGER books_follow_inventory_size_added ON public.inventory_size IS 'f63c4d29f67f57d7047dbbc2a2c5ecdae575ad08f014d81f19662ebf0f0f3e05';
+CREATE TRIGGER books_follow_inventory_size_changed AFTER UPDATE ON public.inventory_size FOR EACH ROW WHEN (((old.best_by_months IS DISTINCT FROM new.best_by_months) OR (old.brimful_ml IS DISTINCT FROM new.brimful_ml) OR ((old.code)::text IS DISTINCT FROM (new.code)::text) OR (old.declared_amount IS DISTINCT FROM new.declared_amount) OR ((old.declared_unit)::text IS DISTINCT FROM (new.declared_unit)::text) OR (old.id IS DISTINCT FROM new.id) OR (old.is_active IS DISTINCT FROM new.is_active) OR ((old.name)::text IS DISTINCT FROM (new.name)::text) OR (old.pieces_per_case IS DISTINCT FROM new.pieces_per_case) OR (old.tare_grams IS DISTINCT FROM new.tare_grams))) EXECUTE FUNCTION public.books_follow_inventory_size();
+COMMENT ON TRIGGER books_follow_inventory_size_changed ON public.inventory_size IS '3c5886c52ca37152797df6507a0350b4af9eccf9523c85dff8b369f206ab3270';
+CREATE TRIGGER books_follow_inventory_size_removed AFTER DELETE ON public.inventory_size FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_size();
+COMMENT ON TRIGGER books_follow_inventory_size_removed ON public.inventory_size IS '5a74d6c9053bf4652a0c48fe36319e0f9802e5345053daaa54cf26d2dc01ee21';
+CREATE TRIGGER books_follow_inventory_sizepart_added AFTER INSERT ON public.inventory_sizepart FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_sizepart();
+COMMENT ON TRIGGER books_follow_inventory_sizepart_added ON public.inventory_sizepart IS 'c4f374d34cd660e9255d34b925a7955aa5cbfd3a124bf7cba26cbcbb10a50169';
+CREATE TRIGGER books_follow_inventory_sizepart_changed AFTER UPDATE ON public.inventory_sizepart FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR (old.part_id IS DISTINCT FROM new.part_id) OR (old.per_pieces IS DISTINCT FROM new.per_pieces) OR (old.quantity IS DISTINCT FROM new.quantity) OR (old.size_id IS DISTINCT FROM new.size_id))) EXECUTE FUNCTION public.books_follow_inventory_sizepart();
+COMMENT ON TRIGGER books_follow_inventory_sizepart_changed ON public.inventory_sizepart IS '1a589cd5ee84afa23460e1e2520f6954e46b7883232f4c98cb5f95b54e6a52a5';
+CREATE TRIGGER books_follow_inventory_sizepart_removed AFTER DELETE ON public.inventory_sizepart FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_sizepart();
+COMMENT ON TRIGGER books_follow_inventory_sizepart_removed ON public.inventory_sizepart IS 'fb72a9c0bf359c856d9aceb9225a5811f054d864316dbd21374a61c2d30f53da';
+CREATE TRIGGER books_follow_inventory_tankshape_added AFTER INSERT ON public.inventory_tankshape FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_tankshape();
+COMMENT ON TRIGGER books_follow_inventory_tankshape_added ON public.inventory_tankshape IS '8226932f0911f2aaacdb8e4eef29de1ccc948bbda03e5eef9161ad8e964272fa';
+CREATE TRIGGER books_follow_inventory_tankshape_changed AFTER UPDATE ON public.inventory_tankshape FOR EACH ROW WHEN (((old.cone_mm IS DISTINCT FROM new.cone_mm) OR (old.diameter_mm IS DISTINCT FROM new.diameter_mm) OR ((old."end")::text IS DISTINCT FROM (new."end")::text) OR ((old.form)::text IS DISTINCT FROM (new.form)::text) OR (old.id IS DISTINCT FROM new.id) OR (old.length_mm IS DISTINCT FROM new.length_mm) OR (old.place_id IS DISTINCT FROM new.place_id))) EXECUTE FUNCTION public.books_follow_inventory_tankshape();
+COMMENT ON TRIGGER books_follow_inventory_tankshape_changed ON public.inventory_tankshape IS '5f5bf28c6717d335eda401fc71d375babb58dc6c2233ce8c757982f732e9c540';
+CREATE TRIGGER books_follow_inventory_tankshape_removed AFTER DELETE ON public.inventory_tankshape FOR EACH ROW EXECUTE FUNCTION public.books_follow_inventory_tankshape();
+COMMENT ON TRIGGER books_follow_inventory_tankshape_removed ON public.inventory_tankshape IS '248c0c092f18064bb26784fe9d964a0bc00f6cad30abf546f5bf67b9870f78c4';
+CREATE TRIGGER books_follow_orders_fulfilment_added AFTER INSERT ON public.orders_fulfilment FOR EACH ROW EXECUTE FUNCTION public.books_follow_orders_fulfilment();
+COMMENT ON TRIGGER books_follow_orders_fulfilment_added ON public.orders_fulfilment IS '0b4c5e4aa9a65ef09ee13fb1f6edc051433d9e7c30989ad1868a7bf2be8d70d0';
+CREATE TRIGGER books_follow_orders_fulfilment_changed AFTER UPDATE ON public.orders_fulfilment FOR EACH ROW WHEN (((old.filled_by_id IS DISTINCT FROM new.filled_by_id) OR (old.filled_on IS DISTINCT FROM new.filled_on) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.is_taken_back IS DISTINCT FROM new.is_taken_back) OR (old.order_id IS DISTINCT FROM new.order_id) OR (old.posting_id IS DISTINCT FROM new.posting_id))) EXECUTE FUNCTION public.books_follow_orders_fulfilment();
+COMMENT ON TRIGGER books_follow_orders_fulfilment_changed ON public.orders_fulfilment IS 'f2eb86612a8f4b8c8ae79c712b69bd904434284164833a4ef3a6133a3d077445';
+CREATE TRIGGER books_follow_orders_fulfilment_removed AFTER DELETE ON public.orders_fulfilment FOR EACH ROW EXECUTE FUNCTION public.books_follow_orders_fulfilment();
+COMMENT ON TRIGGER books_follow_orders_fulfilment_removed ON public.orders_fulfilment IS '26bbbd37bfd8569972d57319d6ef34ad774adcef21d526bac684bfb6f536fea2';
+CREATE TRIGGER books_follow_orders_order_added AFTER INSERT ON public.orders_order FOR EACH ROW EXECUTE FUNCTION public.books_follow_orders_order();
+COMMENT ON TRIGGER books_follow_orders_order_added ON public.orders_order IS '78c60d9edcda803c40f7e7221b3dd227cbc4721ffd06b14f6c1faf321ea13e2a';
+CREATE TRIGGER books_follow_orders_order_changed AFTER UPDATE ON public.orders_order FOR EACH ROW WHEN ((((old.channel)::text IS DISTINCT FROM (new.channel)::text) OR (old.created_at IS DISTINCT FROM new.created_at) OR (old.created_by_id IS DISTINCT FROM new.created_by_id) OR (old.customer_id IS DISTINCT FROM new.customer_id) OR ((old.customer_reference)::text IS DISTINCT FROM (new.customer_reference)::text) OR (old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR ((old.note)::text IS DISTINCT FROM (new.note)::text) OR ((old.number)::text IS DISTINCT FROM (new.number)::text) OR (old.placed_on IS DISTINCT FROM new.placed_on) OR (old.ship_to_id IS DISTINCT FROM new.ship_to_id) OR ((old.status)::text IS DISTINCT FROM (new.status)::text) OR (old.supersedes_id IS DISTINCT FROM new.supersedes_id) OR (old.valid_until IS DISTINCT FROM new.valid_until) OR (old.wanted_on IS DISTINCT FROM new.wanted_on))) EXECUTE FUNCTION public.books_follow_orders_order();
+COMMENT ON TRIGGER books_follow_orders_order_changed ON public.orders_order IS '6d3d66473703cf4766712eb1d8c240f0bd37db5e3fc20618f6f6ea21fd6523ad';
+CREATE TRIGGER books_follow_orders_order_removed AFTER DELETE ON public.orders_order FOR EACH ROW EXECUTE FUNCTION public.books_follow_orders_order();
+COMMENT ON TRIGGER books_follow_orders_order_removed ON public.orders_order IS '375b83593b92baa46e68d36fc6ee36b135c54134c3f85e4d04d512a6467e8999';
+CREATE TRIGGER books_follow_orders_orderline_added AFTER INSERT ON public.orders_orderline FOR EACH ROW EXECUTE FUNCTION public.books_follow_orders_orderline();
+COMMENT ON TRIGGER books_follow_orders_orderline_added ON public.orders_orderline IS '3283954c91360154016aa5e7ed27160b50b80349dbe3602ec4f1f658b970d31d';
+CREATE TRIGGER books_follow_orders_orderline_changed AFTER UPDATE ON public.orders_orderline FOR EACH ROW WHEN (((old.amount_cents IS DISTINCT FROM new.amount_cents) OR (old.cost_cents IS DISTINCT FROM new.cost_cents) OR ((old.description)::text IS DISTINCT FROM (new.description)::text) OR (old.discount_cents IS DISTINCT FROM new.discount_cents) OR (old.drum_id IS DISTINCT FROM new.drum_id) OR (old.filled IS DISTINCT FROM new.filled) OR (old.gave_way IS DISTINCT FROM new.gave_way) OR (old.id IS DISTINCT FROM new.id) OR (old.is_drawn IS DISTINCT FROM new.is_drawn) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text) OR (old.lot_id IS DISTINCT FROM new.lot_id) OR (old.order_id IS DISTINCT FROM new.order_id) OR (old.ordered IS DISTINCT FROM new.ordered) OR ((old.price_reason)::text IS DISTINCT FROM (new.price_reason)::text) OR (old.product_id IS DISTINCT FROM new.product_id) OR (old.quantity IS DISTINCT FROM new.quantity) OR (old.rounding_cents IS DISTINCT FROM new.rounding_cents) OR (old.service_id IS DISTINCT FROM new.service_id) OR (old.unit_price IS DISTINCT FROM new.unit_price))) EXECUTE FUNCTION public.books_follow_orders_orderline();
+COMMENT ON TRIGGER books_follow_orders_orderline_changed ON public.orders_orderline IS '375a90d534d5c623bd6cee365522e60218be40ab822f9357e3210154d5bc9ef5';
+CREATE TRIGGER books_follow_orders_orderline_removed AFTER DELETE ON public.orders_orderline FOR EACH ROW EXECUTE FUNCTION public.books_follow_orders_orderline();
+COMMENT ON TRIGGER books_follow_orders_orderline_removed ON public.orders_orderline IS 'f985f6f27a9c63893af58b668f5c6390a0ea7c1b98d16fc2a8de245773c78ebf';
+CREATE TRIGGER books_follow_pricing_bulkprice_added AFTER INSERT ON public.pricing_bulkprice FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_bulkprice();
+COMMENT ON TRIGGER books_follow_pricing_bulkprice_added ON public.pricing_bulkprice IS 'ba5370564a125ee37217ceb6faeefa4a4ef28bc618587a7af4cda07b80038a32';
+CREATE TRIGGER books_follow_pricing_bulkprice_changed AFTER UPDATE ON public.pricing_bulkprice FOR EACH ROW WHEN ((((old.colour_class)::text IS DISTINCT FROM (new.colour_class)::text) OR ((old.floral_source)::text IS DISTINCT FROM (new.floral_source)::text) OR (old.id IS DISTINCT FROM new.id) OR (old.moisture_percent_max IS DISTINCT FROM new.moisture_percent_max) OR (old.price_per_pound IS DISTINCT FROM new.price_per_pound) OR (old.valid_from IS DISTINCT FROM new.valid_from))) EXECUTE FUNCTION public.books_follow_pricing_bulkprice();
+COMMENT ON TRIGGER books_follow_pricing_bulkprice_changed ON public.pricing_bulkprice IS '85251f05b8229abaab76483b881f5c3c8fd965fd1467b767fc57a8a0725bdd45';
+CREATE TRIGGER books_follow_pricing_bulkprice_removed AFTER DELETE ON public.pricing_bulkprice FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_bulkprice();
+COMMENT ON TRIGGER books_follow_pricing_bulkprice_removed ON public.pricing_bulkprice IS 'e86778dcaccd39dbcbab688ed21250e03c964d8f4dc72a54121f2f01c0bb5d75';
+CREATE TRIGGER books_follow_pricing_pieceprice_added AFTER INSERT ON public.pricing_pieceprice FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_pieceprice();
+COMMENT ON TRIGGER books_follow_pricing_pieceprice_added ON public.pricing_pieceprice IS 'e8bb30b0aa2543a4a01e01da5c0bf393408a8f836015d6aaab703277cab0f26e';
+CREATE TRIGGER books_follow_pricing_pieceprice_changed AFTER UPDATE ON public.pricing_pieceprice FOR EACH ROW WHEN (((old.case_cents IS DISTINCT FROM new.case_cents) OR (old.id IS DISTINCT FROM new.id) OR (old.min_pieces IS DISTINCT FROM new.min_pieces) OR (old.piece_cents IS DISTINCT FROM new.piece_cents) OR (old.product_id IS DISTINCT FROM new.product_id) OR ((old.tier)::text IS DISTINCT FROM (new.tier)::text) OR (old.valid_from IS DISTINCT FROM new.valid_from))) EXECUTE FUNCTION public.books_follow_pricing_pieceprice();
+COMMENT ON TRIGGER books_follow_pricing_pieceprice_changed ON public.pricing_pieceprice IS '4d0cb0facafd09f754237b93505bfeddb977bf05b4ca89937b5ce07e96674d76';
+CREATE TRIGGER books_follow_pricing_pieceprice_removed AFTER DELETE ON public.pricing_pieceprice FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_pieceprice();
+COMMENT ON TRIGGER books_follow_pricing_pieceprice_removed ON public.pricing_pieceprice IS '58be00ff69246feeedef0969324ad072a4f34d8e696e4f4daee1089bd4e3612f';
+CREATE TRIGGER books_follow_pricing_producttax_added AFTER INSERT ON public.pricing_producttax FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_producttax();
+COMMENT ON TRIGGER books_follow_pricing_producttax_added ON public.pricing_producttax IS '85639d8be12b5758b6ee8c329affc3153220cfa3bbb9211d0658b236b2f2b1d0';
+CREATE TRIGGER books_follow_pricing_producttax_changed AFTER UPDATE ON public.pricing_producttax FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR (old.product_id IS DISTINCT FROM new.product_id) OR ((old.taxed_as)::text IS DISTINCT FROM (new.taxed_as)::text))) EXECUTE FUNCTION public.books_follow_pricing_producttax();
+COMMENT ON TRIGGER books_follow_pricing_producttax_changed ON public.pricing_producttax IS 'acfca65c1f1cc66faa66d56d81b045ed6b355c762f2f0070d5436d287751d510';
+CREATE TRIGGER books_follow_pricing_producttax_removed AFTER DELETE ON public.pricing_producttax FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_producttax();
+COMMENT ON TRIGGER books_follow_pricing_producttax_removed ON public.pricing_producttax IS 'f6cc593e044a77c796624feba26084e0cb3148102448648dc52a981c148483bc';
+CREATE TRIGGER books_follow_pricing_weightprice_added AFTER INSERT ON public.pricing_weightprice FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_weightprice();
+COMMENT ON TRIGGER books_follow_pricing_weightprice_added ON public.pricing_weightprice IS 'b16240583fd7658d3e34501c3c2dc29cb2166849b7f2fe80192b7958671fd051';
+CREATE TRIGGER books_follow_pricing_weightprice_changed AFTER UPDATE ON public.pricing_weightprice FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR (old.price_per_pound IS DISTINCT FROM new.price_per_pound) OR (old.product_id IS DISTINCT FROM new.product_id) OR ((old.tier)::text IS DISTINCT FROM (new.tier)::text) OR (old.valid_from IS DISTINCT FROM new.valid_from) OR (old.variety_id IS DISTINCT FROM new.variety_id))) EXECUTE FUNCTION public.books_follow_pricing_weightprice();
+COMMENT ON TRIGGER books_follow_pricing_weightprice_changed ON public.pricing_weightprice IS 'e235cda1f502169d869f6366adf2d6469c349ef647d0115874b75aea06a60dd4';
+CREATE TRIGGER books_follow_pricing_weightprice_removed AFTER DELETE ON public.pricing_weightprice FOR EACH ROW EXECUTE FUNCTION public.books_follow_pricing_weightprice();
+COMMENT ON TRIGGER books_follow_pricing_weightprice_removed ON public.pricing_weightprice IS '6e97cdb3a192433060a6e8d35bfb5d65ef6766dc49ea194ae82f8a242a8f89cd';
 CREATE TRIGGER books_inventory_bookslock_changed BEFORE UPDATE ON public.inventory_bookslock FOR EACH ROW WHEN (((old.id IS DISTINCT FROM new.id) OR ((old.idempotency_key)::text IS DISTINCT FROM (new.idempotency_key)::text) OR (old.locked_at IS DISTINCT FROM new.locked_at) OR (old.locked_by_id IS DISTINCT FROM new.locked_by_id) OR (old.locked_until IS DISTINCT FROM new.locked_until) OR ((old.note)::text IS DISTINCT FROM (new.note)::text))) EXECUTE FUNCTION public.books_refuse('Rows of inventory_bookslock are never changed: undo by an opposite entry.');
 COMMENT ON TRIGGER books_inventory_bookslock_changed ON public.inventory_bookslock IS 'efbf3bf14173d75308ec01971021b0b2ba3a8f97a10c3d0a7f4b40a4b15bed27';
 CREATE TRIGGER books_inventory_bookslock_deleted BEFORE DELETE ON public.inventory_bookslock FOR EACH ROW EXECUTE FUNCTION public.books_refuse('Rows of inventory_bookslock are never deleted: undo by an opposite entry.');
