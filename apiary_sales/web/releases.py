@@ -50,6 +50,16 @@ RELEASES = (
                 "The database itself refuses to change or delete what is booked, and a seal of the "
                 "books on statements and backups shows any change behind the program's back."
             ),
+            _(
+                "When two people change the same page at the same time, nobody's change is lost: "
+                "what both changed is shown side by side. Programs get the same by ETag and "
+                "If-Match, and follow what changes with changed_since."
+            ),
+            _("The API has pages of its own under Help, with a tour to try."),
+            _(
+                "The back office is for looking only: everything is changed on its own page. A CSV "
+                "file of a house with decimal commas has semicolons, as its spreadsheet reads it."
+            ),
         ),
     ),
     Release(
