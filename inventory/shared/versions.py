@@ -123,12 +123,13 @@ def _lock(row: Model) -> None:
     """Lock a row until the transaction ends; in the place of one not saved yet, the house."""
     if row._state.adding:
         House.lock()
-    elif _only(row).select_for_update().first() is None:
+    elif _only(row).select_for_update(of=("self",)).first() is None:
         raise Http404
 
 
 def _only(row: Model) -> QuerySet[Any]:
-    return type(row)._base_manager.filter(pk=row.pk)
+    # In no order of its model, which may be that of other tables: those are not to be locked.
+    return type(row)._base_manager.filter(pk=row.pk).order_by("pk")
 
 
 def _settled(form: Any, now: Any, again: Callable[[QueryDict], Any], rows: list[Any]) -> Any:
