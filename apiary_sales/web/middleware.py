@@ -136,12 +136,15 @@ class PlainTextMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        # A program is told of its own body what is wrong with it, and JSON is read elsewhere.
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_arguments: Any) -> None:
+        # Only here is it known that the form is from one of our pages and from who may send it. A
+        # program is told of its own body what is wrong with it, and JSON is read elsewhere.
         is_form = request.method == "POST" and not request.path_info.startswith("/api/")
         if is_form and request.POST:
             # The stubs know no setter, which Django has.
             request.POST = plain_text.plain_form(request.POST)  # type: ignore[assignment]
-        return self.get_response(request)
 
 
 class HugeKeyMiddleware:
