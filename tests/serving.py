@@ -157,7 +157,9 @@ class Visitor:
         """Open the page to sign in and send its form."""
         self.get("/account/sign-in/")
         fields = {"username": username, "password": password, "next": ""}
-        fields["csrfmiddlewaretoken"] = self.cookies["csrftoken"].value
+        # Over HTTPS its name has a prefix.
+        token = self.cookies.get("__Host-csrftoken") or self.cookies["csrftoken"]
+        fields["csrfmiddlewaretoken"] = token.value
         return self.post("/account/sign-in/", fields, **headers)
 
     def _ask(self, method: str, path: str, body: str | None, headers: dict[str, str]) -> Answer:

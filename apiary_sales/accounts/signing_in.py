@@ -83,8 +83,10 @@ def _is_remembered(request: HttpRequest, step: SecondStep) -> bool:
 
 
 def _cookie_name(person: User) -> str:
-    # One a person, since several share a computer; and another one in a demo beside a house.
-    return f"{settings.SESSION_COOKIE_NAME}_remembered_{person.pk}"
+    # One a person, since several share a computer; and another one in a demo beside a house. The
+    # prefix is for cookies of the whole site, and this one is sent to the account pages alone.
+    name = settings.SESSION_COOKIE_NAME.removeprefix(settings.COOKIE_PREFIX)
+    return f"{name}_remembered_{person.pk}"
 
 
 def _step_of(person: User) -> SecondStep | None:

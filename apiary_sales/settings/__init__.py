@@ -62,6 +62,11 @@ SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 # A monitor on this machine asks without HTTPS; the answer tells nothing.
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+# By this beginning of their names a browser takes these cookies from this site over HTTPS alone, and
+# not from another one under the same domain.
+COOKIE_PREFIX = "__Host-" if HTTPS else ""
+SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid"
+CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrftoken"
 if HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 # A house's domain may carry other sites: speaking for them, or for the browsers' preload list, is
@@ -78,7 +83,7 @@ SESSION_COOKIE_AGE = 60 * 60 * 24 * 90
 # browser would take the cookie of one for that of the other.
 DEMO_MARK = "this-is-the-demo.txt"
 if (DATA_DIR / DEMO_MARK).exists():
-    SESSION_COOKIE_NAME = "demo_sessionid"
+    SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}demo_sessionid"
 
 # Bytes. The longest form and the longest call of the API are far below it; a middleware refuses
 # longer bodies, apart from files.
@@ -127,8 +132,10 @@ MIDDLEWARE = [
     "apiary_sales.web.requests_log.RequestLogMiddleware",
     "apiary_sales.api.middleware.ApiProblemsMiddleware",
     "django.middleware.security.SecurityMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    # Before what answers by itself, so that every answer carries them.
     "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
     "apiary_sales.web.middleware.PublicPagesMiddleware",
     "apiary_sales.web.middleware.LongBodyMiddleware",
     "inventory.shared.middleware.ConventionsMiddleware",
@@ -147,7 +154,6 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "apiary_sales.accounts.middleware.OwnPasswordMiddleware",
     "apiary_sales.accounts.middleware.TooBusyMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "apiary_sales.web.middleware.NullCharacterMiddleware",
     "apiary_sales.web.middleware.PlainTextMiddleware",

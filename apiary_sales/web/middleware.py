@@ -40,7 +40,7 @@ PERMISSIONS_POLICY = "camera=(), geolocation=(), microphone=(), payment=(), usb=
 
 
 class ContentSecurityPolicyMiddleware:
-    """Set Content-Security-Policy and Permissions-Policy unless the view has set its own."""
+    """Say what an answer may load, use and be used by, unless the view has said so itself."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -52,6 +52,7 @@ class ContentSecurityPolicyMiddleware:
             return response
         response.headers.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS_POLICY)
+        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         return response
 
 

@@ -280,6 +280,8 @@ def run(listener: socket.socket) -> None:
         max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,
         max_request_header_size=arrival.HEADERS_MAX_SIZE,
         channel_timeout=arrival.SILENT_SECONDS_MAX,
+        # No visitor needs to know which server answers.
+        ident=None,
         # Without HTTPS there is no proxy to believe. waitress takes all other headers of proxies
         # out of the request.
         trusted_proxy=str(ip_address(settings.TRUSTED_PROXY)) if settings.HTTPS else None,

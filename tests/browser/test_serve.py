@@ -54,6 +54,6 @@ def test_the_stand_page_is_kept_for_times_without_signal(chromium, stand):
         assert scope == f"{stand}/"
         assert page.evaluate("window.isSecureContext")
         cookies = {cookie["name"]: cookie["secure"] for cookie in page.context.cookies()}
-        assert cookies == {"csrftoken": True, "has_signed_in": True, "sessionid": True}
+        assert cookies == {"__Host-csrftoken": True, "has_signed_in": True, "__Host-sessionid": True}
     finally:
         browser.close()

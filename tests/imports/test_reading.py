@@ -68,6 +68,23 @@ def test_a_workbook_with_entities_is_refused():
         rows_of(out.getvalue())
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_a_document_type_is_found_wherever_and_however_it_is_written(encoding):
+    book = Workbook()
+    book.active.append(["Name"])
+    saved, out = io.BytesIO(), io.BytesIO()
+    book.save(saved)
+    harm = '<!DOCTYPE x [<!ENTITY a "aa">]><x>&a;</x>'
+    part = f'<?xml version="1.0" encoding="{encoding}"?><!--{"x" * 2_000}-->{harm}'
+    with zipfile.ZipFile(saved) as kept, zipfile.ZipFile(out, "w") as archive:
+        for name in kept.namelist():
+            archive.writestr(name, kept.read(name))
+        archive.writestr("xl/any.part", part.encode(encoding))
+
+    with pytest.raises(BadValue, match="can't be read"):
+        rows_of(out.getvalue())
+
+
 @pytest.mark.parametrize(
     "content", [b"", b"\x00\x01\x02", b"PK\x03\x04broken", b"%PDF-1.7\n\x00\x00"]
 )

@@ -154,13 +154,14 @@ def test_a_person_signs_in_over_https_without_a_redirect_loop(house):
     assert today.status == 200
     assert today.headers["Strict-Transport-Security"] == "max-age=31536000"
     secure = {name: bool(cookie["secure"]) for name, cookie in visitor.cookies.items()}
-    assert secure == {"csrftoken": True, "has_signed_in": True, "sessionid": True}
+    assert secure == {"__Host-csrftoken": True, "has_signed_in": True, "__Host-sessionid": True}
 
 
 def test_a_monitor_on_the_machine_needs_no_https(house):
-    status, _headers = asked_directly(house.port, "/health/")
+    status, headers = asked_directly(house.port, "/health/")
 
     assert status == 200
+    assert "waitress" not in str(headers)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux has 127.0.0.2 without set-up")

@@ -12,7 +12,8 @@ from collections.abc import Iterator
 from datetime import date, datetime, time
 from decimal import Decimal
 from itertools import islice
-from typing import Any
+from typing import IO, Any
+from xml.parsers import expat
 
 from django.utils.translation import gettext as _
 
@@ -160,16 +161,48 @@ def _check_archive(content: bytes) -> None:
                 raise _refused(_("This is no XLSX workbook. Save the list as .xlsx or as CSV."))
             for part in parts:
                 # A workbook declares no entities, which could unpack to far more again.
-                if part.filename.endswith((".xml", ".rels")):
-                    with archive.open(part) as opened:
-                        if b"<!DOCTYPE" in opened.read(1000):
-                            raise _refused(
-                                _("This workbook can't be read. Save the list in a new one.")
-                            )
+                with archive.open(part) as opened:
+                    if _has_document_type(opened):
+                        raise _refused(
+                            _("This workbook can't be read. Save the list in a new one.")
+                        )
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError):
         raise _refused(
             _("This workbook can't be read. Open it in your spreadsheet program and save it again.")
         ) from None
+
+
+class _DocumentTypeFound(Exception):
+    pass
+
+
+class _FirstElementFound(Exception):
+    pass
+
+
+def _has_document_type(part: IO[bytes]) -> bool:
+    """Tell whether a part is XML with a document type, after whatever and in any encoding.
+
+    It is read up to its first element, behind which there is none.
+    """
+
+    def document_type(*_declared: Any) -> None:
+        raise _DocumentTypeFound
+
+    def first_element(*_element: Any) -> None:
+        raise _FirstElementFound
+
+    parser = expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = document_type
+    parser.StartElementHandler = first_element
+    try:
+        parser.ParseFile(part)
+    except _DocumentTypeFound:
+        return True
+    except (_FirstElementFound, expat.ExpatError):
+        # What expat can't read is a picture, or is refused when the sheet is read.
+        pass
+    return False
 
 
 def _typed(value: Any, decimal_sign: str) -> str:

@@ -46,7 +46,10 @@ let mayLose = false;
 let isSelling = false;
 
 function csrfToken() {
-  const cookie = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
+  // Over HTTPS its name has a prefix; one without it may be left from before.
+  const cookie =
+    document.cookie.match(/(?:^|; )__Host-csrftoken=([^;]+)/) ??
+    document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
   return cookie ? cookie[1] : document.querySelector("[name=csrfmiddlewaretoken]").value;
 }
 
