@@ -62,8 +62,8 @@ SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 # A monitor on this machine asks without HTTPS; the answer tells nothing.
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
-# By this beginning of their names a browser takes these cookies from this site over HTTPS alone, and
-# not from another one under the same domain.
+# With names that begin like this, a browser takes cookies from this site over HTTPS alone, and not
+# from another one under the same domain.
 COOKIE_PREFIX = "__Host-" if HTTPS else ""
 SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid"
 CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrftoken"

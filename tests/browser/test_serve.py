@@ -54,6 +54,10 @@ def test_the_stand_page_is_kept_for_times_without_signal(chromium, stand):
         assert scope == f"{stand}/"
         assert page.evaluate("window.isSecureContext")
         cookies = {cookie["name"]: cookie["secure"] for cookie in page.context.cookies()}
-        assert cookies == {"__Host-csrftoken": True, "has_signed_in": True, "__Host-sessionid": True}
+        assert cookies == {
+            "__Host-csrftoken": True,
+            "__Host-sessionid": True,
+            "has_signed_in": True,
+        }
     finally:
         browser.close()
