@@ -68,6 +68,7 @@ class NewPasswordView(auth_views.PasswordResetConfirmView):
 
     template_name = "accounts/new_password.html"
     form_class = NewPasswordForm
+    token_generator = lost_passwords.LINKS
     success_url = reverse_lazy("accounts:sign_in")
 
     def form_valid(self, form: Any) -> HttpResponse:

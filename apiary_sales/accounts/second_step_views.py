@@ -29,7 +29,8 @@ from apiary_sales.accounts.second_step_forms import (
     SwitchOffSecondStepForm,
 )
 from apiary_sales.accounts.second_step_models import SecondStepRule
-from apiary_sales.accounts.services import second_steps, sign_ins
+from apiary_sales.accounts.services import second_steps, sessions, sign_ins
+from apiary_sales.accounts.session_store import store_of
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.models import House
@@ -253,10 +254,14 @@ def _set_up_page(
 
 
 def _both_steps_from_now(request: HttpRequest, codes: list[str]) -> HttpResponse:
-    """Count this session as signed in by both steps, and show the recovery codes once."""
+    """Count this session as signed in by both steps, and show the recovery codes once.
+
+    All other sessions of the person end: they were begun without the code that counts now.
+    """
     del request.session[NEW_KEY]
     request.session.cycle_key()
     request.session[signing_in.BOTH_STEPS] = True
+    sessions.sign_out_others(person=access.me(request), but=store_of(request).row)
     return _show_codes(request, codes)
 
 

@@ -33,16 +33,28 @@ def needs_code(request: HttpRequest, person: User) -> bool:
 def begin(request: HttpRequest, person: User) -> None:
     """Keep in a new session, for five minutes, whose password was right; sign nobody in."""
     request.session.flush()
-    request.session[HALF_WAY] = {"person": person.pk, "until": time.time() + HALF_WAY_SECONDS}
+    step = _step_of(person)
+    request.session[HALF_WAY] = {
+        "person": person.pk,
+        "until": time.time() + HALF_WAY_SECONDS,
+        "mark": second_steps.device_mark(step) if step else "",
+    }
     request.session.set_expiry(HALF_WAY_SECONDS)
 
 
 def half_way(request: HttpRequest) -> User | None:
-    """Return whose password was given in this session, None where that is too long ago."""
+    """Return whose password was given in this session, None where that is too long ago.
+
+    What ends remembered devices ends this too: another password, a switch-off, signing out
+    everywhere.
+    """
     kept = request.session.get(HALF_WAY)
     if kept is None or kept["until"] < time.time():
         return None
-    return User.objects.filter(pk=kept["person"], is_active=True).first()
+    person = User.objects.filter(pk=kept["person"], is_active=True).first()
+    step = _step_of(person) if person else None
+    is_as_it_was = step is not None and second_steps.is_remembered(step, kept.get("mark", ""))
+    return person if is_as_it_was else None
 
 
 def finish(request: HttpRequest, person: User, *, then: str) -> HttpResponse:

@@ -28,7 +28,7 @@ from apiary_sales.accounts.forms import (
 )
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.second_step_models import SecondStepRule
-from apiary_sales.accounts.services import lost_passwords, people, sessions, sign_ins
+from apiary_sales.accounts.services import lost_passwords, people, sessions, sign_ins, tokens
 from apiary_sales.accounts.session_store import store_of
 from inventory.shared import versions
 from inventory.shared.errors import HouseError
@@ -106,8 +106,13 @@ class ChangePasswordView(auth_views.PasswordChangeView):
         response = super().form_valid(form)
         people.has_chosen_password(person=form.user)
         sessions.sign_out_others(person=form.user, but=store_of(self.request).row)
+        tokens.end_all(person=form.user)
         messages.success(
-            self.request, _("Your password is changed. You are signed out everywhere else.")
+            self.request,
+            _(
+                "Your password is changed. You are signed out everywhere else, and the keys of "
+                "your programs have ended."
+            ),
         )
         return response
 

@@ -602,3 +602,31 @@ def test_who_must_have_one_and_has_none_gets_no_token(client):
 
     assert "must set up the second step" in ask_for_token(client).json()["detail"]
     assert not ApiToken.objects.exists()
+
+
+# ---- what ends with it
+
+
+@pytest.mark.parametrize("end", [new_password, off_and_on, signed_out_everywhere])
+def test_a_sign_in_that_stands_half_way_ends_with_what_ends_all_others(client, odile, clock, end):
+    give_password(client)
+
+    end(odile)
+    answer = give_code(client, now_code())
+
+    assert answer.url == reverse("accounts:sign_in")
+    assert not is_in(client)
+
+
+def test_sessions_of_the_password_alone_end_when_a_second_step_is_set_up(client, clock):
+    owner = builders.person("owner")
+    here, elsewhere = Client(), Client()
+    here.force_login(owner)
+    elsewhere.force_login(owner)
+    page = here.get(reverse("accounts:second_step"))
+    key = key_of(re.search(r"<code>([A-Z2-7 ]+)</code>", page.text).group(1))
+
+    here.post(reverse("accounts:second_step"), {"code": now_code(key), "password": "owner"})
+
+    assert is_in(here)
+    assert not is_in(elsewhere)

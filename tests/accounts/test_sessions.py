@@ -10,7 +10,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from apiary_sales.accounts.models import HouseSession
+from apiary_sales.accounts.models import ApiToken, HouseSession
 from apiary_sales.accounts.services import lost_passwords, people, sessions, tokens
 from tests import builders
 
@@ -183,6 +183,7 @@ def test_the_database_can_not_be_used_to_sign_in():
 
 def test_changing_the_own_password_ends_all_other_sessions_for_good():
     here, other = signed_in("bottling"), signed_in("bottling")
+    tokens.make(person=builders.person("bottling"), name="Scale", scopes="read", days=5)
 
     here.post(
         reverse("accounts:password"),
@@ -195,6 +196,21 @@ def test_changing_the_own_password_ends_all_other_sessions_for_good():
 
     assert (is_in(here), is_in(other)) == (True, False)
     assert HouseSession.objects.count() == 1
+    assert not ApiToken.objects.exists()
+
+
+def test_a_link_for_a_new_password_ends_with_the_role_and_opens_nothing_for_who_is_off():
+    def opens(link):
+        return "new_password1" in Client().get(link, follow=True).text
+
+    person = builders.person("stand")
+    first = lost_passwords.link_for(person=person, site="")
+    person = people.change_role(person=person, role="bottling")
+    second = lost_passwords.link_for(person=person, site="")
+
+    assert (opens(first), opens(second)) == (False, True)
+    people.switch_off(person=person)
+    assert not opens(second)
 
 
 def test_a_new_password_by_a_link_ends_the_session_that_opened_the_link():

@@ -1,15 +1,18 @@
 """A link with which a person who lost the password sets a new one, once.
 
 Django's own token is in it: it is signed over the password's hash and the last sign-in, so that it
-ends with its use, with any other new password, with a sign-in, and after PASSWORD_RESET_TIMEOUT.
+ends with its use, with any other new password, with a sign-in, and after PASSWORD_RESET_TIMEOUT;
+and here over the role and whether the person may sign in, so that it ends with another role and
+opens nothing while they are switched off.
 """
 
 import smtplib
 from datetime import datetime
 from hashlib import sha256
+from typing import Any
 
 from django.conf import settings
-from django.contrib.auth.tokens import default_token_generator
+from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.core.mail import EmailMessage
 from django.db import transaction
 from django.db.models import Q
@@ -36,6 +39,16 @@ STAY_IN_THE_HOUSE = (
 )
 
 
+class LinkTokens(PasswordResetTokenGenerator):
+    """The tokens of links: see above for what ends them."""
+
+    def _make_hash_value(self, user: Any, timestamp: int) -> str:
+        return f"{super()._make_hash_value(user, timestamp)}{user.role}{user.is_active}"
+
+
+LINKS = LinkTokens()
+
+
 def is_mail_set() -> bool:
     """Tell whether e-mails leave the house, so that a link can be sent."""
     return settings.EMAIL_BACKEND not in STAY_IN_THE_HOUSE and bool(_sender())
@@ -57,7 +70,7 @@ def link_for(*, person: User, site: str) -> str:
             parameter="person",
         )
     uid = urlsafe_base64_encode(force_bytes(person.pk))
-    token = default_token_generator.make_token(person)
+    token = LINKS.make_token(person)
     return site + reverse("accounts:new_password", args=[uid, token])
 
 

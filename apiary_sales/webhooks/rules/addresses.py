@@ -6,8 +6,11 @@ from urllib.parse import SplitResult, urlsplit
 from django.utils.translation import gettext as _
 
 IP = IPv4Address | IPv6Address
-# Addresses of version 4 that a gateway writes in version 6 (RFC 6052).
-NAT64 = IPv6Network("64:ff9b::/96")
+# Addresses of version 4 that are written in version 6: by a gateway (RFC 6052), as once was usual
+# (RFC 4291, 2.5.5.1), and translated (RFC 7915).
+OF_VERSION_4 = [IPv6Network(each) for each in ("64:ff9b::/96", "::/96", "::ffff:0:0:0/96")]
+# Those of a gateway in our own network (RFC 8215), which `is_global` takes for others.
+OWN_GATEWAY = IPv6Network("64:ff9b:1::/48")
 THIS_MACHINE = ("localhost", "ip6-localhost")
 # The characters that an address may have (RFC 3986): above all no spaces or ends of lines.
 FIRST, LAST = "!", "~"
@@ -44,11 +47,17 @@ def check(ip: IP, *, scheme: str, is_in_own_network: bool) -> None:
         raise AddressRefused(_("Without https only a program on this machine is told."))
     if ip.is_unspecified or ip.is_multicast:
         raise AddressRefused(_("%(ip)s is no address of one machine.") % {"ip": ip})
-    if not ip.is_global and not is_in_own_network:
+    if not _is_outside(ip) and not is_in_own_network:
         raise AddressRefused(
             _("%(ip)s is in our own network. Tick that the program is, if that is right.")
             % {"ip": ip}
         )
+
+
+def _is_outside(ip: IP) -> bool:
+    if isinstance(ip, IPv6Address) and (ip.is_site_local or ip in OWN_GATEWAY):
+        return False
+    return ip.is_global
 
 
 def _names_this_machine(host: str) -> bool:
@@ -64,6 +73,8 @@ def _inner(ip: IP) -> IP:
         return ip
     if ip.ipv4_mapped:
         return ip.ipv4_mapped
-    if ip in NAT64:
+    if ip.is_loopback or ip.is_unspecified:
+        return ip
+    if any(ip in network for network in OF_VERSION_4):
         return IPv4Address(int(ip) & 0xFFFF_FFFF)
     return ip.sixtofour or ip
