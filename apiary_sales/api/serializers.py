@@ -19,6 +19,7 @@ from apiary_sales.billing.models import (
     InvoiceLine,
     InvoiceLineTax,
     Payment,
+    SaleMark,
 )
 from apiary_sales.billing.rules import taxes_of
 from apiary_sales.customers.models import Customer, ExemptionCertificate
@@ -364,7 +365,16 @@ class CustomerSerializer(RowSerializer):
             "name",
             "kind",
             "tier",
+            "contact",
+            "email",
+            "phone",
+            "street",
+            "city",
+            "region",
+            "postal_code",
+            "country",
             "terms_days",
+            "credit_limit_cents",
             "country_code",
             "tax_number",
             "invoice_format",
@@ -374,6 +384,7 @@ class CustomerSerializer(RowSerializer):
             "discount_days",
             "certificates",
             "is_active",
+            "note",
             "changed_at",
         ]
 
@@ -711,8 +722,15 @@ class StandSaleSerializer(serializers.Serializer):
         return attrs
 
 
+class MarkTextSerializer(serializers.Serializer):
+    """What did not fit of a sale that is booked all the same; the office looks at it."""
+
+    kind = serializers.ChoiceField(SaleMark.Kind.choices)
+    text = serializers.CharField()
+
+
 class StandSaleMadeSerializer(AnswerSerializer):
-    """The receipt of a stand sale."""
+    """The receipt of a stand sale, and what did not fit of it: other money, a shortage."""
 
     order = serializers.CharField(source="order.number")
     receipt = serializers.CharField(source="invoice.__str__")
@@ -720,6 +738,7 @@ class StandSaleMadeSerializer(AnswerSerializer):
     total_cents = serializers.IntegerField(source="invoice.total_cents")
     tax_cents = serializers.IntegerField(source="invoice.tax_cents")
     change_cents = serializers.IntegerField()
+    marks = MarkTextSerializer(many=True)
 
 
 class ProblemFieldSerializer(serializers.Serializer):

@@ -38,6 +38,7 @@ APART = {
     "inventory.longwork",
     "inventory.seal",
     "keeping.backup",
+    "keeping.rowchange",
 }
 
 # What Django would call several of them is no English.

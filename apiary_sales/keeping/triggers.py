@@ -25,8 +25,9 @@ from inventory.stock.models import Seal
 PREFIX = "books_"
 REFUSE = "books_refuse"
 FOLLOW = "books_follow"
-# Now, as Django keeps a moment.
-MOMENT_SQLITE = "strftime('%Y-%m-%d %H:%M:%f', 'now')"
+# Now, as Django keeps a moment: SQLite compares them as text, and Django writes six decimals, or
+# none where they are zeros.
+MOMENT_SQLITE = "replace(strftime('%Y-%m-%d %H:%M:%f', 'now') || '000', '.000000', '')"
 MOMENT_POSTGRESQL = "clock_timestamp()"
 
 

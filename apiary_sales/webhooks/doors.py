@@ -125,7 +125,7 @@ def _payment(payment: Payment) -> dict[str, object]:
         "payment_id": payment.pk,
         "reverses_id": payment.reverses_id,
         "customer_id": payment.customer_id,
-        "url": api("payments"),
+        "url": api("payment", payment.pk),
     }
 
 
@@ -159,9 +159,12 @@ def _product(product: Product) -> dict[str, object]:
 
 
 def _piece_price(price: PiecePrice) -> dict[str, object]:
-    return {"tier": price.tier, "valid_from": price.valid_from.isoformat()} | _product(
-        price.product
-    )
+    return {
+        "tier": price.tier,
+        "valid_from": price.valid_from.isoformat(),
+        **_product(price.product),
+        "url": api("product-prices", price.product.code),
+    }
 
 
 def _weight_price(price: WeightPrice) -> dict[str, object]:

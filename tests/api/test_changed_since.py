@@ -126,6 +126,22 @@ def test_pages_by_the_moment_bring_each_row_once(read):
     assert seen == made
 
 
+@pytest.mark.parametrize("ordering", ["changed_at", "-changed_at"])
+def test_pages_of_one_row_by_the_moment_as_the_database_noted_it(read, ordering):
+    made = {builders.customer(f"Shop {each}").pk for each in range(3)}
+
+    shown, page = [], read("customers", ordering=ordering, page_size=1)
+    while len(shown) < 9:
+        shown += [row["id"] for row in page.json()["results"]]
+        if not page.json()["next"]:
+            break
+        query = parse_qsl(urlsplit(page.json()["next"]).query)
+        page = read("customers", **dict(query))
+
+    assert len(shown) == 3
+    assert set(shown) == made
+
+
 def test_any_writer_is_noted_and_a_write_that_changes_nothing_is_not():
     grocery = builders.customer()
     forget()

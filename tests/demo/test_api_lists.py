@@ -190,7 +190,17 @@ def check_filter(ask, client, address, template, name, schema, rows):
         assert schema["enum"][-1] in wrong.json()["errors"][0]["detail"]
     if not rows:
         return
-    if name.endswith(("_from", "_until")):
+    if name == "changed_since":
+        moments = sorted(filter(None, (parse_datetime(row["changed_at"] or "") for row in rows)))
+        if not moments:
+            return
+        middle = moments[len(moments) // 2]
+
+        def fits(row):
+            return row["changed_at"] is not None and parse_datetime(row["changed_at"]) >= middle
+
+        value = middle.isoformat()
+    elif name.endswith(("_from", "_until")):
         field = field_of_days(rows[0], name)
         days = sorted(day for row in rows if (day := day_of(row[field])))
         if not days:

@@ -235,7 +235,10 @@ def test_goods_and_prices_are_told(told_of, pounds):  # noqa: F811
     pounds.save()
 
     assert kinds_of(told()) == ["price.changed", "product.changed"]
-    assert told()[0][1]["url"] == told()[1][1]["url"] == f"/api/v1/products/{pounds.code}/"
+    assert {about["url"] for _kind, about in told()} == {
+        f"/api/v1/products/{pounds.code}/",
+        f"/api/v1/prices/{pounds.code}/",
+    }
 
 
 def test_what_is_told_of_a_customer_names_nobody(told_of, owner):

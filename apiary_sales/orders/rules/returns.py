@@ -86,7 +86,10 @@ def check(problems: Problems, parameter: str, back: GoodsBack) -> None:
     if back.target is None or back.target.kind not in kinds:
         problems.add(
             f"{parameter}.place",
-            _("Choose the drum or tank into which %(what)s was put.")
-            if back.line.kind == OrderLine.Kind.HONEY
-            else _("Choose the shelf, stand or van to which %(what)s came back."),
+            (
+                _("Choose the drum or tank into which %(what)s was put.")
+                if back.line.kind == OrderLine.Kind.HONEY
+                else _("Choose the shelf, stand or van to which %(what)s came back.")
+            )
+            % {"what": back.line.description},
         )
