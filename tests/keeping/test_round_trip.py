@@ -34,6 +34,7 @@ SECRET_OR_OF_THE_MACHINE = {
     "django_tasks_database.DBTaskResult",
     "inventory.LongWork",
     "keeping.Backup",
+    "keeping.RowChange",
     "webhooks.Endpoint",
     "webhooks.EventDelivery",
     "webhooks.HouseEvent",
