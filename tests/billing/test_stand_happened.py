@@ -410,6 +410,35 @@ def test_a_correction_takes_the_recorded_sale_back_and_books_the_new_one(seller,
     assert_books_hold()
 
 
+@pytest.mark.parametrize("whose", ["of_another", "of_an_earlier_day"])
+def test_a_correction_of_what_the_office_alone_undoes_is_booked_beside_it(
+    seller, message, priced, whose
+):
+    first = message()
+    if whose == "of_an_earlier_day":
+        earlier = (timezone.now() - timedelta(days=1)).isoformat()
+        first |= {"sold_at": earlier, "clock_said": earlier, "data_made_at": None}
+    sender = seller
+    if whose == "of_another":
+        sender = Client()
+        sender.force_login(builders.person("owner"))
+        first["seller"] = builders.person("owner").pk
+    send(sender, first)
+    assert send(seller, {"key": "sale-1"}, "/stand/undo/").status_code == 403
+
+    answer = send(seller, message(key="sale-2", corrects="sale-1"))
+
+    assert answer.status_code == 200
+    assert {sale.key for sale in StandSale.objects.standing()} == {"sale-1", "sale-2"}
+    sale = StandSale.objects.get(key="sale-2")
+    assert "corrected" in kinds(sale)
+    assert "R26-00001" in sale.marks.get(kind="corrected").text
+    assert not hasattr(sale, "corrects")
+    assert at_stand(priced) == 22
+    assert sum(payment.amount_cents for payment in Payment.objects.all()) == 1_600
+    assert_books_hold()
+
+
 def test_cash_and_card_are_split_and_a_check_keeps_its_number(seller, message):
     paid = [
         {"method": "cash", "cents": 300, "tendered_cents": 500},

@@ -18,6 +18,7 @@ from apiary_sales.billing.services import (
     stand_days,
     stand_marks,
     stand_money,
+    stand_returns,
 )
 from apiary_sales.billing.services.payments import reverse as reverse_payment
 from apiary_sales.billing.services.stand_marks import MarkFound
@@ -30,7 +31,7 @@ from apiary_sales.pricing.models import ProductTax
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.tax import TaxedAmount
 from inventory.shared import conventions, keys, words
-from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, Problems
+from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person
@@ -81,13 +82,14 @@ def sell(
     carries the sale to the books where that is another. A sale kept while there was no signal
     brings its own `sold_at`, by its device: it counts for no later than now and no earlier than
     `not_before`. Its taxes are of that day, and its receipt is dated today, or `issued_on` where it
-    was written elsewhere. `corrects` is undone in the same act.
+    was written elsewhere. `corrects` is undone in the same act, by who may take it back.
     A sale that `has_happened` is not refused for want of goods, a hold, a price, money or a clock:
     it is booked as it was asked, and what does not fit is kept as its marks, with `marks` of the
-    caller's own. Money that is missing is written off, for `missing_reason`.
+    caller's own. Money that is missing is written off, for `missing_reason`. What it corrects
+    stays in the books, and a mark says so, where only the office may take that back.
     Raises `BadValue` (or several), `AlreadyRecorded` with the sale made first when the key came
     before, and unless it has happened `NotEnoughStock`, `NotEnoughHoney`, `StockReserved`,
-    `LotOnHold`.
+    `LotOnHold`, `NeedsApproval`.
     """
     _refuse_repeat(key)
     problems = Problems()
@@ -105,7 +107,16 @@ def sell(
     said_at, sold_at = sold_at, _sold_at(sold_at, not_before)
     sold_on = timezone.localdate(sold_at)
     if corrects is not None:
-        _undo_corrected(corrects, corrected_by=sent_by or sold_by, key=keys.part(key, "corrected"))
+        corrected_by = sent_by or sold_by
+        try:
+            stand_returns.check_may_take_back(corrects.receipt, corrected_by)
+        except (stand_returns.NeedsApproval, BadValue):
+            if not has_happened:
+                raise
+            marks = [*marks, _left_standing_mark(corrects)]
+            corrects = None
+        else:
+            _undo_corrected(corrects, corrected_by=corrected_by, key=keys.part(key, "corrected"))
     last_short = stand_marks.last_shortage()
     try:
         fulfilment = orders.sell_now(
@@ -211,11 +222,24 @@ def _undo_corrected(sale: StandSale, *, corrected_by: Person, key: str) -> None:
 
 def _corrected_mark(sale: StandSale) -> MarkFound:
     with translation.override(conventions.current().language):
-        text = _("It corrects receipt %(receipt)s of %(day)s.") % {
-            "receipt": sale.receipt,
-            "day": date_format(timezone.localdate(sale.sold_at)),
-        }
+        text = _("It corrects receipt %(receipt)s of %(day)s.") % _named(sale)
     return MarkFound(SaleMark.Kind.CORRECTED, text)
+
+
+def _left_standing_mark(sale: StandSale) -> MarkFound:
+    with translation.override(conventions.current().language):
+        text = _(
+            "It was to correct receipt %(receipt)s of %(day)s, which only the office may undo. Both "
+            "are in the books: undo the receipt if this sale takes its place."
+        ) % _named(sale)
+    return MarkFound(SaleMark.Kind.CORRECTED, text)
+
+
+def _named(sale: StandSale) -> dict[str, Any]:
+    return {
+        "receipt": sale.receipt,
+        "day": date_format(timezone.localdate(sale.sold_at)),
+    }
 
 
 def total_of(line: LineWanted) -> TaxedAmount:
