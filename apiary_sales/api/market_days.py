@@ -1,6 +1,6 @@
 """Market days and honesty boxes through the API."""
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
@@ -9,12 +9,13 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.api import filters
-from apiary_sales.api.answers import AnswerSerializer, RowSerializer
+from apiary_sales.api import filters, seen
+from apiary_sales.api.answers import AnswerSerializer, IdsBeside, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import StoreCodeField, rows_of
 from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.money import ReasonSerializer
+from apiary_sales.api.seen import VIEW_COSTS, SeenSerializer
 from apiary_sales.api.serializers import (
     CENTS_MAX,
     CodeField,
@@ -69,8 +70,15 @@ class MarketLineSerializer(AnswerSerializer):
     difference = serializers.IntegerField()
 
 
-class MarketDaySerializer(AnswerSerializer):
-    """A market day with its load list, and what it brought so far; amounts in cents."""
+class MarketDaySerializer(IdsBeside, SeenSerializer):
+    """A market day with its load list, and what it brought so far; amounts in cents.
+
+    What the goods cost, and what was earned after that, is null for who may not see costs.
+    """
+
+    seen_with: ClassVar = dict.fromkeys(
+        ["goods_cost_cents", "goods_cost_is_known", "earned_cents", "hourly_cents"], VIEW_COSTS
+    )
 
     id = serializers.IntegerField(source="market_day.pk")
     market = serializers.CharField(source="market_day.market")
@@ -90,9 +98,9 @@ class MarketDaySerializer(AnswerSerializer):
     total_cents = serializers.IntegerField()
     net_cents = serializers.IntegerField()
     costs_cents = serializers.IntegerField()
-    goods_cost_cents = serializers.IntegerField()
-    goods_cost_is_known = serializers.BooleanField()
-    earned_cents = serializers.IntegerField()
+    goods_cost_cents = serializers.IntegerField(allow_null=True)
+    goods_cost_is_known = serializers.BooleanField(allow_null=True)
+    earned_cents = serializers.IntegerField(allow_null=True)
     hourly_cents = serializers.IntegerField(allow_null=True)
 
 
@@ -166,8 +174,9 @@ class MarketCloseSerializer(serializers.Serializer):
     note = OptionalTextField(max_length=300)
 
 
-def _day_data(market_day: MarketDay) -> Any:
-    return MarketDaySerializer(market_queries.result(market_day)).data
+def _day_data(market_day: MarketDay, request: Request) -> Any:
+    result = market_queries.result(market_day)
+    return MarketDaySerializer(result, context=seen.of(request)).data
 
 
 class MarketDaysApiView(ApiActView, ListApiView):
@@ -191,7 +200,7 @@ class MarketDaysApiView(ApiActView, ListApiView):
         """Plan a market day with its load list."""
         key = self.key()
         made = market_days.plan(**self.checked(), planned_by=person_of(request), key=key)
-        return Response(_day_data(made), status=status.HTTP_201_CREATED)
+        return Response(_day_data(made, request), status=status.HTTP_201_CREATED)
 
 
 class MarketDayApiView(ApiView):
@@ -201,7 +210,7 @@ class MarketDayApiView(ApiView):
     @extend_schema(responses=MarketDaySerializer)
     def get(self, request: Request, pk: int) -> Response:
         """One market day with what it brought."""
-        return Response(_day_data(get_object_or_404(MarketDay, pk=pk)))
+        return Response(_day_data(get_object_or_404(MarketDay, pk=pk), request))
 
 
 class MarketDayActApiView(ApiActView):
@@ -217,7 +226,7 @@ class MarketDayActApiView(ApiActView):
         data = self.checked()
         market_day = get_object_or_404(MarketDay, pk=pk)
         self.act(market_day, data, key)
-        return Response(_day_data(market_day), status=status.HTTP_201_CREATED)
+        return Response(_day_data(market_day, self.request), status=status.HTTP_201_CREATED)
 
 
 MADE: Any = {"parameters": [IDEMPOTENCY_KEY], "responses": {201: MarketDaySerializer, **REFUSALS}}
@@ -328,7 +337,7 @@ class MarketBareActApiView(ApiActView):
     def answer(self, pk: int) -> Response:
         market_day = get_object_or_404(MarketDay, pk=pk)
         self.act(market_day, self.key())
-        return Response(_day_data(market_day), status=status.HTTP_201_CREATED)
+        return Response(_day_data(market_day, self.request), status=status.HTTP_201_CREATED)
 
 
 class MarketLoadUndoApiView(MarketBareActApiView):

@@ -2,6 +2,8 @@
 fetch, and what the office looks at.
 """
 
+from typing import ClassVar
+
 from django.db.models import QuerySet
 from django.http import Http404, HttpResponse
 from django.utils.translation import gettext as _
@@ -13,9 +15,10 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apiary_sales.api import filters
+from apiary_sales.api import filters, seen
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.readings import DecimalFigureField, ReadingApiView, RowsApiView, refuse_errors
+from apiary_sales.api.seen import VIEW_COSTS, SeenSerializer
 from apiary_sales.api.serializers import InvoiceSerializer, OrderSerializer
 from apiary_sales.api.stand_days import StandCashSerializer, StandDaySerializer
 from apiary_sales.billing import market_papers, papers, papers_stand
@@ -676,12 +679,16 @@ class SettledHandedInSalesApiView(HandedInRowsApiView):
 # ------------------------------------------------------------------ market days
 
 
-class MarketHistorySerializer(serializers.Serializer):
-    """What the days of one market brought, the latest first."""
+class MarketHistorySerializer(SeenSerializer):
+    """What the days of one market brought; what was earned is null for who may not see costs."""
+
+    seen_with: ClassVar = dict.fromkeys(
+        ["earned_cents", "mean_earned_cents", "hourly_cents"], VIEW_COSTS
+    )
 
     market = serializers.CharField()
-    earned_cents = serializers.IntegerField()
-    mean_earned_cents = serializers.IntegerField()
+    earned_cents = serializers.IntegerField(allow_null=True)
+    mean_earned_cents = serializers.IntegerField(allow_null=True)
     hourly_cents = serializers.IntegerField(allow_null=True)
     days = serializers.SerializerMethodField()
 
@@ -696,7 +703,7 @@ class MarketsApiView(ReadingApiView):
     def get(self, request: Request) -> Response:
         """What each market brought so far."""
         found = market_queries.by_market(market_queries.past())
-        return Response(MarketHistorySerializer(found, many=True).data)
+        return Response(MarketHistorySerializer(found, many=True, context=seen.of(request)).data)
 
 
 class MarketLoadListApiView(PaperApiView):

@@ -80,9 +80,16 @@ def test_a_market_day_is_planned_loaded_unloaded_and_closed(call, house):
     call("post", f"{address}close/", {"labour_minutes": 120})
 
     # 4 × 8.00 less 12.00 is 20.00, in two hours 10.00 each
-    told = call("get", address).json()
+    told = call("get", address, role="office").json()
     assert (told["sold_pieces"], told["total_cents"], told["costs_cents"]) == (4, 3_200, 1_200)
     assert (told["earned_cents"], told["hourly_cents"]) == (2_000, 1_000)
+    [market] = call("get", "markets/", role="office").json()
+    assert (market["earned_cents"], market["mean_earned_cents"]) == (2_000, 2_000)
+    # The stand does not see what goods cost, nor what tells it by a subtraction.
+    costs = {"goods_cost_cents", "goods_cost_is_known", "earned_cents", "hourly_cents"}
+    assert call("get", address).json() == told | dict.fromkeys(costs)
+    earned = ("earned_cents", "mean_earned_cents", "hourly_cents")
+    assert call("get", "markets/").json() == [market | dict.fromkeys(earned)]
     assert (pieces_at("van"), pieces_at("shelf")) == (0, 44)
 
 

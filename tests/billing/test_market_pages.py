@@ -87,9 +87,15 @@ def test_a_market_day_goes_from_the_plan_to_its_result(suki, van, shelf, pounds)
     suki.post(address("market_day_close", market_day), {"hours": "2.5", "key": "close-1"})
 
     # 16.00 taken in, 5.00 spent: 11.00, in two and a half hours 4.40 each
-    text = words_of(suki.get(address("market_day", market_day)).content.decode())
+    office = Client()
+    office.force_login(builders.person("office"))
+    text = words_of(office.get(address("market_day", market_day)).content.decode())
     assert "Earned $11.00" in text
     assert "An hour of work $4.40" in text
+    # What goods cost is not for the stand, nor what tells it by a subtraction.
+    text = words_of(suki.get(address("market_day", market_day)).content.decode())
+    assert "Taken in $16.00" in text
+    assert "Earned" not in text
 
 
 def test_the_load_list_suggests_what_was_sold_before(suki, van, shelf, pounds, market_day):

@@ -2,6 +2,7 @@
 
 import io
 import re
+from datetime import time
 from decimal import Decimal
 
 import pytest
@@ -12,7 +13,8 @@ from pypdf import PdfReader
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.roles import ROLE_PERMISSIONS
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import invoices, market_days, payments, stand
+from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.pieces import PiecesWanted
@@ -39,6 +41,8 @@ FIGURES = {
         # What jars, goods and the season cost; what one jar cost.
         *("385.55", "38555", "0.7711"),
         *("222.29", "22229"),
+        # What was sold at a market cost, and what was earned with it in one hour.
+        *("333.31", "33331", "488.83", "48883"),
         *("7,777.33", "777733"),
     ),
     # Of shops, distributors and packers; of drums; of honey by weight.
@@ -55,6 +59,11 @@ SHOWN_TO_THE_OWNER = {
     "inventory:production_settings": ("98.76",),
     "inventory:goods_list": ("222.29",),
     "api:goods-in-stock": ("22229",),
+    "billing:market_day": ("333.31", "488.83"),
+    "billing:market_days": ("488.83",),
+    "api:market-days": ("33331", "48883"),
+    "api:market-day": ("33331", "48883"),
+    "api:markets": ("48883",),
     "api:production-settings": ("9876",),
     "pricing:honey_cost": ("7,777.33",),
     "pricing:prices": ("45.67", "43.79", "41.93", "Unmistakable"),
@@ -92,12 +101,12 @@ def make_house() -> None:
     room.tank = builders.place("tank-2", name="Tank 2")
     builders.bought_lot(room.tank, 200_000, cost_cents=123_457)
     run = bottling_room.recorded(room, labour_minutes=30)
-    stand = builders.place("stand", Place.Kind.STAND, name="Stand")
+    counter = builders.place("stand", Place.Kind.STAND, name="Stand")
     stores.transfer(
         item=room.product.item,
         lot=run.packed_lot,
         source=room.shelf,
-        target=stand,
+        target=counter,
         pieces=24,
         key=builders.new_key(),
         **by,
@@ -105,7 +114,7 @@ def make_house() -> None:
     builders.place("drum-1", Place.Kind.DRUM, name="Drum 1", tare_grams=18_000)
     full = builders.place("drum-2", Place.Kind.DRUM, name="Drum 2", tare_grams=18_000)
     drums.fill(tank=room.tank, drum=full, gross_grams=68_000, key=builders.new_key(), **by)
-    builders.goods_lot(builders.goods(), stand, cost_cents=22_229)
+    builders.goods_lot(builders.goods(), counter, cost_cents=22_229)
     seasons.add_expense(season=2026, category="feed", amount_cents=777_733, key="feed")
     tiers = {"stand": 12_000, "shop": 4567, "distributor": 4379, "bulk": 4193}
     for tier, cents in tiers.items():
@@ -120,6 +129,7 @@ def make_house() -> None:
         email="orders@unmistakable.example",
     )
     _sell(owner, room, shop)
+    _go_to_market(owner, room.shelf)
     label = builders.part("Own label", PackagingPart.Kind.LABEL)
     own = products.save_honey(
         size=room.size,
@@ -149,6 +159,34 @@ def _sell(owner, room, shop) -> None:
     consignments.deliver_now(
         shelf=shelf, lines=[PiecesWanted(room.product, 3)], delivered_by=owner, key="delivery"
     )
+
+
+def _go_to_market(owner, shelf) -> None:
+    """One lantern of 333.31 is sold for 822.14 at a market, in one hour."""
+    van, lantern = builders.place("van", Place.Kind.VAN), builders.goods("Lantern")
+    builders.goods_lot(lantern, van, 1, cost_cents=33_331)
+    market_day = market_days.plan(
+        place=van,
+        day=timezone.localdate(),
+        market="Mill Square",
+        opens_at=time(8),
+        closes_at=time(13),
+        source=shelf,
+        lines=[PiecesWanted(lantern, 1)],
+        planned_by=owner,
+        key="market",
+    )
+    sold = LineWanted(
+        kind=OrderLine.Kind.PACKED, product=lantern, quantity=1, unit_price=Decimal("822.14")
+    )
+    stand.sell(
+        lines=[sold],
+        place=van,
+        payments=[PaymentMade("card")],
+        sold_by=owner,
+        key="lantern",
+    )
+    market_days.close(market_day=market_day, labour_minutes=60)
 
 
 def hidden_from(role: str) -> list[str]:

@@ -229,8 +229,8 @@ def _corrected_mark(sale: StandSale) -> MarkFound:
 def _left_standing_mark(sale: StandSale) -> MarkFound:
     with translation.override(conventions.current().language):
         text = _(
-            "It was to correct receipt %(receipt)s of %(day)s, which only the office may undo. Both "
-            "are in the books: undo the receipt if this sale takes its place."
+            "It was to correct receipt %(receipt)s of %(day)s, which only the office may undo. "
+            "Both are in the books: undo the receipt if this sale takes its place."
         ) % _named(sale)
     return MarkFound(SaleMark.Kind.CORRECTED, text)
 
