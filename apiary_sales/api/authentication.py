@@ -76,7 +76,8 @@ def keep_to_scopes(request: Request, token: ApiToken) -> None:
 
 def _is_selling(request: Request, *, is_reading: bool) -> bool:
     view: Any = request.parser_context["view"]
-    if getattr(view, "permission_required", None) == roles.SELL:
+    # What the class says: one that asks who is signed in would ask while that is found out.
+    if getattr(type(view), "permission_required", None) == roles.SELL:
         return True
     match = request.resolver_match
     return is_reading and match is not None and match.view_name in READ_TO_SELL

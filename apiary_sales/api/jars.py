@@ -293,12 +293,9 @@ class JarsMistakeSerializer(serializers.Serializer):
 class JarsDecideApiView(ApiActView):
     """Whoever may write off may do so; a release asks for the permission to release."""
 
+    permission_required = ("inventory.write_off", RELEASE_HOLD)
+    one_permission_is_enough = True
     serializer_class = JarsToDecideSerializer
-
-    @property
-    def permission_required(self) -> str:
-        may_release = self.request.user.has_perm(RELEASE_HOLD)
-        return RELEASE_HOLD if may_release else "inventory.write_off"
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={200: ReturnedJarsSerializer, **REFUSALS}

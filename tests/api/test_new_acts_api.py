@@ -294,7 +294,7 @@ def test_jars_that_came_back_wait_are_released_and_written_off(send, read, jars)
     assert there(lot, jars.shelf) == 94
     [rest] = read("returned-jars/").json()["results"]
     written_off = {"decision": "spoiled", "pieces": 2}
-    made(send(f"returned-jars/{rest['id']}/decide/", written_off, role="stand"), 200)
+    made(send(f"returned-jars/{rest['id']}/decide/", written_off, role="bottling"), 200)
     assert sorted(ReturnedJars.objects.values_list("decision", "pieces")) == [
         ("released", 4),
         ("spoiled", 2),
@@ -310,10 +310,13 @@ def test_jars_are_kept_apart_and_decided_about_on_the_days_that_are_sent(send, j
     path = f"returned-jars/{kept['id']}/decide/"
     decided = {"decision": "spoiled", "pieces": 6}
 
-    early = send(path, decided | {"decided_on": days_ago(6).isoformat()}, role="stand")
-    made(send(path, decided | {"decided_on": days_ago(4).isoformat()}, role="stand"), 200)
+    early = send(path, decided | {"decided_on": days_ago(6).isoformat()}, role="bottling")
+    elsewhere = send(path, decided, role="stand")
+    made(send(path, decided | {"decided_on": days_ago(4).isoformat()}, role="bottling"), 200)
 
     assert fields(early) == ["decided_on"]
+    # Who sells at the stand decides about what came back there.
+    assert elsewhere.status_code == 422
     returned = ReturnedJars.objects.get()
     assert timezone.localdate(returned.set_aside.occurred_at) == days_ago(5)
     assert timezone.localdate(returned.decided.occurred_at) == days_ago(4)

@@ -265,3 +265,35 @@ def test_jars_cannot_come_back_tomorrow(house, lot):
         )
 
     assert refused.value.parameter == "set_aside_on"
+
+
+def test_the_stand_writes_off_what_came_back_to_a_stand_or_van_alone(house, lot, returned):
+    stand = builders.place("stand", Place.Kind.STAND, name="Stand")
+    stores.transfer(
+        item=lot.product.item,
+        lot=lot,
+        source=house.shelf,
+        target=stand,
+        pieces=12,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    at_stand = returned_jars.set_aside(
+        lot=lot,
+        place=stand,
+        pieces=2,
+        reason="Sticky",
+        recorded_by=builders.person("stand"),
+        key=builders.new_key(),
+    )
+
+    def decide(row):
+        return returned_jars.write_off(
+            returned=row, pieces=2, recorded_by=builders.person("stand"), key=builders.new_key()
+        )
+
+    with pytest.raises(BadValue, match="is not a stand or van. Ask the office"):
+        decide(returned)
+    decide(at_stand)
+
+    assert at(lot, "spoiled") == 2

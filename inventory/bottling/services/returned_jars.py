@@ -16,6 +16,7 @@ from inventory.bottling.models import ReturnedJars
 from inventory.shared import checks, days
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
+from inventory.stock import own_places
 from inventory.stock import rules as stock_rules
 from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.services import ledger
@@ -85,7 +86,10 @@ def write_off(
     reason: str = "",
     decided_on: date | None = None,
 ) -> ReturnedJars:
-    """Take so many of the returned pieces off the books as spoiled, now or on that day."""
+    """Take so many of the returned pieces off the books as spoiled, now or on that day.
+
+    Raises `BadValue` where they came back at a place at which the person may not act.
+    """
     return _decide(
         returned,
         pieces,
@@ -193,6 +197,8 @@ def _decide(
             "pieces",
             _("Only %(there)s came back. Enter fewer.") % {"there": returned.pieces},
         )
+    for line in returned.set_aside.lines.filter(quantity__lt=0).select_related("place"):
+        own_places.check(problems, None, line.place, decided_by)
     _check_decided_after(problems, returned, decided_on)
     problems.raise_any()
     posting = ledger.post(
