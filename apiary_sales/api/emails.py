@@ -174,7 +174,7 @@ class EmailsApiView(ApiActView, ListApiView):
         paper = data["paper"]
         if not paper.may_send(request.user):
             raise PermissionDenied
-        thing = paper.model_class._default_manager.filter(pk=data["thing"]).first()
+        thing = paper.things_for(request.user).filter(pk=data["thing"]).first()
         if thing is None:
             raise serializers.ValidationError(
                 {"thing": _("There is no such number: %(number)s.") % {"number": data["thing"]}}

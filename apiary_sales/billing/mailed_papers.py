@@ -14,6 +14,7 @@ from inventory.shared import mailable, words
 def register() -> None:
     """Register them; called once, when the app is ready."""
     from apiary_sales.billing import papers, structured_invoices
+    from apiary_sales.billing.queries import receipts
 
     of_invoice: dict[str, Any] = {
         "permission": "billing.issue_invoices",
@@ -42,6 +43,8 @@ def register() -> None:
         "billing.Invoice",
         title=_("Receipt"),
         permission="orders.sell_at_stand",
+        own_words="billing.issue_invoices",
+        seen_by=receipts.seen_by,
         pdf=lambda invoice, details: papers.receipt(invoice),
         number=str,
         customer=lambda invoice: invoice.customer,

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.apps import apps
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.utils.functional import Promise
 
 
@@ -37,6 +37,8 @@ class MailablePaper:
     as the days of a statement, from an address or a body. `figures` are the words that a text may
     use for it, besides those that every text may use, and `figure_names` their names.
     `address_note` is what is said about the address that somebody types for it.
+    `seen_by` are the things of which a person may send it. Who lacks the permission `own_words`,
+    where one is named, sends the words of the house alone.
     """
 
     name: str
@@ -54,6 +56,8 @@ class MailablePaper:
     figures: Callable[[Any], dict[str, str]] = field(default=lambda thing: {})
     figure_names: tuple[str, ...] = ()
     address_note: str | Promise = ""
+    seen_by: Callable[[Any], QuerySet[Any]] | None = None
+    own_words: str = ""
 
     @property
     def model_class(self) -> type[Model]:
@@ -61,6 +65,14 @@ class MailablePaper:
 
     def may_send(self, user: Any) -> bool:
         return bool(user.has_perm(self.permission))
+
+    def things_for(self, user: Any) -> QuerySet[Any]:
+        """Return the things of which a person may send this paper."""
+        return self.seen_by(user) if self.seen_by else self.model_class._default_manager.all()
+
+    def may_word(self, user: Any) -> bool:
+        """Tell whether a person may write other words than those of the house."""
+        return not self.own_words or bool(user.has_perm(self.own_words))
 
 
 _registered: dict[str, MailablePaper] = {}

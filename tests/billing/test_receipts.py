@@ -235,3 +235,36 @@ def test_a_sale_that_was_undone_says_so_on_its_page(pounds, stand, seller, owner
 
     assert "Undone on Sep 10, 2026 by credit note C26-00001: Jar leaked" in page
     assert "Undo this sale" not in page
+
+
+def test_the_stand_sends_receipts_it_may_see_in_the_words_of_the_house(
+    pounds, stand, shelf, seller, owner, settings
+):
+    settings.EMAIL_FROM = "office@hollowoak.example"
+    sale = sale_of(pounds, stand)
+    url = reverse("mailing:send", args=["receipt", sale.receipt_id])
+    other = {"to": "a@meadow.example", "subject": "Won", "body": "Pay here", "key": "mail-1"}
+    by_program = {"paper": "receipt", "thing": sale.receipt_id, **other}
+    by_program.pop("key")
+
+    def ask(**body):
+        return seller.post(
+            "/api/v1/emails/",
+            body,
+            content_type="application/json",
+            headers={"Idempotency-Key": "mail-2"},
+        )
+
+    refused = ask(**by_program)
+    seller.post(url, other)
+
+    assert [error["field"] for error in refused.json()["errors"]] == ["subject", "body"]
+    [sent] = Email.objects.all()
+    assert sent.subject == f"Receipt {sale} from Hollow Oak Honey House"
+    assert "Pay here" not in sent.body
+    assert seller.get(reverse("mailing:email", args=[sent.pk])).status_code == 200
+    # Sold by somebody else where they have no business.
+    elsewhere = sale_of(pounds, shelf, sold_by=owner).receipt_id
+    assert seller.get(reverse("mailing:send", args=["receipt", elsewhere])).status_code == 404
+    assert ask(paper="receipt", thing=elsewhere, to="a@meadow.example").status_code == 400
+    assert Email.objects.count() == 1

@@ -292,7 +292,7 @@ def test_the_stand_writes_off_what_came_back_to_a_stand_or_van_alone(house, lot,
             returned=row, pieces=2, recorded_by=builders.person("stand"), key=builders.new_key()
         )
 
-    with pytest.raises(BadValue, match="is not a stand or van. Ask the office"):
+    with pytest.raises(BadValue, match="is not a stand or van"):
         decide(returned)
     decide(at_stand)
 

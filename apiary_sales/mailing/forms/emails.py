@@ -1,5 +1,7 @@
 """An e-mail before it is sent, what came back, and the texts e-mails begin with."""
 
+from typing import Any
+
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
@@ -20,11 +22,16 @@ def body_field() -> forms.CharField:
 
 
 class EmailForm(ActForm):
-    """To whom, and what it says."""
+    """To whom, and what it says; without `may_word` that stays as it is."""
 
     to = forms.EmailField(label=pgettext_lazy("e-mail", "To"), max_length=254)
     subject = subject_field()
     body = body_field()
+
+    def __init__(self, *args: Any, may_word: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("subject", "body"):
+            self.fields[name].disabled = not may_word
 
 
 class BounceForm(ActForm):

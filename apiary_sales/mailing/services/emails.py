@@ -19,7 +19,7 @@ from apiary_sales.mailing.models import Email, EmailPaper, EmailText, PaperCopy
 from apiary_sales.mailing.rules import texts
 from apiary_sales.mailing.rules.file_names import ascii_pdf_name
 from apiary_sales.mailing.services.delivery import deliver
-from inventory.shared import conventions
+from inventory.shared import conventions, mailable
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.mailable import MailablePaper
 from inventory.shared.models import House
@@ -136,8 +136,9 @@ def send(
     """Send a paper to one address and return the e-mail, which a worker delivers.
 
     The PDF is made now and kept, so that what is sent is what there was when it was asked for.
-    Raises `BadValue` (or several), `NotAllowedNow`, `PdfUnavailable`, and `AlreadyRecorded` with
-    the e-mail of the first time.
+    Raises `BadValue` (or several), also for words of their own of who sends those of the house
+    alone, `NotAllowedNow`, `PdfUnavailable`, and `AlreadyRecorded` with the e-mail of the first
+    time.
     """
     refuse_repeat(Email, key)
     _check_words(to=to, subject=subject, body=body)
@@ -146,6 +147,9 @@ def send(
         raise NotAllowedNow(
             _("There is no such paper of it now: %(paper)s.") % {"paper": paper.title}
         )
+    if not paper.may_word(sent_by):
+        ours = draft(paper=paper, thing=thing, details=details or {}, sent_by=sent_by)
+        _check_as_ours(ours, subject=subject, body=body)
     # Before the transaction: papers are made one at a time, and others want to write meanwhile.
     made = make(paper, thing, details)
     with transaction.atomic():
@@ -168,7 +172,8 @@ def send(
 def resend(*, email: Email, to: str, subject: str, body: str, sent_by: Person, key: str) -> Email:
     """Send an e-mail again, with the same papers, and return the new one; raises as `send`.
 
-    It may go to another address and say something else. One that still waits is refused.
+    It may go to another address, and say something else where the person may word its papers. One
+    that still waits is refused.
     """
     email = Email.objects.select_for_update().get(pk=email.pk)
     refuse_repeat(Email, key)
@@ -178,6 +183,9 @@ def resend(*, email: Email, to: str, subject: str, body: str, sent_by: Person, k
         raise NotAllowedNow(_("This e-mail is still waiting to be sent. It goes by itself."))
     if email.status == Email.Status.SENDING and not email.is_unknown:
         raise NotAllowedNow(_("This e-mail is being sent now. Look again in some minutes."))
+    papers = [mailable.by_name(attached.paper) for attached in email.papers.all()]
+    if not all(paper is None or paper.may_word(sent_by) for paper in papers):
+        _check_as_ours(email, subject=subject, body=body)
     again = _add(
         customer=email.customer,
         language=email.language,
@@ -302,6 +310,15 @@ def _apart(names: Iterable[str]) -> list[str]:
             name, number = f"{stem} {number}.pdf", number + 1
         found.append(name)
     return found
+
+
+def _check_as_ours(ours: EmailDraft | Email, *, subject: str, body: str) -> None:
+    """Refuse other words than these; raises `BadValue` (or several)."""
+    problems = Problems()
+    for name, given, wanted in (("subject", subject, ours.subject), ("body", body, ours.body)):
+        if given != wanted:
+            problems.add(name, _("Only the office may change the words. Leave them as they are."))
+    problems.raise_any()
 
 
 def _check_words(*, to: str, subject: str, body: str) -> None:

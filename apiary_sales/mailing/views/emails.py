@@ -112,10 +112,21 @@ def email_for(user: Any, pk: int) -> Email:
 
 def may_send_again(user: Any, email: Email) -> bool:
     """Tell whether a person may send all papers of an e-mail."""
-    papers = [mailable.by_name(attached.paper) for attached in email.papers.all()]
+    papers = [(mailable.by_name(row.paper), row.thing_id) for row in email.papers.all()]
     if not papers:
         return bool(user.has_perm(CHANGE))
-    return all(paper is not None and paper.may_send(user) for paper in papers)
+    return all(
+        paper is not None
+        and paper.may_send(user)
+        and (paper.seen_by is None or paper.things_for(user).filter(pk=thing_id).exists())
+        for paper, thing_id in papers
+    )
+
+
+def may_word(user: Any, email: Email) -> bool:
+    """Tell whether a person may give an e-mail words of their own."""
+    papers = [mailable.by_name(row.paper) for row in email.papers.all()]
+    return all(paper is None or paper.may_word(user) for paper in papers)
 
 
 def _pages_of(email: Email) -> list[tuple[EmailPaper, str]]:
@@ -148,7 +159,9 @@ class SendEmailView(ActView):
 
     def prepare(self) -> None:
         assert self.paper is not None
-        self.thing = get_object_or_404(self.paper.model_class, pk=self.kwargs["pk"])
+        self.thing = get_object_or_404(
+            self.paper.things_for(self.request.user), pk=self.kwargs["pk"]
+        )
         if not self.paper.is_for(self.thing):
             raise Http404
         self.details = self.paper.details(self.request.GET)
@@ -163,6 +176,10 @@ class SendEmailView(ActView):
             details=self.details,
             sent_by=person_of(self.request),
         )
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        assert self.paper is not None
+        return {**super().get_form_kwargs(), "may_word": self.paper.may_word(self.request.user)}
 
     def get_initial(self) -> dict[str, Any]:
         draft = self.draft
@@ -224,6 +241,11 @@ class EmailActView(ActView):
 class ResendView(EmailActView):
     form_class = EmailForm
     template_name = "mailing/resend.html"
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        assert self.email is not None
+        may = may_word(self.request.user, self.email)
+        return {**super().get_form_kwargs(), "may_word": may}
 
     def get_initial(self) -> dict[str, Any]:
         assert self.email is not None
