@@ -53,6 +53,8 @@ def office(sign_in):
 def use_passkey(page) -> None:
     page.goto("/account/sign-in/?next=/honey/")
     page.get_by_role("link", name="Sign in with a passkey").click()
+    # Until it is loaded, its script does not hear of the button.
+    page.wait_for_url("**/account/sign-in/passkey/**")
     page.get_by_role("button", name="Use a passkey").click()
 
 
