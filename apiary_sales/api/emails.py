@@ -19,7 +19,7 @@ from apiary_sales.api import filters
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
 from apiary_sales.api.fields import IdField, rows_of
-from apiary_sales.api.lists import KEY_MAX, ordered_by
+from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.serializers import CENTS_MAX, StrictCharField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from apiary_sales.billing.models import Invoice
@@ -39,6 +39,7 @@ from apiary_sales.mailing.views.emails import email_for, may_send_again, paper_r
 from inventory.shared import mailable
 from inventory.shared.mailable import MailablePaper
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import KEY_MAX
 
 SEE = "billing.view_money"
 CHANGE = "billing.issue_invoices"

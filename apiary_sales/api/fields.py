@@ -6,7 +6,6 @@ from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from apiary_sales.api.lists import KEY_MAX
 from apiary_sales.api.serializers import (
     CodeField,
     StrictCharField,
@@ -16,6 +15,7 @@ from apiary_sales.api.serializers import (
 from apiary_sales.api.views import ApiActView
 from inventory.bottling.rules.jars import LABOUR_MINUTES_MAX
 from inventory.shared.checks import GRAMS_MAX
+from inventory.shared.row_keys import KEY_MAX
 from inventory.stock.models import Lot, Place
 from inventory.stock.rules import PIECES_MAX
 

@@ -29,9 +29,8 @@ from rest_framework.request import Request
 from apiary_sales.api.pages import order_of
 from apiary_sales.keeping.following import kind_of
 from apiary_sales.keeping.models import RowChange
+from inventory.shared.row_keys import KEY_MAX
 
-# The largest key that both databases can look up.
-KEY_MAX = 2**63 - 1
 ISO_DAY = "%Y-%m-%d"
 
 

@@ -16,7 +16,6 @@ from apiary_sales.api.fields import (
     VesselCodeField,
     rows_of,
 )
-from apiary_sales.api.lists import KEY_MAX
 from apiary_sales.api.serializers import CodeField, StrictDecimalField, StrictIntegerField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from apiary_sales.api.work import BEGUN, begun
@@ -26,6 +25,7 @@ from apiary_sales.planning.models import SeasonOutlook
 from apiary_sales.planning.services import DraftRun
 from inventory.bottling.models import Product
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import KEY_MAX
 
 MANAGE_PRICES = "pricing.manage_prices"
 RUN_BOTTLING = "inventory.run_bottling"

@@ -10,7 +10,6 @@ from rest_framework import serializers
 
 from apiary_sales.api.answers import AnswerSerializer, RowSerializer
 from apiary_sales.api.changed import ChangedAtField
-from apiary_sales.api.lists import KEY_MAX
 from apiary_sales.api.sold_at import SoldAtField
 from apiary_sales.billing.models import (
     Adjustment,
@@ -26,6 +25,7 @@ from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules.changes import state_of
 from inventory.bottling.models import Product, Size
+from inventory.shared.row_keys import KEY_MAX
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.queries import corrections
 from inventory.stock.rules import PIECES_MAX

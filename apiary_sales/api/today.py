@@ -29,14 +29,13 @@ from apiary_sales.keeping.queries import backup_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
 from inventory.shared import findable
 from inventory.shared.people import person_of
+from inventory.shared.row_keys import KEY_MAX
 from inventory.stock import own_places
 from inventory.stock.queries import cleaning
 
 RECORD_CLEANING = "inventory.record_cleaning"
 KEEP_HOUSE = "keeping.keep_house"
 MANAGE_PRICES = "pricing.manage_prices"
-# The largest key that the databases have.
-KEY_MAX = 2**63 - 1
 
 
 class JarsOfSizeSerializer(serializers.Serializer):

@@ -205,10 +205,7 @@ def shown_at(address: str) -> ResolverMatch | None:
     except Resolver404:
         return None
     if found.url_name in SHOWN_AT:
-        [value] = found.kwargs.values()
-        name = SHOWN_AT[found.url_name]
-        [by] = [name for name in ("number", "code") if name in found.kwargs]
-        return resolve(reverse(f"api:{name}", kwargs={by: value}))
+        return resolve(reverse(f"api:{SHOWN_AT[found.url_name]}", kwargs=found.kwargs))
     while address.count("/") > API.count("/") + 1:
         try:
             found = resolve(address)
@@ -254,12 +251,14 @@ def acted(request: Request, act: Callable[[], HttpResponse]) -> HttpResponse:
 
     Raises `NotThatVersion`, `VersionRequired`, and `ParseError` where there is no version.
     """
-    found = shown_at(request.path_info)
-    wanted = parse_etags(request.headers.get("If-Match", ""))
     if "If-Match" not in request.headers:
-        if request.method == "PUT" and found and address_of(found) == request.path_info:
-            raise VersionRequired
+        if request.method == "PUT":
+            replaced = shown_at(request.path_info)
+            if replaced and address_of(replaced) == request.path_info:
+                raise VersionRequired
         return act()
+    found = shown_at(request.path_info)
+    wanted = parse_etags(request.headers["If-Match"])
     if found is None:
         raise ParseError(_("Nothing with an ETag is changed at this address. Leave If-Match out."))
     if not wanted:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
 from inventory.shared import plain_text, public_pages
+from inventory.shared.row_keys import KEY_MAX
 
 logger = logging.getLogger(__name__)
 
@@ -34,8 +35,6 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     ]
 )
-# Of the rows of any table.
-KEY_MAX = 2**63 - 1
 PERMISSIONS_POLICY = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 
 

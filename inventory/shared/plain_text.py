@@ -1,4 +1,4 @@
-"""Typed text as it is seen: no mark in it that nobody sees and that changes what others read.
+"""Typed text without marks that nobody sees.
 
 A mark of writing direction makes "cod.exe" look like "exe.doc", and a control character or a second
 way of writing "é" makes two names that look the same. Such text comes by pasting. It is put right

@@ -1,5 +1,7 @@
 """Keys of rows, as an address or a button names them."""
 
+# The largest key that both databases can look up.
+KEY_MAX = 2**63 - 1
 # No key of a table has more; Python refuses to read very long numbers, and databases long ones.
 DIGITS_MAX = 18
 

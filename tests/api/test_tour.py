@@ -29,7 +29,7 @@ def told(following: tour.Block) -> Any:
 
 
 def alike(answer: Any, name: str = "") -> Any:
-    """Return an answer as it is compared."""
+    """Return an answer with only the kind of what is another in each database."""
     if isinstance(answer, dict):
         return {key: alike(value, key) for key, value in answer.items()}
     if isinstance(answer, list):

@@ -22,7 +22,7 @@ def body_field() -> forms.CharField:
 
 
 class EmailForm(ActForm):
-    """To whom, and what it says; without `may_word` that stays as it is."""
+    """To whom, and what it says. Without `may_word` only the addresses can be changed."""
 
     to = forms.EmailField(label=pgettext_lazy("e-mail", "To"), max_length=254)
     subject = subject_field()

@@ -168,6 +168,12 @@ def send(
         )
 
 
+def may_word(user: Any, email: Email) -> bool:
+    """Tell whether a person may give an e-mail words of their own."""
+    papers = [mailable.by_name(row.paper) for row in email.papers.all()]
+    return all(paper is None or paper.may_word(user) for paper in papers)
+
+
 @transaction.atomic
 def resend(*, email: Email, to: str, subject: str, body: str, sent_by: Person, key: str) -> Email:
     """Send an e-mail again, with the same papers, and return the new one; raises as `send`.
@@ -183,8 +189,7 @@ def resend(*, email: Email, to: str, subject: str, body: str, sent_by: Person, k
         raise NotAllowedNow(_("This e-mail is still waiting to be sent. It goes by itself."))
     if email.status == Email.Status.SENDING and not email.is_unknown:
         raise NotAllowedNow(_("This e-mail is being sent now. Look again in some minutes."))
-    papers = [mailable.by_name(attached.paper) for attached in email.papers.all()]
-    if not all(paper is None or paper.may_word(sent_by) for paper in papers):
+    if not may_word(sent_by, email):
         _check_as_ours(email, subject=subject, body=body)
     again = _add(
         customer=email.customer,

@@ -123,12 +123,6 @@ def may_send_again(user: Any, email: Email) -> bool:
     )
 
 
-def may_word(user: Any, email: Email) -> bool:
-    """Tell whether a person may give an e-mail words of their own."""
-    papers = [mailable.by_name(row.paper) for row in email.papers.all()]
-    return all(paper is None or paper.may_word(user) for paper in papers)
-
-
 def _pages_of(email: Email) -> list[tuple[EmailPaper, str]]:
     """Return the papers of an e-mail, each with the address of the page of what it is about."""
     rows = []
@@ -244,7 +238,7 @@ class ResendView(EmailActView):
 
     def get_form_kwargs(self) -> dict[str, Any]:
         assert self.email is not None
-        may = may_word(self.request.user, self.email)
+        may = emails.may_word(self.request.user, self.email)
         return {**super().get_form_kwargs(), "may_word": may}
 
     def get_initial(self) -> dict[str, Any]:
