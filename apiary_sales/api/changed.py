@@ -60,7 +60,7 @@ def note(rows: list[Any]) -> dict[Any, datetime]:
     noted = RowChange.objects.filter(
         kind=kind_of(type(rows[0])), row_id__in=[row.pk for row in rows]
     )
-    changed_at = dict(noted.values_list("row_id", "changed_at"))
+    changed_at = dict(noted.order_by("changed_at").values_list("row_id", "changed_at"))
     for row in rows:
         row.changed_at = changed_at.get(row.pk)
     return changed_at

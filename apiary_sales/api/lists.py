@@ -268,7 +268,8 @@ class FollowedListFilterSet(ListFilterSet):
 
     def filter_queryset(self, queryset: QuerySet) -> QuerySet:
         noted = RowChange.objects.filter(kind=kind_of(queryset.model), row_id=OuterRef("pk"))
-        queryset = queryset.annotate(changed_at=Subquery(noted.values("changed_at")[:1]))
+        latest = noted.order_by("-changed_at").values("changed_at")[:1]
+        queryset = queryset.annotate(changed_at=Subquery(latest))
         return super().filter_queryset(queryset)
 
 

@@ -20,7 +20,8 @@ class BackupQuerySet(models.QuerySet["Backup"]):
 class RowChange(models.Model):
     """When a row that programs follow was changed last; the database notes it (`following.py`).
 
-    Rows that were not changed since this is noted have none.
+    Rows that were not changed since this is noted have none. A row has more than one where several
+    people changed it at once; the latest counts.
     """
 
     kind = models.CharField(_("kind"), max_length=40)
@@ -30,10 +31,8 @@ class RowChange(models.Model):
     class Meta:
         verbose_name = _("change of a row")
         verbose_name_plural = _("changes of rows")
-        constraints: ClassVar = [
-            models.UniqueConstraint(fields=["kind", "row_id"], name="row_changed_once")
-        ]
         indexes: ClassVar = [
+            models.Index(fields=["kind", "row_id"], name="keeping_changed_row"),
             models.Index(fields=["kind", "changed_at"], name="keeping_changed"),
         ]
 

@@ -28,7 +28,6 @@ FOLLOW = "books_follow"
 # Now, as Django keeps a moment: SQLite compares them as text, and Django writes six decimals, or
 # none where they are zeros.
 MOMENT_SQLITE = "replace(strftime('%Y-%m-%d %H:%M:%f', 'now') || '000', '.000000', '')"
-MOMENT_POSTGRESQL = "clock_timestamp()"
 
 
 @dataclass(frozen=True)
@@ -172,7 +171,7 @@ def _following(
         full = f"{function}_{name}"
         begin = f"CREATE TRIGGER {full} AFTER {event} ON {table}"
         if is_sqlite:
-            statement = f"{begin} {when}BEGIN {' '.join(_notes(table, rows, MOMENT_SQLITE))} END"
+            statement = f"{begin} {when}BEGIN {' '.join(_notes(table, rows))} END"
         else:
             # What the function does is part of what the trigger is known by.
             statement = (
@@ -182,28 +181,54 @@ def _following(
         yield BookTrigger(full, table, statement, function)
 
 
-def _notes(table: str, rows: list[str], moment: str) -> Iterator[str]:
-    """Yield a statement for each row that is changed with one of a table."""
-    told = {
-        (kind, query.format(row=row)): None
+def _told(table: str, rows: list[str]) -> Iterator[tuple[str, str]]:
+    """Yield the kind of each row that is changed with one of a table, and the query that finds it.
+
+    `rows` are the names under which a trigger has the row: NEW, OLD or both.
+    """
+    yield from dict.fromkeys(
+        (kind, query.format(row=row))
         for row in rows
         for kind, query in following.rows_told_by(table)
-    }
-    for kind, query in told:
+    )
+
+
+def _notes(table: str, rows: list[str]) -> Iterator[str]:
+    """Yield the statements of SQLite that note each row that is changed with one of a table."""
+    notes = RowChange._meta.db_table
+    for kind, query in _told(table, rows):
         yield (
-            f"INSERT INTO {RowChange._meta.db_table} (kind, row_id, changed_at) "
-            f"SELECT '{kind}', told.row_id, {moment} FROM ({query}) told "
-            "WHERE told.row_id IS NOT NULL "
-            "ON CONFLICT (kind, row_id) DO UPDATE SET changed_at = excluded.changed_at;"
+            f"UPDATE {notes} SET changed_at = {MOMENT_SQLITE} "
+            f"WHERE kind = '{kind}' AND row_id IN ({query});"
+        )
+        yield (
+            f"INSERT INTO {notes} (kind, row_id, changed_at) "
+            f"SELECT '{kind}', told.row_id, {MOMENT_SQLITE} FROM ({query}) told "
+            "WHERE told.row_id IS NOT NULL AND NOT EXISTS ("
+            f"SELECT 1 FROM {notes} n WHERE n.kind = '{kind}' AND n.row_id = told.row_id);"
         )
 
 
 def _following_body(table: str) -> str:
-    """Return what the function of a followed table does on PostgreSQL."""
-    new, old = (" ".join(_notes(table, [row], MOMENT_POSTGRESQL)) for row in ("NEW", "OLD"))
+    """Return what the function of a followed table does on PostgreSQL.
+
+    It never waits: where another transaction notes a change of the same row just now, it adds a
+    second note. Waiting there, with what an act has locked so far, could block two acts for ever.
+    An INSERT has no old row and a DELETE no new one: what belongs to none is left out.
+    """
+    notes = RowChange._meta.db_table
+    told = " UNION ".join(
+        f"SELECT '{kind}' AS kind, row_id FROM ({query}) one WHERE row_id IS NOT NULL"
+        for kind, query in _told(table, ["NEW", "OLD"])
+    )
     return (
-        f"BEGIN IF TG_OP <> 'INSERT' THEN {old} END IF; "
-        f"IF TG_OP <> 'DELETE' THEN {new} END IF; RETURN NULL; END"
+        f"DECLARE told record; BEGIN FOR told IN {told} LOOP "
+        f"UPDATE {notes} SET changed_at = clock_timestamp() WHERE id = ("
+        f"SELECT id FROM {notes} WHERE kind = told.kind AND row_id = told.row_id "
+        "LIMIT 1 FOR UPDATE SKIP LOCKED); "
+        f"IF NOT FOUND THEN INSERT INTO {notes} (kind, row_id, changed_at) "
+        "VALUES (told.kind, told.row_id, clock_timestamp()); END IF; "
+        "END LOOP; RETURN NULL; END"
     )
 
 

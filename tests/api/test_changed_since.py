@@ -126,6 +126,20 @@ def test_pages_by_the_moment_bring_each_row_once(read):
     assert seen == made
 
 
+def test_of_several_notes_of_a_row_the_latest_counts(read):
+    customer = builders.customer()
+    forget()
+    latest = datetime(2026, 3, 1, 12, tzinfo=UTC)
+    for at in (latest, datetime(2026, 2, 1, tzinfo=UTC)):
+        RowChange.objects.create(kind="customers.customer", row_id=customer.pk, changed_at=at)
+
+    [listed] = read("customers", changed_since="2026-03-01T12:00:00Z").json()["results"]
+    alone = read(f"customers/{customer.pk}").json()
+
+    assert [datetime.fromisoformat(row["changed_at"]) for row in (listed, alone)] == [latest] * 2
+    assert read("customers", changed_since="2026-03-01T12:00:01Z").json()["results"] == []
+
+
 @pytest.mark.parametrize("ordering", ["changed_at", "-changed_at"])
 def test_pages_of_one_row_by_the_moment_as_the_database_noted_it(read, ordering):
     made = {builders.customer(f"Shop {each}").pk for each in range(3)}

@@ -64,6 +64,7 @@ def test_an_order_is_handed_over_and_paid(send, order):
         "total_cents": 1_800,
         "tax_cents": 0,
         "change_cents": 200,
+        "marks": [],
     }
     assert (again.status_code, again.json()) == (201, answer.json())
 

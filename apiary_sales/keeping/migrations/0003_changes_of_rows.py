@@ -21,8 +21,7 @@ class Migration(migrations.Migration):
             options={
                 'verbose_name': 'change of a row',
                 'verbose_name_plural': 'changes of rows',
-                'indexes': [models.Index(fields=['kind', 'changed_at'], name='keeping_changed')],
-                'constraints': [models.UniqueConstraint(fields=('kind', 'row_id'), name='row_changed_once')],
+                'indexes': [models.Index(fields=['kind', 'row_id'], name='keeping_changed_row'), models.Index(fields=['kind', 'changed_at'], name='keeping_changed')],
             },
         ),
     ]
