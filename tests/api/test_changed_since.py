@@ -128,7 +128,7 @@ def test_pages_by_the_moment_bring_each_row_once(read):
 
 def test_of_several_notes_of_a_row_the_latest_counts(read):
     customer = builders.customer()
-    forget()
+    RowChange.objects.all().delete()
     latest = datetime(2026, 3, 1, 12, tzinfo=UTC)
     for at in (latest, datetime(2026, 2, 1, tzinfo=UTC)):
         RowChange.objects.create(kind="customers.customer", row_id=customer.pk, changed_at=at)
