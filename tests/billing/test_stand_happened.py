@@ -11,6 +11,8 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from apiary_sales.accounts import seller_proofs
+from apiary_sales.accounts.services import pins
 from apiary_sales.billing.models import Entry, HandedInSale, Invoice, Payment, StandSale
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import handed_in, stand_money
@@ -347,6 +349,49 @@ def test_a_seller_stays_the_seller_whoever_carries_the_sale_to_the_books(message
     sale = StandSale.objects.get()
     assert (sale.sold_by.username, sale.sent_by.username) == ("stand", "owner")
     assert sale.receipt.issued_by.username == "stand"
+
+
+def test_a_seller_who_sold_at_the_phone_is_believed_whoever_sends_the_sale(seller, message):
+    proof = seller.get("/stand/data/").json()["me"]["proof"]
+    carrier = Client()
+    carrier.force_login(builders.person("owner"))
+
+    send(carrier, message(seller_proof=proof))
+    again = send(carrier, message(seller_proof=None))
+
+    sale = StandSale.objects.get()
+    assert (sale.sold_by.username, kinds(), again.status_code) == ("stand", [], 200)
+    # Whoever reads what was sent can't sell in the person's name with it.
+    assert "seller_proof" not in sale.asked
+
+
+def test_a_sale_in_the_name_of_somebody_else_without_a_proof_is_told(message, owner):
+    pins.set_pin(person=builders.person("stand"), pin="4831", set_by=owner)
+    proof = seller_proofs.proof_of(builders.person("stand"))
+    pins.set_pin(person=builders.person("stand"), pin="5926", set_by=owner)
+    others = seller_proofs.proof_of(builders.person("office"))
+    carrier = Client()
+    carrier.force_login(builders.person("owner"))
+
+    for key, sent in enumerate((proof, others, "", None, 1, ["x"])):
+        send(carrier, message(key=f"sale-{key}", seller_proof=sent))
+
+    for sale in StandSale.objects.all():
+        [mark] = sale.marks.all()
+        assert (sale.sold_by.username, mark.kind) == ("stand", "seller")
+        assert mark.text == (
+            "The phone names Stand as the seller, but Owner was signed in when it sent the sale, "
+            "and it showed neither the PIN nor the sign-in of Stand. Ask who sold."
+        )
+    assert StandSale.objects.count() == 6
+
+
+def test_a_sale_that_is_handed_in_is_kept_without_the_proof_of_its_seller(seller, message):
+    body = message(seller_proof=seller.get("/stand/data/").json()["me"]["proof"])
+
+    send(seller, {"key": "sale-1", "body": body, "text": "One jar"}, "/stand/handed-in/")
+
+    assert "seller_proof" not in HandedInSale.objects.get().body
 
 
 @pytest.mark.parametrize("seller_pk", ["bottling", 10**6])

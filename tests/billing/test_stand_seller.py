@@ -5,6 +5,7 @@ import json
 import pytest
 from django.urls import reverse
 
+from apiary_sales.accounts import seller_proofs
 from apiary_sales.accounts.services import people, pins
 from tests import builders
 
@@ -35,7 +36,11 @@ def test_the_right_pin_says_who_sells_and_changes_nothing_about_who_is_signed_in
     answer = ask(suki, "4831")
 
     assert (answer.status_code, answer["X-Stand"]) == (200, "1")
-    assert answer.json() == {"id": suki.pk, "name": "Suki"}
+    assert answer.json() == {
+        "id": suki.pk,
+        "name": "Suki",
+        "proof": seller_proofs.proof_of(suki),
+    }
     assert client.get(reverse("billing:money")).status_code == 200
     assert client.get("/").wsgi_request.user.username == "office"
 

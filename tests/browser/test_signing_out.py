@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from apiary_sales.accounts.services import people
+from apiary_sales.accounts.services import people, pins
+from apiary_sales.billing.models import StandSale
 from tests import builders
 from tests.browser.conftest import CHROMIUM_PATH, PHONE
 from tests.browser.tills import at, open_till, sees, sell_one, wait_until
@@ -50,6 +51,16 @@ def type_in(page, name):
     page.fill("input[name=password]", name)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(lambda url: "sign-in" not in url)
+
+
+def choose_seller(page, name):
+    page.get_by_role("button", name="Change the seller").click()
+    page.get_by_role("dialog").get_by_role("button", name=name).click()
+
+
+def type_pin(page, pin):
+    page.locator("#till-pin").fill(pin)
+    page.locator("#till-pin").press("Enter")
 
 
 def sign_out(page):
@@ -114,6 +125,32 @@ def test_the_page_that_is_kept_names_nobody_and_still_knows_the_seller(sign_in, 
     page.context.set_offline(True)
     page.reload()
     page.get_by_role("button", name="Suki Fennimore sells. Change the seller").wait_for()
+
+
+def test_who_took_over_with_a_pin_is_believed_with_and_without_signal(sign_in, pounds):
+    suki = people.add(username="suki", name="Suki", role="stand", password="beeswax-and-twine")
+    pins.set_pin(person=suki, pin="4831", set_by=suki)
+    page = sign_in("stand", PHONE)
+    page.goto("/stand/")
+    open_till(page)
+    choose_seller(page, "Suki")
+    type_pin(page, "4831")
+    page.get_by_role("button", name="Suki sells. Change the seller").wait_for()
+    sell_one(page)
+    sees(page, "Recorded on receipt")
+    choose_seller(page, "Stand")
+    page.get_by_role("button", name="Stand sells. Change the seller").wait_for()
+
+    page.context.set_offline(True)
+    choose_seller(page, "Suki")
+    type_pin(page, "4831")
+    page.get_by_role("button", name="Suki sells. Change the seller").wait_for()
+    sell_one(page)
+    page.context.set_offline(False)
+
+    wait_until(lambda: StandSale.objects.count() == 2)
+    for sale in StandSale.objects.all():
+        assert (sale.sold_by, sale.sent_by.username, list(sale.marks.all())) == (suki, "stand", [])
 
 
 def test_a_sale_after_the_session_ended_is_kept_and_sent_after_signing_in(till, pounds):

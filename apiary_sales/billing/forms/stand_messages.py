@@ -14,6 +14,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.seller_proofs import is_proof
 from apiary_sales.billing.models import Payment, SaleMark, StandSale
 from apiary_sales.billing.services.stand_marks import MarkFound
 from apiary_sales.billing.services.stand_money import PaymentMade
@@ -30,19 +31,24 @@ from inventory.stock.models import Place
 
 SELL = "orders.sell_at_stand"
 # What two messages under one key may differ in and still tell of the same sale.
-NOT_THE_SALE = frozenset({"wants_data", "data_made_at", "clock_said", "corrects", "total_cents"})
+NOT_THE_SALE = frozenset(
+    {"wants_data", "data_made_at", "clock_said", "corrects", "total_cents", "seller_proof"}
+)
 TEXT_MAX = 1000
 
 
-def parse_sale(data: Any) -> dict[str, Any]:
+def parse_sale(data: Any, *, sent_by: User | None = None) -> dict[str, Any]:
     """Return the arguments of `stand.sell` out of what the stand page sent.
+
+    With `sent_by`, who is signed in at the phone, the sale is marked where it names somebody else
+    as its seller and has no proof of that person. Without, a person has looked at the sale.
 
     Prices come from the page, because the buyer paid what the page showed: a sale kept without
     signal may reach us after a price has changed. Raises `BadValue` for anything unreadable.
     """
     if not isinstance(data, dict):
         raise unreadable()
-    seller, marks = _seller(data)
+    seller, marks = _seller(data, sent_by)
     return {
         "key": text(data, "key"),
         "place": _place(text(data, "place")),
@@ -57,7 +63,7 @@ def parse_sale(data: Any) -> dict[str, Any]:
         "corrects": _corrects(data),
         "sold_by": seller,
         "marks": marks,
-        "asked": data,
+        "asked": kept(data),
     }
 
 
@@ -72,18 +78,33 @@ def is_same(asked: Mapping[str, Any] | None, data: Mapping[str, Any]) -> bool:
     return sale(asked) == sale(data)
 
 
-def _seller(data: dict) -> tuple[User | None, list[MarkFound]]:
-    """Return who sold, None where the message names nobody who can have, with a mark then."""
+def kept(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is kept of a message: nothing with which others could sell in somebody's name."""
+    return {name: value for name, value in data.items() if name != "seller_proof"}
+
+
+def _seller(data: dict, sent_by: User | None) -> tuple[User | None, list[MarkFound]]:
+    """Return who sold, None where the message names nobody who can have; with a mark of a doubt."""
     asked = data.get("seller")
     if asked is None:
         return None, []
     found = User.objects.filter(pk=_whole(data, "seller")).first()
     if found is not None and found.is_active and found.has_perm(SELL):
-        return found, []
+        if sent_by in (None, found) or is_proof(data.get("seller_proof"), found):
+            return found, []
+        return found, [MarkFound(SaleMark.Kind.SELLER, _without_proof(found, sent_by))]
     with translation.override(conventions.current().language):
         name = found.display_name if found else asked
         sentence = _("%(name)s may not sell at the stand; whoever sent the sale counts as seller.")
         return None, [MarkFound(SaleMark.Kind.SELLER, sentence % {"name": name})]
+
+
+def _without_proof(seller: User, sent_by: User) -> str:
+    with translation.override(conventions.current().language):
+        return _(
+            "The phone names %(name)s as the seller, but %(sender)s was signed in when it sent the "
+            "sale, and it showed neither the PIN nor the sign-in of %(name)s. Ask who sold."
+        ) % {"name": seller.display_name, "sender": sent_by.display_name}
 
 
 def _corrects(data: dict) -> StandSale | None:

@@ -17,6 +17,7 @@ from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET, require_POST
 
 from apiary_sales.accounts.queries import sellers
+from apiary_sales.accounts.seller_proofs import proof_of
 from apiary_sales.billing.forms import stand_messages as messages
 from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.models import StandSale
@@ -67,7 +68,7 @@ def record_sale(request: HttpRequest) -> JsonResponse:
     """
     try:
         message = json_texts.read(request.body)
-        fields = messages.parse_sale(message)
+        fields = messages.parse_sale(message, sent_by=person_of(request))
     except json_texts.UnreadableJson:
         return refusal(str(messages.unreadable()), status=422)
     except HouseError as error:
@@ -130,7 +131,7 @@ def hand_in(request: HttpRequest) -> JsonResponse:
         body = message["body"]
         handed_in.hand_in(
             key=messages.text(message, "key"),
-            body=body,
+            body=messages.kept(body),
             text=messages.text(message, "text", messages.TEXT_MAX),
             reason=str(message.get("reason") or "")[: messages.TEXT_MAX],
             device=messages.text(body, "device") if body.get("device") else "",
@@ -146,7 +147,7 @@ def catalogue_for(request: HttpRequest) -> dict[str, Any]:
     user = person_of(request)
     return {
         **stand_catalogue.catalogue(stand_queries.places(user), sellers()),
-        "me": {"id": user.pk, "name": user.display_name},
+        "me": {"id": user.pk, "name": user.display_name, "proof": proof_of(user)},
     }
 
 

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_POST
 
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.seller_proofs import proof_of
 from apiary_sales.accounts.services import pins
 from apiary_sales.billing.views.stand_app import OURS
 from inventory.shared import json_texts
@@ -22,8 +23,8 @@ TEXT_LENGTH_MAX = 100
 def change_seller(request: HttpRequest) -> JsonResponse:
     """Answer whether the PIN is that of the person who wants to be the seller.
 
-    Who is signed in stays signed in, and no rights change. 422 says what is wrong, 429 how long to
-    wait.
+    Who is signed in stays signed in, and no rights change. The answer has the mark that the phone
+    sends with each sale of that person. 422 says what is wrong, 429 how long to wait.
     """
     if not request.user.is_authenticated:
         return _refusal(_("Sign in again to change the seller."), status=401)
@@ -38,7 +39,9 @@ def change_seller(request: HttpRequest) -> JsonResponse:
         return _refusal(str(error), status=429, wait_seconds=error.wait_seconds)
     except HouseError as error:
         return _refusal(str(error), status=422)
-    return JsonResponse({"id": seller.pk, "name": seller.display_name}, headers=OURS)
+    return JsonResponse(
+        {"id": seller.pk, "name": seller.display_name, "proof": proof_of(seller)}, headers=OURS
+    )
 
 
 def _parse(body: bytes) -> dict[str, Any]:

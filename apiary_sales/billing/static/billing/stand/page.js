@@ -344,6 +344,7 @@ function newEntry(payments, onTop, change) {
     device,
     place,
     seller: seller?.id ?? null,
+    seller_proof: seller?.proof ?? null,
     lines: lines.map(lineSent),
     discount_cents: discount,
     on_top_cents: onTop,

@@ -13,12 +13,14 @@ const PATIENCE_MS = 6000;
 
 let chosen = null;
 
-/* The seller of the next sale: {id, name}. */
+/* The seller of the next sale: {id, name, proof}. With the proof, the server believes that the person
+   sold here, whoever is signed in when the sale is sent. */
 export function sellerNow() {
   const { me, sellers } = latest();
   // A person who signs in afterwards sells under the own name.
   if (chosen?.under !== me.id) return me;
-  return sellers.find(({ id }) => id === chosen.id) ?? { id: chosen.id, name: chosen.name };
+  const { id, proof } = chosen;
+  return { id, name: sellers.find((each) => each.id === id)?.name ?? chosen.name, proof };
 }
 
 /* The first word of a name, which a small screen has room for; all of it where two people share it. */
@@ -40,7 +42,9 @@ export function showSeller() {
 }
 
 async function take({ id, name }) {
-  chosen = { id, name, under: latest().me.id };
+  const { me } = latest();
+  const proof = id === me.id ? me.proof : (await pinsKept())[id]?.proof;
+  chosen = { id, name, proof, under: me.id };
   showSeller();
   await remember("seller", chosen);
 }
@@ -64,11 +68,13 @@ async function derive(pin, salt) {
 
 const pinsKept = async () => (await recall("pins")) ?? {};
 
-async function keepPin(id, pin) {
+async function keepPin(id, pin, proof) {
+  const kept = { proof, wrong: 0, until: 0 };
   // Pages without a certificate have no such functions: they change sellers with signal only.
-  if (!crypto.subtle) return;
-  const salt = crypto.getRandomValues(new Uint8Array(16));
-  const kept = { salt: textOf(salt), hash: await derive(pin, salt), wrong: 0, until: 0 };
+  if (crypto.subtle) {
+    const salt = crypto.getRandomValues(new Uint8Array(16));
+    Object.assign(kept, { salt: textOf(salt), hash: await derive(pin, salt) });
+  }
   await remember("pins", { ...(await pinsKept()), [id]: kept });
 }
 
@@ -76,7 +82,7 @@ async function keepPin(id, pin) {
 async function lookHere({ id, name }, pin) {
   const pins = await pinsKept();
   const kept = pins[id];
-  if (!kept || !crypto.subtle) return say("pin_needs_signal", { name });
+  if (!kept?.hash || !crypto.subtle) return say("pin_needs_signal", { name });
   if (kept.until > Date.now())
     return say("pin_wait", { minutes: Math.ceil((kept.until - Date.now()) / 60000) });
   const isRight = (await derive(pin, bytesOf(kept.salt))) === kept.hash;
@@ -103,7 +109,7 @@ async function look(person, pin, token) {
   // Somebody else may have answered: the portal of a public network.
   if (answer.headers.get("X-Stand") !== "1") return lookHere(person, pin);
   if (answer.ok && said.id === person.id) {
-    await keepPin(person.id, pin);
+    await keepPin(person.id, pin, said.proof);
     return "";
   }
   return said.message ?? lookHere(person, pin);
