@@ -265,7 +265,7 @@ class JarsKeepApartApiView(ApiActView):
         """Keep jars apart that came back, until somebody decides."""
         lot = pieces_of(code, product)
         key = self.key()
-        made = returned_jars.set_aside(
+        made = returned_jars.keep_apart(
             lot=lot, **self.checked(), recorded_by=person_of(request), key=key
         )
         return Response(ReturnedJarsSerializer(made).data, status=status.HTTP_201_CREATED)
@@ -281,7 +281,7 @@ class ReturnedJarsApiView(ListApiView):
     queryset = ReturnedJars.objects.none()
 
     def get_queryset(self):
-        return queries.returned_to_decide()
+        return queries.returned_to_decide(person_of(self.request))
 
 
 class JarsMistakeSerializer(serializers.Serializer):

@@ -43,7 +43,7 @@ from inventory.bottling.views.goods import ROWS_SHOWN, goods_of
 from inventory.bottling.views.parts import RECEIPTS_SHOWN, part_of, receipts_of
 from inventory.bottling.views.runs import run_of
 from inventory.shared import documents
-from inventory.shared.people import sees_costs
+from inventory.shared.people import person_of, sees_costs
 from inventory.stock.models import PostingLine
 
 RUN_BOTTLING = "inventory.run_bottling"
@@ -404,7 +404,7 @@ class JarsToDoApiView(ReadingApiView):
         """Say which jars wait for something."""
         told = {
             "unlabelled": jar_queries.unlabelled_in_stock(),
-            "returned": jar_queries.returned_to_decide(),
+            "returned": jar_queries.returned_to_decide(person_of(request)),
             "boxes": jar_queries.boxes(),
         }
         return Response(JarsToDoSerializer(told).data)

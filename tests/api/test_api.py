@@ -623,7 +623,7 @@ SERVICES = {
     "runs/{number}/cancel/": (bottling.RunCancelApiView, runs.cancel),
     "lots/{code}/{product}/label/": (jars.JarsLabelApiView, jar_services.label),
     "lots/{code}/{product}/empty/": (jars.JarsEmptyApiView, jar_services.empty),
-    "lots/{code}/{product}/came-back/": (jars.JarsKeepApartApiView, returned_jars.set_aside),
+    "lots/{code}/{product}/came-back/": (jars.JarsKeepApartApiView, returned_jars.keep_apart),
     "lots/{code}/{product}/take-apart/": (jars.BoxesApartApiView, gift_boxes.take_apart),
     "lots/{code}/{product}/release/": (holds.LotReleaseApiView, hold_services.release_lot),
     "lots/{code}/measurements/": (

@@ -282,10 +282,15 @@ def test_jars_that_came_back_wait_are_released_and_written_off(send, read, jars)
     lot = filled(jars, jars.own)
     body = {"place": "shelf", "pieces": 6, "reason": "from the market, box open"}
 
-    kept = made(send(f"lots/A-17/{lot.what}/came-back/", body, role="stand"))
+    elsewhere = send(f"lots/A-17/{lot.what}/came-back/", body, role="stand")
+    kept = made(send(f"lots/A-17/{lot.what}/came-back/", body, role="bottling"))
     path = f"returned-jars/{kept['id']}/decide/"
     release = {"decision": "released", "pieces": 4, "target": "shelf", "reason": "all sealed"}
 
+    # Who sells at the stand has no business at a shelf.
+    assert fields(elsewhere) == ["place"]
+    assert read("returned-jars/", role="stand").json()["results"] == []
+    assert [row["id"] for row in read("returned-jars/").json()["results"]] == [kept["id"]]
     # Whoever writes off may not release.
     assert send(path, release, role="stand").status_code == 403
     assert fields(send(path, {**release, "reason": ""})) == ["reason"]
@@ -306,7 +311,7 @@ def test_jars_are_kept_apart_and_decided_about_on_the_days_that_are_sent(send, j
     lot = bottling_room.recorded(jars.room, bottled_on=days_ago(9)).packed_lot
     body = {"place": "shelf", "pieces": 6, "reason": "from the market, box open"}
     body["set_aside_on"] = days_ago(5).isoformat()
-    kept = made(send(f"lots/{lot.code}/{lot.what}/came-back/", body, role="stand"))
+    kept = made(send(f"lots/{lot.code}/{lot.what}/came-back/", body, role="bottling"))
     path = f"returned-jars/{kept['id']}/decide/"
     decided = {"decision": "spoiled", "pieces": 6}
 

@@ -20,7 +20,9 @@ from inventory.bottling.queries import changed_lots
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import PartNeed, needs
 from inventory.shared import words
-from inventory.stock.models import Balance, Lot, Place
+from inventory.shared.people import Person
+from inventory.stock import own_places
+from inventory.stock.models import Balance, Lot, Place, PostingLine
 
 
 @dataclass(frozen=True)
@@ -126,11 +128,16 @@ def labels_for(product: Product) -> QuerySet[Product]:
     )
 
 
-def returned_to_decide() -> QuerySet[ReturnedJars]:
-    """Return the pieces that came back and that nobody has decided about."""
-    return ReturnedJars.objects.filter(decision="").select_related(
+def returned_to_decide(person: Person) -> QuerySet[ReturnedJars]:
+    """Return the pieces that came back where a person may act, and that nobody decided about."""
+    waiting = ReturnedJars.objects.filter(decision="").select_related(
         "lot__product__item", "set_aside_by", "set_aside"
     )
+    if own_places.has_every(person):
+        return waiting
+    # They were taken from the place where they came back.
+    own = PostingLine.objects.filter(quantity__lt=0, place__kind__in=own_places.KINDS)
+    return waiting.filter(set_aside__in=own.values("posting"))
 
 
 def unlabelled_in_stock() -> list[Balance]:

@@ -77,6 +77,35 @@ def set_aside(
 
 
 @transaction.atomic
+def keep_apart(
+    *,
+    lot: Lot,
+    place: Place,
+    pieces: int,
+    reason: str,
+    recorded_by: Person,
+    key: str,
+    set_aside_on: date | None = None,
+) -> ReturnedJars:
+    """Set pieces aside that a person found at a place, as `set_aside` does.
+
+    Raises `BadValue` too where the person may not act at the place.
+    """
+    problems = Problems()
+    own_places.check(problems, "place", place, recorded_by)
+    problems.raise_any()
+    return set_aside(
+        lot=lot,
+        place=place,
+        pieces=pieces,
+        reason=reason,
+        recorded_by=recorded_by,
+        key=key,
+        set_aside_on=set_aside_on,
+    )
+
+
+@transaction.atomic
 def write_off(
     *,
     returned: ReturnedJars,

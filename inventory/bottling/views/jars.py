@@ -44,7 +44,7 @@ def jar_list(request: HttpRequest) -> HttpResponse:
     """Jars that wait for a label, jars that came back, and the gift boxes."""
     context = {
         "unlabelled": queries.unlabelled_in_stock(),
-        "returned": queries.returned_to_decide(),
+        "returned": queries.returned_to_decide(person_of(request)),
         "boxes": queries.boxes(),
     }
     return render(request, "inventory/bottling/jar_list.html", context)
@@ -216,7 +216,7 @@ class SetAsideView(LotActView):
     template_name = "inventory/bottling/jars_set_aside.html"
 
     def act(self, data: dict[str, Any]) -> ReturnedJars:
-        return returned_jars.set_aside(lot=self.lot, recorded_by=person_of(self.request), **data)
+        return returned_jars.keep_apart(lot=self.lot, recorded_by=person_of(self.request), **data)
 
     def done_message(self, made: ReturnedJars) -> str:
         return ngettext(
