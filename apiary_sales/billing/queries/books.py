@@ -103,7 +103,7 @@ def _other_ways_of_paying() -> Iterator[str]:
         .select_related("entry__payment")
         .order_by("id")
     ):
-        payment = line.entry.payment
+        payment = cast("Payment", line.entry.payment)
         yield (
             f"Payment {payment.pk} says that it was paid by {payment.get_method_display()}, and is "
             f"entered as {Payment.Method(line.account).label}."
