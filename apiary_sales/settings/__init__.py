@@ -96,6 +96,8 @@ BODY_WITH_FILES_MAX_SIZE = 20_000_000
 DATA_UPLOAD_MAX_NUMBER_FILES = 5
 
 INSTALLED_APPS = [
+    # First: of two commands of one name, that of the earlier app runs.
+    "apiary_sales.accounts.ahead_of_django",
     "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",

@@ -47,8 +47,9 @@ RELEASES = (
                 "wait."
             ),
             _(
-                "The database itself refuses to change or delete what is booked, and a seal of the "
-                "books on statements and backups shows any change behind the program's back."
+                "The database itself refuses to change or delete what is booked, and a seal on "
+                "statements and backups shows where entries of stock or money were changed behind "
+                "the program's back."
             ),
             _(
                 "When two people change the same page at the same time, nobody's change is lost: "

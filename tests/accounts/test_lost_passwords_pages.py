@@ -12,8 +12,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
-from apiary_sales.accounts.models import User
-from apiary_sales.accounts.services import lost_passwords, people
+from apiary_sales.accounts.models import ApiToken, HouseSession, User
+from apiary_sales.accounts.services import lost_passwords, people, tokens
 from inventory.shared.errors import TooManyTries
 from tests import builders
 
@@ -156,6 +156,21 @@ def test_who_is_switched_off_gets_no_link(client, maren):
     assert "Maren is switched off and can&#x27;t sign in." in page.content.decode()
 
 
+def test_a_link_ends_with_being_switched_off_also_when_switched_on_again(client, maren):
+    builders.person("owner")
+    link = lost_passwords.link_for(person=maren, site="")
+    people.switch_off(person=maren)
+    off = client.get(link, follow=True).context["validlink"]
+
+    person = people.switch_on(person=maren)
+    set_by_link(client, link)
+
+    assert off is False
+    assert client.login(username="maren", password=NEW) is False
+    set_by_link(client, lost_passwords.link_for(person=person, site=""))
+    assert client.login(username="maren", password=NEW) is True
+
+
 def test_where_no_e_mail_leaves_the_house_the_page_says_whom_to_ask(client, settings):
     builders.person("owner")
     settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
@@ -200,4 +215,29 @@ def test_the_command_refuses_a_weak_password_and_names_who_there_is(maren, monke
         call_command("set_password", "mara")
 
     assert str(unknown.value) == "Nobody signs in as 'mara'. There are: maren"
+    assert User.objects.get(username="maren").check_password("old-beeswax") is True
+
+
+def test_the_command_of_django_ends_all_access_too(client, maren, monkeypatch):
+    client.force_login(maren)
+    tokens.make(person=maren, name="Scale", scopes="read", days=30)
+    monkeypatch.setattr("getpass.getpass", lambda prompt: NEW)
+    said = StringIO()
+
+    call_command("changepassword", "maren", stdout=said)
+
+    assert "They are signed out everywhere" in said.getvalue()
+    assert not ApiToken.objects.exists()
+    assert not HouseSession.objects.filter(person=maren).exists()
+    assert client.login(username="maren", password=NEW) is True
+
+
+def test_the_command_of_django_ends_nothing_where_the_password_is_refused(maren, monkeypatch):
+    tokens.make(person=maren, name="Scale", scopes="read", days=30)
+    monkeypatch.setattr("getpass.getpass", lambda prompt: "12345")
+
+    with pytest.raises(CommandError):
+        call_command("changepassword", "maren", stdout=StringIO(), stderr=StringIO())
+
+    assert ApiToken.objects.filter(user=maren).exists()
     assert User.objects.get(username="maren").check_password("old-beeswax") is True

@@ -67,6 +67,29 @@ def test_a_payment_entered_at_another_amount(invoice):
     assert f"Payment {payment.pk} of 2000 cents is entered at 2001." in faults()
 
 
+@pytest.mark.usefixtures("without_triggers")
+def test_a_payment_that_is_said_to_be_paid_another_way(invoice):
+    payment = Payment.objects.get()
+    rows(Payment, pk=payment.pk).update(method="card")
+
+    assert faults() == [
+        f"Payment {payment.pk} says that it was paid by card, and is entered as check."
+    ]
+
+
+@pytest.mark.usefixtures("without_triggers")
+def test_documents_that_were_given_to_another_customer(invoice):
+    other = builders.customer("Harvest Table")
+    payment = Payment.objects.get()
+    rows(Invoice, pk=invoice.pk).update(customer=other)
+    rows(Payment, pk=payment.pk).update(customer=None)
+
+    found = faults()
+
+    assert "F26-00001 says Harvest Table, and is entered for Corner Grocery." in found
+    assert f"Payment {payment.pk} says no customer, and is entered for Corner Grocery." in found
+
+
 def test_a_balance_that_is_not_the_sum_of_its_lines(invoice):
     CustomerBalance.objects.update(owed_cents=3_999)
 

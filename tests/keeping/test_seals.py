@@ -6,6 +6,7 @@ from datetime import timedelta
 from io import StringIO
 
 import pytest
+import time_machine
 from django.core.management import CommandError, call_command
 from django.db import IntegrityError, connection, transaction
 from django.template.loader import render_to_string
@@ -15,6 +16,7 @@ from apiary_sales.billing import papers
 from apiary_sales.billing.models import Entry, EntryLine
 from apiary_sales.billing.services import closing
 from apiary_sales.keeping import triggers
+from apiary_sales.keeping.models import Backup
 from inventory.stock import seal_text
 from inventory.stock.models import Posting, Seal
 from inventory.stock.queries import seals as found
@@ -190,6 +192,56 @@ def test_a_chain_that_was_made_anew_lacks_the_noted_seal(books):
     assert faults() == []
     with pytest.raises(CommandError, match=r"^1 faults\."):
         call_command("verify_ledger", seal=noted, stdout=StringIO(), stderr=StringIO())
+
+
+def told_by_verify_ledger():
+    told = StringIO()
+    with pytest.raises(CommandError, match=r"^1 faults\."):
+        call_command("verify_ledger", stdout=StringIO(), stderr=told)
+    return told.getvalue()
+
+
+def test_a_seal_that_a_backup_noted_and_that_is_gone_is_named(books):
+    for days in (2, 1):
+        seals.make()
+        noted = str(Seal.objects.newest())
+        made_at = timezone.now() - timedelta(days=days)
+        Backup.objects.create(kind="nightly", ok=True, seal=noted, made_at=made_at)
+        pay(books.customer, 100)
+    call_command("verify_ledger", stdout=StringIO())
+    last = Seal.objects.get(number=2)
+
+    change("DELETE FROM inventory_seal WHERE number >= 2")
+    without_last = told_by_verify_ledger()
+    change("DELETE FROM inventory_seal")
+    without_any = told_by_verify_ledger()
+    seals.make()
+    made_anew = told_by_verify_ledger()
+
+    assert f"noted a seal that these books do not have: {last}. " in without_last
+    assert "So say 1 of 2 backups." in without_last
+    assert without_any == made_anew
+    assert "So say 2 of 2 backups." in made_anew
+
+
+@pytest.mark.parametrize(("days", "is_told"), [(1, False), (3, True)])
+def test_old_entries_without_any_seal_are_told_and_are_no_fault(books, days, is_told):
+    first, again = StringIO(), StringIO()
+
+    with time_machine.travel(timezone.localtime() + timedelta(days=days)):
+        call_command("verify_ledger", stdout=StringIO(), stderr=first)
+        call_command("verify_ledger", stdout=StringIO(), stderr=again)
+
+    assert ("and no seal at all" in first.getvalue()) is is_told
+    assert again.getvalue() == ""
+
+
+def test_a_house_without_entries_is_told_of_nothing(db):
+    told = StringIO()
+
+    call_command("verify_ledger", stdout=StringIO(), stderr=told)
+
+    assert told.getvalue() == ""
 
 
 @pytest.mark.parametrize("digits", [16, 64])

@@ -2,8 +2,9 @@
 
 Django's own token is in it: it is signed over the password's hash and the last sign-in, so that it
 ends with its use, with any other new password, with a sign-in, and after PASSWORD_RESET_TIMEOUT;
-and here over the role and whether the person may sign in, so that it ends with another role and
-opens nothing while they are switched off.
+and here over the role, whether the person may sign in, and when that was changed last as the trail
+of changes has it. So it ends with another role and with being switched off, also where the person
+is switched on again within its hours.
 """
 
 import smtplib
@@ -11,11 +12,12 @@ from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
+from auditlog.models import LogEntry
 from django.conf import settings
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.core.mail import EmailMessage
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Max, Q
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone, translation
@@ -43,7 +45,13 @@ class LinkTokens(PasswordResetTokenGenerator):
     """The tokens of links: see above for what ends them."""
 
     def _make_hash_value(self, user: Any, timestamp: int) -> str:
-        return f"{super()._make_hash_value(user, timestamp)}{user.role}{user.is_active}"
+        switched = (
+            LogEntry.objects.get_for_object(user)
+            .filter(changes__has_key="is_active")
+            .aggregate(last=Max("pk"))["last"]
+        )
+        ends_with = f"{user.role}{user.is_active}{switched}"
+        return f"{super()._make_hash_value(user, timestamp)}{ends_with}"
 
 
 LINKS = LinkTokens()

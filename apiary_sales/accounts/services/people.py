@@ -41,7 +41,7 @@ def change_role(*, person: User, role: str) -> User:
     if role != User.Role.OWNER:
         _keep_an_owner(person)
     if role != person.role:
-        _end_access(person)
+        end_access(person=person)
     person.role = role
     save_checked(person)
     roles.put_in_step(person)
@@ -59,7 +59,7 @@ def reset_password(*, person: User, password: str, must_change_password: bool = 
     person.set_password(password)
     person.must_change_password = must_change_password
     person.save(update_fields=["password", "must_change_password"])
-    _end_access(person)
+    end_access(person=person)
     return person
 
 
@@ -93,7 +93,7 @@ def switch_off(*, person: User) -> User:
     _keep_an_owner(person)
     person.is_active = False
     person.save(update_fields=["is_active"])
-    _end_access(person)
+    end_access(person=person)
     return person
 
 
@@ -102,13 +102,14 @@ def switch_on(*, person: User) -> User:
     """Let a person sign in again; what ended when they were switched off does not come back."""
     person = User.objects.select_for_update().get(pk=person.pk)
     # One that was begun in the moment of switching off.
-    _end_access(person)
+    end_access(person=person)
     person.is_active = True
     person.save(update_fields=["is_active"])
     return person
 
 
-def _end_access(person: User) -> None:
+@transaction.atomic
+def end_access(*, person: User) -> None:
     """End where a person is signed in, and the keys of their programs."""
     sessions.sign_out_others(person=person, but=None)
     tokens.end_all(person=person)

@@ -28,6 +28,8 @@ def faults() -> Iterator[str]:
     """Yield one sentence for each way in which the stored book breaks a law of its own."""
     yield from _crooked_entries()
     yield from _documents_and_entries()
+    yield from _other_ways_of_paying()
+    yield from _entries_of_others()
     yield from _wrong_balances()
     yield from _wrong_totals()
     yield from _wrong_credits()
@@ -91,6 +93,39 @@ def _documents_and_entries() -> Iterator[str]:
         | (Q(kind=Entry.Kind.CREDIT_NOTE) & Q(invoice__credits__isnull=True))
     ).order_by("id"):
         yield f"Entry {entry.pk} is called a {entry.get_kind_display()}, which it is not."
+
+
+def _other_ways_of_paying() -> Iterator[str]:
+    """A payment is in the book on the account that is named as the way it was paid."""
+    for line in (
+        EntryLine.objects.filter(entry__payment__isnull=False, account__in=Payment.Method.values)
+        .exclude(account=F("entry__payment__method"))
+        .select_related("entry__payment")
+        .order_by("id")
+    ):
+        payment = cast("Payment", line.entry.payment)
+        yield (
+            f"Payment {payment.pk} says that it was paid by {payment.get_method_display()}, and is "
+            f"entered as {Payment.Method(line.account).label}."
+        )
+
+
+def _entries_of_others() -> Iterator[str]:
+    """What an invoice or a payment enters as owed is owed by its own customer."""
+    owed = EntryLine.objects.filter(account=Account.RECEIVABLE).order_by("id")
+    for document in ("invoice", "payment"):
+        for line in (
+            owed.filter(**{f"entry__{document}__isnull": False})
+            .exclude(customer=F(f"entry__{document}__customer"))
+            .exclude(**{"customer": None, f"entry__{document}__customer": None})
+            .select_related("customer", f"entry__{document}__customer")
+        ):
+            found = getattr(line.entry, document)
+            what = str(found) if document == "invoice" else f"Payment {found.pk}"
+            yield (
+                f"{what} says {found.customer or 'no customer'}, and is entered for "
+                f"{line.customer or 'no customer'}."
+            )
 
 
 def _wrong_balances() -> Iterator[str]:

@@ -1,6 +1,7 @@
 from django.core.management.base import BaseCommand, CommandError
 
 from apiary_sales.keeping import books, triggers
+from apiary_sales.keeping.queries import noted_seals
 from inventory.stock.models import Posting, PostingLine, Seal
 from inventory.stock.queries import seals as sealed
 from inventory.stock.services import seals
@@ -20,11 +21,13 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args, **options) -> None:
-        faults = [*books.faults(), *triggers.faults()]
+        faults = [*books.faults(), *triggers.faults(), *noted_seals.faults()]
         if options["seal"]:
             faults += self._of_noted(options["seal"])
         for fault in faults:
             self.stderr.write(fault)
+        if warning := noted_seals.warning():
+            self.stderr.write(warning)
         if faults:
             raise CommandError(
                 f"{len(faults)} faults. Stop working in the program, keep a copy of the database, "
