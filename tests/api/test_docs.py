@@ -7,6 +7,7 @@ from urllib.parse import quote
 import jsonschema
 import pytest
 
+from apiary_sales.accounts.models import ApiToken
 from apiary_sales.api import description, docs, examples, subjects, tour
 from tests import builders
 
@@ -54,6 +55,29 @@ def test_the_roles_that_are_told_may_ask_and_no_others(client, kept, role):
                 differing[path] = operation["x-roles"]
 
     assert differing == {}
+
+
+@pytest.mark.parametrize("scope", ["read", "sell", "read write"])
+def test_a_key_is_kept_from_what_is_not_for_its_scope(client, kept, scope):
+    """Each operation, asked with a key of the owner, whom nothing else keeps from it."""
+    headers = {"Authorization": builders.authorization("owner"), "Idempotency-Key": "walk"}
+    ApiToken.objects.update(scopes=scope)
+    differing, asked = {}, set()
+    for path, method, operation in docs.operations(kept):
+        if "x-scopes" not in operation or (scope in operation["x-scopes"] and method != "get"):
+            continue
+        asked.add(method)
+        answer = client.generic(
+            method.upper(), re.sub(r"{\w+}", "1", path), "{}", "application/json", headers=headers
+        )
+        is_kept = answer.status_code == 403 and "This key is for" in answer.json()["detail"]
+        # No address is there with what is no day or name in it.
+        if is_kept == (scope in operation["x-scopes"]) and answer.status_code != 404:
+            differing[method, path] = operation["x-scopes"]
+        assert "For keys with the scope `" in operation["description"]
+
+    assert differing == {}
+    assert "get" in asked
 
 
 def test_examples_fit_what_is_described(kept):
