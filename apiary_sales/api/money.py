@@ -290,7 +290,7 @@ class ReceiveSerializer(serializers.Serializer):
         for index, row in enumerate(rows):
             if row["invoice"] in shares:
                 sentence = _("Name each invoice once, with the sum of its amounts.")
-                raise serializers.ValidationError({index: {"invoice": [sentence]}})
+                raise serializers.ValidationError({str(index): {"invoice": [sentence]}})
             shares[row["invoice"]] = row["amount_cents"]
         return shares
 
