@@ -16,15 +16,6 @@ from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import ApiToken, User
 from apiary_sales.accounts.services import tokens
 
-# What a key for the stand alone reads besides: what there is to sell, and where.
-READ_TO_SELL = {
-    "api:balance-list",
-    "api:place-detail",
-    "api:place-list",
-    "api:product-detail",
-    "api:product-list",
-}
-
 
 class ProgramAuthentication(TokenAuthentication):
     """Find the person by the key's hash, and keep the program to what its key is for."""
@@ -65,19 +56,30 @@ def keep_to_scopes(request: Request, token: ApiToken) -> None:
 
     What the person may not do, their programs may not either: each view asks for that.
     """
-    is_reading = request.method in permissions.SAFE_METHODS
-    if token.scopes == ApiToken.Scopes.READ and not is_reading:
+    # What the class says: one that asks who is signed in would ask while that is found out.
+    view = type(request.parser_context["view"])
+    if token.scopes in scopes_for(view, str(request.method)):
+        return
+    if token.scopes == ApiToken.Scopes.READ:
         raise PermissionDenied(
             _("This key is for reading only. Make one that may record too, under Your account.")
         )
-    if token.scopes == ApiToken.Scopes.SELL and not _is_selling(request, is_reading=is_reading):
-        raise PermissionDenied(_("This key is for selling at the stand, and nothing else."))
+    raise PermissionDenied(_("This key is for selling at the stand, and nothing else."))
 
 
-def _is_selling(request: Request, *, is_reading: bool) -> bool:
-    view: Any = request.parser_context["view"]
-    # What the class says: one that asks who is signed in would ask while that is found out.
-    if getattr(type(view), "permission_required", None) == roles.SELL:
-        return True
-    match = request.resolver_match
-    return is_reading and match is not None and match.view_name in READ_TO_SELL
+def scopes_for(view: type, method: str) -> list[ApiToken.Scopes]:
+    """Return for which keys an address is, whatever their person may do.
+
+    A key for the stand alone sells, and reads what there is to sell and where: the views that say
+    `is_read_to_sell`.
+    """
+    is_reading = method in permissions.SAFE_METHODS
+    is_selling = getattr(view, "permission_required", None) == roles.SELL or (
+        is_reading and getattr(view, "is_read_to_sell", False)
+    )
+    may = {
+        ApiToken.Scopes.READ: is_reading,
+        ApiToken.Scopes.SELL: is_selling,
+        ApiToken.Scopes.READ_WRITE: True,
+    }
+    return [scope for scope, is_for_it in may.items() if is_for_it]

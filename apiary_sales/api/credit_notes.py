@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.generics import get_object_or_404
@@ -53,7 +54,11 @@ class GoodsBackSerializer(serializers.Serializer):
 
 
 class LineCreditSerializer(serializers.Serializer):
-    """What of one line is credited: goods by quantity, part of the price of each, or an amount."""
+    """What of one line is credited: goods by quantity, part of the price of each, or an amount.
+
+    One of the three has to be there. The part of the price is for all that is left of the line, or
+    for a quantity. What is counted in pieces is credited by whole ones.
+    """
 
     line = IdField(queryset=LINES)
     quantity = StrictDecimalField(
@@ -67,7 +72,15 @@ class LineCreditSerializer(serializers.Serializer):
     )
 
     def validate(self, attrs: dict[str, Any]) -> Any:
-        return LineCredit(**attrs)
+        credit = LineCredit(**attrs)
+        if credit.quantity is credit.price_off is credit.allowance_cents is None:
+            raise serializers.ValidationError(
+                _(
+                    "Say what of this line is credited: give a quantity, a price or an amount. "
+                    "Without lines, all that is left of the invoice is credited."
+                )
+            )
+        return credit
 
 
 class CreditSerializer(serializers.Serializer):

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers, status
 from rest_framework.exceptions import ValidationError
@@ -264,7 +265,16 @@ class ReceiveSerializer(serializers.Serializer):
     received_on = _day()
     reference = _text(60)
     note = _text()
-    allocations = rows_of(ShareSerializer, required=False, allow_null=True, max_length=500)
+    allocations = rows_of(
+        ShareSerializer,
+        required=False,
+        allow_null=True,
+        max_length=500,
+        help_text="How much goes to which invoice, each named once; what is over stays on the "
+        "customer's account. Left out or null, the invoices due first are paid first, or those of "
+        "the `order` alone where there is one. With [] no invoice is paid: all stays on the "
+        "account, kept for the `order` where there is one.",
+    )
     order = CodeField(
         queryset=Order.objects.all(), slug_field="number", required=False, allow_null=True
     )
@@ -272,12 +282,17 @@ class ReceiveSerializer(serializers.Serializer):
     rest_reason = _text()
     is_another = serializers.BooleanField(default=False)
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs.get("allocations") is not None:
-            attrs["allocations"] = {
-                share["invoice"]: share["amount_cents"] for share in attrs["allocations"]
-            }
-        return attrs
+    def validate_allocations(self, rows: list[dict[str, Any]] | None) -> dict[Invoice, int] | None:
+        """Return how much goes to which invoice; refuse an invoice that is named twice."""
+        if rows is None:
+            return None
+        shares: dict[Invoice, int] = {}
+        for index, row in enumerate(rows):
+            if row["invoice"] in shares:
+                sentence = _("Name each invoice once, with the sum of its amounts.")
+                raise serializers.ValidationError({str(index): {"invoice": [sentence]}})
+            shares[row["invoice"]] = row["amount_cents"]
+        return shares
 
 
 class ReasonSerializer(serializers.Serializer):

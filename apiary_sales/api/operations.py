@@ -8,6 +8,7 @@ from rest_framework.permissions import SAFE_METHODS, AllowAny
 
 from apiary_sales.accounts.roles import ROLE_PERMISSIONS
 from apiary_sales.api import subjects
+from apiary_sales.api.authentication import scopes_for
 from apiary_sales.api.schema import ApiSchema
 
 
@@ -21,8 +22,8 @@ class OperationSchema(ApiSchema):
         """Describe an operation: the first paragraph of what it says is its summary.
 
         What follows is its description, with who may do it. `x-permissions` are the names of the
-        permissions, `x-roles` the roles that have them, for programs; without them it is for
-        everybody, signed in or not.
+        permissions, `x-roles` the roles that have them, `x-scopes` which keys it is for, for
+        programs; without them it is for everybody, signed in or not.
         """
         operation = super().get_operation(path, *args, **kwargs)
         if operation is None:
@@ -30,9 +31,16 @@ class OperationSchema(ApiSchema):
         first, _gap, rest = operation.get("description", "").partition("\n\n")
         operation.setdefault("summary", " ".join(first.split()))
         names = self._permissions()
-        operation["description"] = "\n\n".join(part for part in (rest, self._who(names)) if part)
+        said = [rest, self._who(names)]
         if names is not None:
-            operation |= {"x-permissions": list(names), "x-roles": self._roles(names)}
+            scopes = [str(scope) for scope in scopes_for(type(self.view), self.method)]
+            said.append(f"For keys with the scope {' or '.join(f'`{each}`' for each in scopes)}.")
+            operation |= {
+                "x-permissions": list(names),
+                "x-roles": self._roles(names),
+                "x-scopes": scopes,
+            }
+        operation["description"] = "\n\n".join(part for part in said if part)
         return operation
 
     def get_tags(self) -> list[str]:

@@ -63,6 +63,7 @@ class ReadOnlyViewSet(
     retrieve=extend_schema(summary="Show one place."),
 )
 class PlaceViewSet(ReadOnlyViewSet):
+    is_read_to_sell = True
     filterset_class = filters.PlaceListFilters
     ordering_fields = ordered_by("id", "code", "name", "kind", "changed_at")
     queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.FOR_GOODS]).order_by("code")
@@ -110,6 +111,7 @@ class SizeViewSet(ReadOnlyViewSet):
     retrieve=extend_schema(summary="Show one product."),
 )
 class ProductViewSet(ReadOnlyViewSet):
+    is_read_to_sell = True
     filterset_class = filters.ProductListFilters
     ordering_fields = ordered_by("id", "code", "name", "kind", "changed_at")
     queryset = Product.objects.select_related("item", "size", "variety", "brand")
@@ -120,6 +122,7 @@ class ProductViewSet(ReadOnlyViewSet):
 class StockViewSet(ApiView, mixins.ListModelMixin, viewsets.GenericViewSet):
     """What is in the house: a row for each item, place and lot."""
 
+    is_read_to_sell = True
     filterset_class = filters.StockListFilters
     ordering_fields = ordered_by(
         "quantity", item="item__name", place="place__code", lot="lot__code"

@@ -53,7 +53,11 @@ class WebhookToKeepSerializer(serializers.Serializer):
     kinds = serializers.ListField(
         child=serializers.ChoiceField(KINDS), min_length=1, max_length=len(KINDS)
     )
-    is_in_own_network = serializers.BooleanField(default=False)
+    is_in_own_network = serializers.BooleanField(
+        default=False,
+        help_text="Whether the program is in our own network or on this machine; without it, such "
+        "an address is refused at `url`, and nothing is sent to a name that leads there.",
+    )
 
 
 class WebhookSecretSerializer(WebhookSerializer):

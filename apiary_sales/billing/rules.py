@@ -186,6 +186,13 @@ def credited(
 
 def _check(problems: Problems, name: str, left: Left, credit: LineCredit) -> bool:
     asked = left.quantity if credit.quantity is None else credit.quantity
+    if credit.allowance_cents is None and not _is_countable(left, asked):
+        problems.add(
+            f"{name}.quantity",
+            _("%(what)s is counted in whole pieces. Enter a whole number, or credit an amount.")
+            % {"what": left.line.description},
+        )
+        return False
     if credit.allowance_cents is None and not 0 < asked <= left.quantity and left.quantity:
         problems.add(
             f"{name}.quantity",
@@ -204,6 +211,12 @@ def _check(problems: Problems, name: str, left: Left, credit: LineCredit) -> boo
         )
         return False
     return True
+
+
+def _is_countable(left: Left, quantity: Decimal) -> bool:
+    """Tell whether a line can be credited by so much: pieces by whole ones, or all that is left."""
+    is_in_pieces = left.line.unit == InvoiceLine.Unit.PIECE
+    return not is_in_pieces or quantity == left.quantity or quantity % 1 == 0
 
 
 def _credit(left: Left, credit: LineCredit) -> CreditedLine:

@@ -49,6 +49,31 @@ def test_some_goods_are_credited_and_some_come_back(send, invoice, pounds):  # n
     assert Invoice.objects.count() == 2
 
 
+@pytest.mark.parametrize(
+    ("figures", "field", "way_out"),
+    [
+        ({}, "lines.0", "give a quantity, a price or an amount"),
+        ({"quantity": None}, "lines.0", "give a quantity, a price or an amount"),
+        ({"quantity": "0.5"}, "lines.0.quantity", "Enter a whole number, or credit an amount"),
+    ],
+)
+def test_a_line_without_figures_and_half_a_jar_are_refused(send, invoice, figures, field, way_out):
+    body = {"reason": "Lids leak", "lines": [{"line": invoice.lines.get().pk, **figures}]}
+
+    answer = send(f"invoices/{invoice.pk}/credit-notes/", body)
+
+    [error] = answer.json()["errors"]
+    assert error["field"] == field
+    assert way_out in error["detail"]
+    assert Invoice.objects.count() == 1
+
+
+def test_without_lines_all_that_is_left_is_credited(send, invoice):
+    answer = send(f"invoices/{invoice.pk}/credit-notes/", {"reason": "Lids leak"})
+
+    assert (answer.status_code, answer.json()["total_cents"]) == (201, -14_640)
+
+
 def test_other_figures_than_were_shown_are_refused_with_the_new_ones(send, invoice):
     answer = send(
         f"invoices/{invoice.pk}/credit-notes/", {"reason": "x", "expected_total_cents": 1}

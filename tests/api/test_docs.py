@@ -7,6 +7,7 @@ from urllib.parse import quote
 import jsonschema
 import pytest
 
+from apiary_sales.accounts.models import ApiToken
 from apiary_sales.api import description, docs, examples, subjects, tour
 from tests import builders
 
@@ -52,6 +53,30 @@ def test_the_roles_that_are_told_may_ask_and_no_others(client, kept, role):
             is_refused = client.get(path, headers=headers).status_code == 403
             if is_refused == (role in operation["x-roles"]):
                 differing[path] = operation["x-roles"]
+
+    assert differing == {}
+
+
+def test_a_key_is_kept_from_what_is_not_for_its_scope(client, kept):
+    """Each operation is asked by the owner, whom nothing else keeps from it."""
+    key = {"Authorization": builders.authorization("owner"), "Idempotency-Key": "walk"}
+    differing = {}
+    for path, method, operation in docs.operations(kept):
+        if "x-scopes" not in operation:
+            continue
+        told = operation["x-scopes"]
+        assert "read write" in told
+        assert ("read" in told) == (method == "get"), path
+        assert f"For keys with the scope `{'` or `'.join(told)}`." in operation["description"]
+        # Reading with a key for reading is walked elsewhere.
+        for scope in ["sell"] if method == "get" else ["sell", "read"]:
+            ApiToken.objects.update(scopes=scope)
+            url = re.sub(r"{\w+}", "1", path)
+            answer = client.generic(method.upper(), url, "{}", "application/json", headers=key)
+            is_kept = answer.status_code == 403 and "This key is for" in answer.json()["detail"]
+            # Where a day or another kind of name belongs into the address, nothing is there.
+            if is_kept == (scope in told) and answer.status_code != 404:
+                differing[method, path, scope] = told
 
     assert differing == {}
 

@@ -96,6 +96,27 @@ def test_a_payment_is_recorded_listed_and_undone(send, read, shop, invoice):
     assert invoice.open_cents == 6_000
 
 
+def test_what_goes_to_an_invoice_is_refused_at_its_row(send, shop, invoice):
+    first = {"invoice": invoice.pk, "amount_cents": 500}
+
+    twice = send("payments/", paid(shop, allocations=[first, first]))
+    too_much = send("payments/", paid(shop, 9_000, allocations=[first | {"amount_cents": 6_001}]))
+
+    assert fields(twice) == ["allocations.1.invoice"]
+    assert fields(too_much) == ["allocations.0.amount_cents"]
+    assert not Payment.objects.exists()
+
+
+@pytest.mark.parametrize(("allocations", "left"), [(None, 4_000), ([], 6_000)])
+def test_no_allocations_pay_no_invoice_and_null_what_is_due_first(
+    send, shop, invoice, allocations, left
+):
+    made(send("payments/", paid(shop, allocations=allocations)))
+
+    invoice.refresh_from_db()
+    assert invoice.open_cents == left
+
+
 def test_a_payment_that_looks_like_another_is_asked_about(send, shop):
     made(send("payments/", paid(shop)))
 

@@ -258,8 +258,9 @@ def test_one_payment_settles_several_bills_of_one_supplier(room):
 
     with pytest.raises(BadValue, match="is not one of Meadow Glass"):
         bills.pay(shares=[BillPaid(first, 1), BillPaid(other, 1)], key="p0", **common)
-    with pytest.raises(HouseError, match="Name each bill once"):
+    with pytest.raises(HouseError, match="Name each bill once") as refused:
         bills.pay(shares=[BillPaid(first, 1), BillPaid(first, 1)], key="p0", **common)
+    assert [problem.parameter for problem in refused.value.problems] == ["shares.1.bill"]
     payment = bills.pay(
         shares=[BillPaid(first, 10_000), BillPaid(second, 2_500)], key="p1", **common
     )

@@ -118,6 +118,8 @@ def test_an_allowance_is_an_amount_on_one_line(invoice):
         ({"quantity": Decimal(25)}, "lines.0.quantity"),
         ({"quantity": Decimal(0)}, "lines.0.quantity"),
         ({"quantity": Decimal(-1)}, "lines.0.quantity"),
+        ({"quantity": Decimal("0.5")}, "lines.0.quantity"),
+        ({"quantity": Decimal("1.5"), "price_off": Decimal("1.00")}, "lines.0.quantity"),
         ({"price_off": Decimal("6.11")}, "lines.0.price_off"),
         ({"price_off": Decimal(0)}, "lines.0.price_off"),
         ({"allowance_cents": 14_641}, "lines.0.allowance_cents"),

@@ -63,6 +63,26 @@ def test_a_program_is_changed_renewed_and_switched(call, endpoint):
     assert "secret" not in str(row).replace("old_secret_until", "")
 
 
+@pytest.mark.parametrize(
+    "url", ["http://127.0.0.1:9/", "http://localhost:9/", "https://10.0.0.7/", "https://[::1]/"]
+)
+def test_an_address_in_our_own_network_is_refused_unless_it_is_said_to_be(call, url):
+    body = {"name": "Till", "url": url, "kinds": ["order.placed"]}
+
+    refused = call("post", "webhooks/", body)
+
+    assert refused.status_code == 422
+    [error] = refused.json()["errors"]
+    assert error["field"] == "url"
+    assert "Tick that the program is" in error["detail"]
+    assert not Endpoint.objects.exists()
+    added = call("post", "webhooks/", body | {"is_in_own_network": True})
+    assert added.status_code == 201
+    pk = added.json()["id"]
+    assert call("post", f"webhooks/{pk}/change/", body).status_code == 422
+    assert Endpoint.objects.get().is_in_own_network
+
+
 def test_a_name_is_there_once(call, endpoint):
     body = {"name": "Web shop", "url": "https://shop.example/", "kinds": ["order.placed"]}
 

@@ -196,6 +196,11 @@ class PaymentForm(ActForm):
             return self.chosen(self.cleaned_data)
         return None
 
+    def field_of(self, parameter: str | None) -> str | None:
+        # What is wrong with the amount for one invoice is told where invoices are chosen.
+        of_one = (parameter or "").startswith("allocations.")
+        return super().field_of("allocations" if of_one else parameter)
+
     def is_for_order(self) -> bool:
         return self.cleaned_data["allocations"] == FOR_ORDER
 

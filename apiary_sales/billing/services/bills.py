@@ -210,9 +210,11 @@ def pay(
     money_out.check_paid_by(problems, paid_by)
     if not shares:
         problems.add("shares", _("Choose the bill that is paid."))
-    if len(bills) != len(shares):
-        problems.add("shares", _("Name each bill once."))
+    named: set[int] = set()
     for index, share in enumerate(shares):
+        if share.bill.pk in named:
+            problems.add(f"shares.{index}.bill", _("Name each bill once."))
+        named.add(share.bill.pk)
         _check_share(problems, index, share, bills[share.bill.pk], supplier, paid_on)
     problems.raise_any()
     entry = book.enter(

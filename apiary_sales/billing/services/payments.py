@@ -87,7 +87,8 @@ def receive(
     for an `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with
     what these invoices have left to pay. With `is_another` False, a payment that looks like one
     that is recorded already is refused with the question whether it is the same.
-    Raises `BadValue` (or several at once), `LooksLikeAnother`, `NotAllowedNow`, `AlreadyRecorded`.
+    Raises `BadValue` (or several at once; of a row at `allocations.<position>.<name>`),
+    `LooksLikeAnother`, `NotAllowedNow`, `AlreadyRecorded`.
     """
     received_on = received_on or timezone.localdate()
     book.lock_customer(customer)
@@ -674,16 +675,16 @@ def _check_allocations(
             customer=customer, pk__in=[invoice.pk for invoice in allocations]
         ).values_list("pk", "open_cents")
     )
-    for invoice, cents in allocations.items():
+    for index, (invoice, cents) in enumerate(allocations.items()):
         open_cents = open_now.get(invoice.pk)
         if open_cents is None:
             problems.add(
-                "allocations",
+                f"allocations.{index}.invoice",
                 _("Invoice %(invoice)s is not one of this customer's.") % {"invoice": invoice},
             )
         elif not 0 <= cents <= open_cents:
             problems.add(
-                "allocations",
+                f"allocations.{index}.amount_cents",
                 _(
                     "You entered %(asked)s for invoice %(invoice)s, which has %(open)s "
                     "left to pay. Enter an amount from 0 to %(open)s."

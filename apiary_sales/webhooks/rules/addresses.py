@@ -12,6 +12,7 @@ OF_VERSION_4 = [IPv6Network(each) for each in ("64:ff9b::/96", "::/96", "::ffff:
 # Those of a gateway in our own network (RFC 8215), which `is_global` takes for others.
 OWN_GATEWAY = IPv6Network("64:ff9b:1::/48")
 THIS_MACHINE = ("localhost", "ip6-localhost")
+LOOPBACK = "127.0.0.1"
 # The characters that an address may have (RFC 3986): above all no spaces or ends of lines.
 FIRST, LAST = "!", "~"
 
@@ -38,6 +39,20 @@ def parts_of(url: str) -> SplitResult:
     if parts.scheme == "http" and not _names_this_machine(host):
         raise AddressRefused(_("Begin with https:// so that nobody else reads it on the way."))
     return parts
+
+
+def check_named(url: str, *, is_in_own_network: bool) -> None:
+    """Raise `AddressRefused` where the address itself shows that nothing may be sent to it.
+
+    A name that is looked up may lead elsewhere each time: `check` is for what it leads to.
+    """
+    parts = parts_of(url)
+    host = parts.hostname or ""
+    try:
+        ip = ip_address(LOOPBACK if host in THIS_MACHINE else host)
+    except ValueError:
+        return
+    check(ip, scheme=parts.scheme, is_in_own_network=is_in_own_network)
 
 
 def check(ip: IP, *, scheme: str, is_in_own_network: bool) -> None:

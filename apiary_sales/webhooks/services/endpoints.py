@@ -30,7 +30,7 @@ def add(
     Raises `BadValue` for a name, an address or kinds that can't be, `NotAllowedNow` where there
     are too many programs.
     """
-    checked = _checked(None, name, url, kinds)
+    checked = _checked(None, name, url, kinds, is_in_own_network)
     if Endpoint.objects.count() >= ENDPOINTS_MAX:
         raise NotAllowedNow(
             _("There are %(count)s programs already. Change one of those that are not in use.")
@@ -39,7 +39,6 @@ def add(
     secret = signing.new_secret()
     endpoint = Endpoint.objects.create(
         **checked,
-        is_in_own_network=is_in_own_network,
         sealed_secret=signing.seal(secret),
         made_by=made_by,
     )
@@ -55,10 +54,8 @@ def change(
     Raises `BadValue`.
     """
     endpoint = _locked(endpoint)
-    checked = _checked(endpoint, name, url, kinds)
-    for field, value in checked.items():
+    for field, value in _checked(endpoint, name, url, kinds, is_in_own_network).items():
         setattr(endpoint, field, value)
-    endpoint.is_in_own_network = is_in_own_network
     # A new address begins afresh.
     endpoint.failures, endpoint.failing_since, endpoint.rests_until = 0, None, None
     endpoint.save()
@@ -138,7 +135,7 @@ def _locked(endpoint: Endpoint) -> Endpoint:
 
 
 def _checked(
-    endpoint: Endpoint | None, name: str, url: str, kinds: Iterable[str]
+    endpoint: Endpoint | None, name: str, url: str, kinds: Iterable[str], is_in_own_network: bool
 ) -> dict[str, object]:
     name, url, chosen = name.strip(), url.strip(), set(kinds)
     known = [kind for kind, _label in KINDS]
@@ -154,7 +151,7 @@ def _checked(
         problems.add("url", _("This address is too long. Use at most 500 characters."))
     else:
         try:
-            addresses.parts_of(url)
+            addresses.check_named(url, is_in_own_network=is_in_own_network)
         except addresses.AddressRefused as error:
             problems.add("url", str(error))
     if not chosen:
@@ -162,4 +159,9 @@ def _checked(
     elif not chosen <= set(known):
         problems.add("kinds", _("Choose from these: %(kinds)s.") % {"kinds": ", ".join(known)})
     problems.raise_any()
-    return {"name": name, "url": url, "kinds": [kind for kind in known if kind in chosen]}
+    return {
+        "name": name,
+        "url": url,
+        "kinds": [kind for kind in known if kind in chosen],
+        "is_in_own_network": is_in_own_network,
+    }
