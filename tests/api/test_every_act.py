@@ -28,6 +28,7 @@ WITHOUT_ADDRESS = {
     "apiary_sales.accounts.services.passkeys.add": NOT_BY_A_TOKEN,
     "apiary_sales.accounts.services.passkeys.check": IN_THE_BROWSER,
     "apiary_sales.accounts.services.passkeys.remove": NOT_BY_A_TOKEN,
+    "apiary_sales.accounts.services.people.end_access": AT_THE_MACHINE,
     "apiary_sales.accounts.services.people.has_chosen_password": IN_THE_BROWSER,
     "apiary_sales.accounts.services.pins.check_pin": PHONE_OF_THE_STAND,
     "apiary_sales.accounts.services.second_steps.check": IN_THE_BROWSER,
