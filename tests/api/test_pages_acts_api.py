@@ -678,6 +678,16 @@ def test_a_plan_is_searched_and_its_runs_are_made(send, tank):
     assert BottlingRun.objects.count() == 1
 
 
+@pytest.mark.parametrize("months", ["99", "x", "1e1"])
+def test_a_plan_over_months_that_can_not_be_chosen_is_refused(read, months):
+    answer = read(f"bottling-plan/?months={months}")
+
+    assert (answer.status_code, [one["field"] for one in answer.json()["errors"]]) == (
+        400,
+        ["months"],
+    )
+
+
 def test_what_the_owner_expects_of_the_season_is_kept(send, read):
     figures = read("season-outlook/").json()
 
