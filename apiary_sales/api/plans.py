@@ -23,7 +23,7 @@ from apiary_sales.planning import (
     sentences,
 )
 from apiary_sales.planning.asked import PlanForms
-from apiary_sales.planning.forms import MONTHS_USUAL, OutlookForm
+from apiary_sales.planning.forms import MONTHS_USUAL
 from apiary_sales.planning.forms_earnings import EarningsForm
 from apiary_sales.planning.forms_price import PriceTryForm, SalesPeriodForm, period_asked
 from apiary_sales.planning.queries import earnings, price_books, season_books
@@ -150,10 +150,9 @@ class BottlingPlanApiView(ReadingApiView):
     )
     def get(self, request: Request) -> Response:
         """What to fill and what to sell in drums to earn most."""
-        asked = request.query_params.dict()
-        forms = PlanForms.filled(asked)
+        forms = PlanForms.filled(request.query_params.dict())
         # The page goes on with the usual outlook where another can't be; a program is told.
-        refuse_errors(OutlookForm({**forms.outlook_form.data, **asked}))
+        refuse_errors(forms.typed_outlook)
         refuse_errors(forms.form)
         question = forms.question
         if question is None:

@@ -16,6 +16,8 @@ from apiary_sales.planning.rules.question import Question
 class PlanForms:
     """The forms with the figures of a plan: as typed, or else as the books have them."""
 
+    # As typed, right or wrong; where it is wrong, `outlook_form` is the usual one.
+    typed_outlook: OutlookForm
     outlook_form: OutlookForm
     form: FiguresForm
 
@@ -23,14 +25,15 @@ class PlanForms:
     def filled(cls, typed: Mapping[str, str]) -> "PlanForms":
         """Read the books, and fill the forms from them and from what was typed (a query)."""
         usual = {"months": MONTHS_USUAL, "outlook": Outlook.USUAL.value}
-        outlook_form = OutlookForm({**usual, **typed})
+        typed_outlook = outlook_form = OutlookForm({**usual, **typed})
         if not outlook_form.is_valid():
             outlook_form = OutlookForm(usual)
             outlook_form.is_valid()
         chosen = outlook_form.cleaned_data
         books = book_queries.read(timezone.localdate(), months=chosen["months"])
         by_the_books = FiguresForm.data_of(books, chosen["outlook"])
-        return cls(outlook_form, FiguresForm({**by_the_books, **typed}, books=books))
+        form = FiguresForm({**by_the_books, **typed}, books=books)
+        return cls(typed_outlook, outlook_form, form)
 
     @property
     def books(self) -> Books:
