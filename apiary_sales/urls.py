@@ -34,6 +34,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
 
 handler403 = "apiary_sales.web.views.forbidden"
 handler404 = "apiary_sales.web.views.not_found"
+handler500 = "apiary_sales.web.views.fault"
 
 if settings.DEBUG:
     from django.contrib.staticfiles.urls import staticfiles_urlpatterns

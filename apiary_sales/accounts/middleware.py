@@ -1,5 +1,6 @@
 """What holds for who is signed in: where they were seen, both steps, an own password, no store."""
 
+import logging
 from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.core.exceptions import PermissionDenied
+from django.db import Error as DatabaseFault
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -19,6 +21,8 @@ from apiary_sales.accounts.second_step_models import SecondStep, SecondStepRule
 from apiary_sales.accounts.services import sessions, sign_ins
 from apiary_sales.accounts.session_store import Device, store_of
 from inventory.shared.errors import TooBusy
+
+logger = logging.getLogger(__name__)
 
 API = "/api/"
 # What a person may do before the second step is set up.
@@ -41,7 +45,11 @@ class SeenMiddleware:
         store.device = Device(browser, request.META.get("REMOTE_ADDR", ""))
         response = self.get_response(request)
         if response.status_code < 500 and _is_to_be_noted(store.row):
-            sessions.note_seen(session=store.row, device=store.device)
+            try:
+                sessions.note_seen(session=store.row, device=store.device)
+            except DatabaseFault as error:
+                # What the page did is done, whether or not this can be written behind it.
+                logger.warning("It was not noted that a session was used.", exc_info=error)
         return response
 
 

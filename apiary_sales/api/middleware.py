@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import Any
 
 from django.core.signals import got_request_exception
-from django.db import InterfaceError, OperationalError
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse, HttpResponsePermanentRedirect
 from django.urls import is_valid_path
@@ -15,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.api.problem_contents import CONTENT_TYPE, problem_content
+from inventory.shared.database_faults import is_disk_full, is_unreachable
 
 API = "/api/"
 READS = ("GET", "HEAD", "OPTIONS")
@@ -45,13 +45,20 @@ SAID: dict[int, tuple[str, str | Promise]] = {
             "Idempotency-Key: what was recorded is not recorded twice."
         ),
     ),
+    507: (
+        "disk_full",
+        gettext_lazy(
+            "Nothing was recorded: the disk of the service is full. Tell the owner, and send the "
+            "request again, with the same Idempotency-Key, once there is room."
+        ),
+    ),
 }
 OTHERWISE = ("error", gettext_lazy("This request was refused."))
 
 
 @receiver(got_request_exception, dispatch_uid="api-fault")
 def note_fault(request: HttpRequest | None = None, **kwargs: Any) -> None:
-    """Remember what went wrong: of that, the answer says only whether the database is away."""
+    """Remember what went wrong: of that, the answer says only what the disk or database lacks."""
     if request is not None:
         request.fault = sys.exc_info()[1]  # type: ignore[attr-defined]
 
@@ -74,7 +81,10 @@ class ApiProblemsMiddleware:
             return moved(response.headers["Location"], HttpResponse())
         if response.status_code < 400 or response.headers.get("Content-Type") == CONTENT_TYPE:
             return response
-        if isinstance(getattr(request, "fault", None), OperationalError | InterfaceError):
+        fault = getattr(request, "fault", None)
+        if is_disk_full(fault):
+            return as_problem(response, 507)
+        if is_unreachable(fault):
             response.headers["Retry-After"] = str(RETRY_AFTER)
             return as_problem(response, 503)
         return as_problem(response, response.status_code)

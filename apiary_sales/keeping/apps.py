@@ -12,12 +12,14 @@ class KeepingConfig(AppConfig):
         from apiary_sales.accounts.services import sessions, sign_ins, tokens
         from apiary_sales.keeping import tidying
         from apiary_sales.webhooks.services import sending
+        from inventory.shared.services import sent_forms
 
         for tidy in (
             sessions.clear_expired,
             tokens.clear_expired,
             sign_ins.prune,
             sending.prune,
+            sent_forms.forget_old,
         ):
             tidying.register(tidy)
         pre_migrate.connect(_lift_triggers, sender=self, dispatch_uid="books")

@@ -41,6 +41,7 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
         "api.KeptAnswer": "Answers to programs are kept for a time: the books have what they tell.",
         "django_tasks_database.DBTaskResult": "Work that waits is of the machine.",
         "inventory.LongWork": "Work that is being done is of the machine.",
+        "inventory.SentForm": "Forms that were sent are kept for 90 days: the books have the acts.",
         "keeping.Backup": "Where backups are kept is of the machine.",
         "keeping.RowChange": "When a row was changed last in this database tells of this database.",
         "webhooks.Endpoint": "Secrets are left out, and a copy of the house must tell no program.",

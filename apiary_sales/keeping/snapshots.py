@@ -22,6 +22,7 @@ from typing import Any
 from django.db import connection, connections
 from django.utils.translation import gettext as _
 
+from apiary_sales.keeping import torn_files
 from inventory.shared.errors import BadValue, NotAllowedNow
 
 # Where Debian keeps the programs of each version; the usual one may be of an older version.
@@ -73,6 +74,13 @@ class Database(ABC):
         Return the name of the old one, which is kept; nothing for one that is an empty file, which
         goes. Raises `NotAllowedNow` while it is in use.
         """
+
+    def set_torn_log_aside(self, now: datetime) -> str:
+        """Keep a log that does not belong to the database under another name; return that.
+
+        Return nothing where there is none. Call it before anything opens the database.
+        """
+        return ""
 
 
 def database() -> Database:
@@ -134,6 +142,17 @@ class SQLite(Database):
             raise
         _sync(self.path.parent)
         return str(old) if old.exists() else ""
+
+    def set_torn_log_aside(self, now: datetime) -> str:
+        connections.close_all()
+        if not torn_files.fault(self.path):
+            return ""
+        kept = ""
+        for path in torn_files.beside(self.path):
+            aside = kept_beside(path, now)
+            path.rename(aside)
+            kept = kept or str(aside)
+        return kept
 
     def _close(self) -> None:
         """Write the log beside the database into it, which works for its only user alone."""

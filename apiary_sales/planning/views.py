@@ -9,6 +9,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -32,6 +33,7 @@ from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.models import LongWork
 from inventory.shared.people import person_of
 from inventory.shared.row_keys import row_key
+from inventory.shared.services import sent_forms
 
 # Nobody waits longer for the page than this, and each search gets a moment at least.
 PAGE_SECONDS = 6.0
@@ -147,16 +149,24 @@ class PlanView(PermissionRequiredMixin, TemplateView):
         if not form.is_valid():
             return self._again(form)
         data = form.cleaned_data
+        next_url = reverse("inventory:bottling")
         try:
-            made = services.make_draft_runs(
-                drafts=data["drafts"],
-                target=data["target"],
-                planned_for=data["planned_for"],
-                planned_by=person_of(request),
-                key=data["key"],
-                newest_seen=data["newest_seen"] or 0,
-                moisture_is_right=data["moisture_is_right"],
-            )
+            with transaction.atomic():
+                made = services.make_draft_runs(
+                    drafts=data["drafts"],
+                    target=data["target"],
+                    planned_for=data["planned_for"],
+                    planned_by=person_of(request),
+                    key=data["key"],
+                    newest_seen=data["newest_seen"] or 0,
+                    moisture_is_right=data["moisture_is_right"],
+                )
+                sent_forms.keep(
+                    person=person_of(request),
+                    key=data["key"],
+                    address=request.path_info,
+                    next_url=next_url,
+                )
         except AlreadyRecorded:
             messages.info(request, _("These runs were made already."))
         except HouseError as error:
@@ -168,7 +178,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
                 ngettext("%(count)s run is planned.", "%(count)s runs are planned.", len(made))
                 % {"count": len(made)},
             )
-        return HttpResponseRedirect(reverse("inventory:bottling"))
+        return HttpResponseRedirect(next_url)
 
     def _kept(self, question: Question) -> Answer | None:
         """Return what a long search of this person found for the same figures and books."""

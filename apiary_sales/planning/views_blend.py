@@ -7,6 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.urls import reverse
 from django.utils import timezone
@@ -21,6 +22,7 @@ from apiary_sales.planning.queries import blend_books
 from apiary_sales.planning.rules.blend import BlendQuestion
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
+from inventory.shared.services import sent_forms
 from inventory.stock.blends import BlendLimits
 from inventory.stock.forms.fields import as_weight
 from inventory.stock.models import BlendPlan
@@ -89,15 +91,22 @@ class BlendPlannerView(PermissionRequiredMixin, TemplateView):
             form.add_error(None, _("Choose the vessel to blend into, then save the plan."))
             return self._again(form)
         try:
-            plan = blend_plans.draft(
-                target=target,
-                sources=data["sources"],
-                limits=wish_form.limits(),
-                buyer=data["buyer"],
-                note=data["note"],
-                planned_by=person_of(request),
-                key=data["key"],
-            )
+            with transaction.atomic():
+                plan = blend_plans.draft(
+                    target=target,
+                    sources=data["sources"],
+                    limits=wish_form.limits(),
+                    buyer=data["buyer"],
+                    note=data["note"],
+                    planned_by=person_of(request),
+                    key=data["key"],
+                )
+                sent_forms.keep(
+                    person=person_of(request),
+                    key=data["key"],
+                    address=request.path_info,
+                    next_url=_address(plan),
+                )
         except AlreadyRecorded as repeat:
             messages.info(request, repeat.message)
             return HttpResponseRedirect(_address(repeat.made))

@@ -160,6 +160,7 @@ MIDDLEWARE = [
     "apiary_sales.web.middleware.NullCharacterMiddleware",
     "apiary_sales.web.middleware.PlainTextMiddleware",
     "apiary_sales.web.middleware.HugeKeyMiddleware",
+    "apiary_sales.web.middleware.SentFormMiddleware",
 ]
 
 ROOT_URLCONF = "apiary_sales.urls"

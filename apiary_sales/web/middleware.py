@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.sessions.exceptions import SessionInterrupted
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import Error as DatabaseFault
@@ -14,6 +15,8 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
 from inventory.shared import plain_text, public_pages
+from inventory.shared.people import person_of
+from inventory.shared.queries import sent_forms
 from inventory.shared.row_keys import KEY_MAX
 
 logger = logging.getLogger(__name__)
@@ -145,6 +148,36 @@ class PlainTextMiddleware:
         if is_form and request.POST:
             # The stubs know no setter, which Django has.
             request.POST = plain_text.plain_form(request.POST)  # type: ignore[assignment]
+
+
+class SentFormMiddleware:
+    """Lead a form that comes again to where it led the first time, before anything is checked.
+
+    The act may have used up what the form chose from, such as the last pieces of a lot or an
+    invoice that is paid now: what was right the first time would be refused as wrong. Only who
+    sent it, from the same page, is told that it is recorded. The API keeps its own answers.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_arguments: Any) -> HttpResponse | None:
+        is_form = request.method == "POST" and not request.path_info.startswith("/api/")
+        # What htmx asks for while a form is filled in is a part of a page, and records nothing.
+        if not is_form or "HX-Request" in request.headers or "key" not in request.POST:
+            return None
+        if not request.user.is_authenticated:
+            return None
+        kept = sent_forms.find(
+            person=person_of(request), key=request.POST["key"], address=request.path_info
+        )
+        if kept is None:
+            return None
+        messages.info(request, _("This was recorded already."))
+        return HttpResponseRedirect(kept.next_url)
 
 
 class HugeKeyMiddleware:

@@ -25,7 +25,7 @@ from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.http.request import validate_host
 
-from apiary_sales.keeping import in_use, log_files, snapshots
+from apiary_sales.keeping import in_use, log_files, snapshots, torn_files
 from apiary_sales.keeping.services import backups
 from apiary_sales.web import arrival
 from apiary_sales.web.background import BackgroundWorker
@@ -86,6 +86,7 @@ def prepare(address: Address, say: Callable[[str], None] | None = None) -> socke
     listener = open_listener(address)
     try:
         keep_private(settings.DATA_DIR)
+        refuse_torn_files(say)
         make_ready(say)
     except BaseException:
         listener.close()
@@ -210,6 +211,35 @@ def keep_private(directory: Path) -> None:
             f"DATA_DIR can't be closed to other users at {error.filename} ({error.strerror}): "
             "start the service as the user who owns these files."
         ) from error
+
+
+def refuse_torn_files(say: Callable[[str], None] | None = None) -> None:
+    """Raise `CannotServe` where a log of another database is beside SQLite's; change nothing."""
+    if connection.vendor != "sqlite":
+        return
+    database = Path(connection.settings_dict["NAME"])
+    if say and torn_files.has_log(database):
+        say("The service was not stopped in order last time: reading the database.")
+    reason = torn_files.fault(database)
+    if not reason:
+        return
+    files = " and ".join(path.name for path in torn_files.beside(database))
+    raise CannotServe(
+        f"{database.name} and {database.name}-wal in {database.parent} do not belong together "
+        f"({reason}): another database was copied here, or this log was left from another one. "
+        "Nothing was changed.\n"
+        f"To bring back a backup: manage.py restore FILE{_newest_backup()}\n"
+        f"To go on with the database that is here: move {files} to another folder, and start "
+        "again. Keep them until all is well."
+    )
+
+
+def _newest_backup() -> str:
+    try:
+        newest = backups.newest_file(backups.default_folder())
+    except OSError:
+        return ""
+    return f" (the newest is {shlex.quote(str(newest))})" if newest else ""
 
 
 def make_ready(say: Callable[[str], None] | None = None) -> None:

@@ -1,8 +1,11 @@
+import sys
+from http import HTTPStatus
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.views.defaults import page_not_found
+from django.template.loader import render_to_string
+from django.views.defaults import page_not_found, server_error
 
 from apiary_sales import __version__
 from apiary_sales.accounts import queries as people_queries
@@ -13,9 +16,13 @@ from apiary_sales.billing.views import read_receipts
 from apiary_sales.web import attention, layout, releases, set_up
 from apiary_sales.web.first_hour import steps
 from inventory.bottling.views import jar_pages
+from inventory.shared.database_faults import is_disk_full, is_unreachable
 from inventory.shared.public_pages import JARS, RECEIPTS
 from inventory.stock import own_places
 from inventory.stock.queries import cleaning
+
+# Seconds after which a database that was away may be back.
+SECONDS_UNTIL_BACK = 10
 
 
 def today(request: HttpRequest) -> HttpResponse:
@@ -69,3 +76,18 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     if request.path_info.startswith(RECEIPTS):
         return read_receipts.not_found(request)
     return page_not_found(request, exception)
+
+
+def fault(request: HttpRequest) -> HttpResponse:
+    """Say what went wrong: the disk, the database, or a mistake of ours.
+
+    The pages are made without asking the database anything.
+    """
+    error = sys.exc_info()[1]
+    if is_disk_full(error):
+        return HttpResponse(render_to_string("507.html"), status=HTTPStatus.INSUFFICIENT_STORAGE)
+    if is_unreachable(error):
+        answer = HttpResponse(render_to_string("503.html"), status=HTTPStatus.SERVICE_UNAVAILABLE)
+        answer.headers["Retry-After"] = str(SECONDS_UNTIL_BACK)
+        return answer
+    return server_error(request)

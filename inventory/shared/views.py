@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.db import IntegrityError, transaction
 from django.db.models import Model, QuerySet
 from django.http import (
     HttpRequest,
@@ -14,10 +15,14 @@ from django.http import (
     QueryDict,
 )
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.generic import FormView
 
 from inventory.shared import versions
 from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.shared.people import person_of
+from inventory.shared.queries import sent_forms
+from inventory.shared.services import sent_forms as sent_form_services
 
 # Django's class takes the type of its form for the type checker only. Each act has its own, and
 # its view says which.
@@ -32,8 +37,8 @@ class ActView(PermissionRequiredMixin, AnyFormView):
 
     A subclass gives `permission_required`, `form_class`, `template_name`, and the three methods
     below; while it acts, `self.form` is the form that was sent. A refused act shows its sentences
-    at the fields and leaves the books unchanged; the same form sent twice says so and goes on to
-    the same page.
+    at the fields and leaves the books unchanged. The same form sent twice says so and goes on to
+    the same page: a middleware knows it before anything here is looked up or checked.
     """
 
     raise_exception = True
@@ -86,13 +91,16 @@ class ActView(PermissionRequiredMixin, AnyFormView):
         """Return the posting that an *undo* beside the message reverses, or None."""
         return None
 
+    def uses_key_up(self, made: Any) -> bool:
+        """Tell whether the act recorded something, so that its form does not act again."""
+        return made is not None
+
     def form_valid(self, form: Any) -> HttpResponse:
         self.form = form
         try:
-            made = self._acted(form)
+            made = self._acted_and_kept(form)
         except AlreadyRecorded as repeat:
-            messages.info(self.request, repeat.message)
-            return HttpResponseRedirect(self.repeat_url(repeat.made))
+            return self._repeated(form, repeat)
         except versions.ChangedMeanwhile as stale:
             return self.form_invalid(stale.form)
         except HouseError as error:
@@ -107,6 +115,47 @@ class ActView(PermissionRequiredMixin, AnyFormView):
             self.request, self.done_level(made), self.done_message(made), extra_tags=undo
         )
         return HttpResponseRedirect(self.next_url(made))
+
+    def _acted_and_kept(self, form: Any) -> Any:
+        """Return what the act made; the form is kept in its transaction."""
+        key = form.cleaned_data.get("key")
+        # What changes a row is judged by the row as it is now, however often it is sent.
+        if not key or self.edited() is not None:
+            return self._acted(form)
+        sent = {"person": person_of(self.request), "key": key, "address": self.request.path_info}
+        try:
+            with transaction.atomic():
+                made = self._acted(form)
+                if self.uses_key_up(made):
+                    sent_form_services.keep(**sent, next_url=self.next_url_of_repeat(made))
+        except IntegrityError as error:
+            if sent_forms.find(**sent) is None:
+                raise
+            raise AlreadyRecorded(_("This was recorded already.")) from error
+        return made
+
+    def _repeated(self, form: Any, repeat: AlreadyRecorded) -> HttpResponse:
+        """Answer a form that the act itself knew: sent at the same moment, or long ago."""
+        sent = {
+            "person": person_of(self.request),
+            "key": form.cleaned_data.get("key", ""),
+            "address": self.request.path_info,
+        }
+        if kept := sent_forms.find(**sent):
+            messages.info(self.request, repeat.message)
+            return HttpResponseRedirect(kept.next_url)
+        if sent_forms.is_of_another(**sent):
+            # What the other one made is not told.
+            form.add_error(
+                None,
+                _(
+                    "Nothing was recorded: this form was used for something else before. "
+                    "Open the page again, and enter it there."
+                ),
+            )
+            return self.form_invalid(form)
+        messages.info(self.request, repeat.message)
+        return HttpResponseRedirect(self.repeat_url(repeat.made))
 
     def _acted(self, form: Any) -> Any:
         row = self.edited()
@@ -144,8 +193,14 @@ class ActView(PermissionRequiredMixin, AnyFormView):
     def form_invalid(self, form: Any) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
+    def next_url_of_repeat(self, made: Any) -> str:
+        """Where the form leads when it comes again; `made` is what the act returned."""
+        return self.next_url(made)
+
     def repeat_url(self, made: Any) -> str:
-        """Where to go when the form came twice: home, unless the subclass knows better."""
+        """Where to go when the service alone knew that the form came twice: home, unless the
+        subclass knows better. `made` is what the service says was made.
+        """
         return reverse("web:today")
 
 

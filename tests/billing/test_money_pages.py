@@ -351,7 +351,7 @@ def test_the_same_payment_form_twice_records_one(office, shop, invoice, payment_
 
     response = office.post(address, payment_form, follow=True)
 
-    assert "This payment was recorded already." in response.content.decode()
+    assert "This was recorded already." in response.content.decode()
     assert Payment.objects.count() == 1
 
 

@@ -118,7 +118,7 @@ def test_the_form_sent_twice_sells_once(seller, form, pounds):
 
     response = seller.post(STAND, form, follow=True)
 
-    assert "This sale was recorded already." in response.content.decode()
+    assert "This was recorded already." in response.content.decode()
     assert Invoice.objects.count() == 1
     assert at_stand(pounds) == 23
 

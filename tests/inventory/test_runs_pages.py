@@ -263,7 +263,7 @@ def test_the_same_plan_sent_twice_is_made_once(bottler, room):
 
     response = bottler.post(at("run_plan"), form, follow=True)
 
-    assert messages_of(response)[-1] == "This run was planned already."
+    assert messages_of(response)[-1] == "This was recorded already."
     assert BottlingRun.objects.count() == 1
 
 
@@ -704,7 +704,7 @@ def test_the_same_record_sent_twice_is_made_once(bottler, room):
 
     response = bottler.post(at("run_record", run.number), form, follow=True)
 
-    assert messages_of(response)[-1] == "This run was recorded already."
+    assert messages_of(response)[-1] == "This was recorded already."
     assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 1
 
 

@@ -127,7 +127,7 @@ from inventory.bottling.services.products import PartUse
 from inventory.shared import mailable
 from inventory.shared.errors import BadValue
 from inventory.shared.models import Attachment, House
-from inventory.shared.services import books_lock, files, long_work
+from inventory.shared.services import books_lock, files, long_work, sent_forms
 from inventory.shared.services import house as house_details
 from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, Lot, Place
@@ -1306,6 +1306,9 @@ def _use_the_back_office(owner, clerk) -> None:
         status=201,
         headers={"Content-Type": "application/json"},
         body="{}",
+    )
+    sent_forms.keep(
+        person=owner, key="full:form", address="/honey/transfer/", next_url="/places/tank-1/"
     )
     work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
     long_work.ask_to_stop(work)

@@ -30,6 +30,8 @@ class Restored:
     files: int
     # "restored", "the same", "set elsewhere" or "left out".
     key: str
+    # Where a log that did not belong to the database before is kept; empty where none was there.
+    torn_log: str
 
 
 def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Restored:
@@ -46,6 +48,8 @@ def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Re
     with working_folder() as folder:
         manifest = archive.extract(file, folder, passphrase)
         proving.check_version(manifest)
+        # Before anything opens the database here.
+        torn = snapshots.database().set_torn_log_aside(timezone.localtime())
         if not over_newer:
             _check_nothing_newer(manifest)
         now = timezone.localtime()
@@ -67,6 +71,7 @@ def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Re
         old_database=old,
         files=files,
         key=key,
+        torn_log=torn,
     )
 
 

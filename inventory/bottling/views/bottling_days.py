@@ -128,6 +128,10 @@ class DaySheetView(ActView):
             shortages.of_posting(run.posting_id) for run in result.standing if run.posting_id
         )
 
+    def uses_key_up(self, made: BottlingDay) -> bool:
+        # A sheet that is kept for later may be recorded from the same page.
+        return made.is_recorded
+
     def next_url(self, made: BottlingDay) -> str:
         name = "bottling_day" if made.is_recorded else "bottling_day_edit"
         return reverse(f"inventory:{name}", args=[made.pk])

@@ -4,5 +4,6 @@ from .books_lock import BooksLock
 from .files import Attachment
 from .house import House
 from .long_work import LongWork
+from .sent_forms import SentForm
 
-__all__ = ["Attachment", "BooksLock", "House", "LongWork"]
+__all__ = ["Attachment", "BooksLock", "House", "LongWork", "SentForm"]

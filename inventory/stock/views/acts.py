@@ -79,6 +79,9 @@ class HoneyActView(ActView):
     def posting_to_undo(self, made: Any) -> Posting | None:
         return made
 
+    def next_url_of_repeat(self, made: Any) -> str:
+        return self.repeat_url(self.posting_to_undo(made))
+
     def repeat_url(self, made: Any) -> str:
         if isinstance(made, Posting):
             return reverse("inventory:posting_detail", args=[made.pk])

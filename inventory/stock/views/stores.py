@@ -42,6 +42,9 @@ class StockActView(ActView):
     def posting_to_undo(self, made: Posting) -> Posting:
         return made
 
+    def next_url_of_repeat(self, made: Posting) -> str:
+        return self.repeat_url(made)
+
     def repeat_url(self, made: Posting) -> str:
         return reverse("inventory:posting_detail", args=[made.pk])
 

@@ -53,4 +53,9 @@ class Command(BaseCommand):
         self.stdout.write(f"Restored the database and {done.files:,} files.")
         if done.old_database:
             self.stdout.write(f"The database before is kept as {done.old_database}")
+        if done.torn_log:
+            self.stdout.write(
+                "A log was beside that database which did not belong to it. It is kept as "
+                f"{done.torn_log}"
+            )
         self.stdout.write(KEY[done.key])

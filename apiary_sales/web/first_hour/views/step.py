@@ -21,6 +21,8 @@ from apiary_sales.web.first_hour import steps
 from apiary_sales.web.first_hour.forms.rows import MORE, Rows, rows_in, show_as_typed
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.forms.acts import HouseForm
+from inventory.shared.people import person_of
+from inventory.shared.services import sent_forms
 
 
 class _Refused(Exception):
@@ -135,10 +137,17 @@ class StepView(PermissionRequiredMixin, View):
     def _save(self, asked: Asked) -> str:
         self._is_refused = False
         with transaction.atomic():
-            set_up.save_step(self.slug, key=self.key)
+            key = self.key
+            set_up.save_step(self.slug, key=key)
             said = self.save(asked)
             if self._is_refused:
                 raise _Refused
+            sent_forms.keep(
+                person=person_of(self.request),
+                key=key,
+                address=self.request.path_info,
+                next_url=steps.next_after(self.step),
+            )
         return said
 
     @contextmanager
