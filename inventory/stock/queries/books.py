@@ -6,7 +6,16 @@ from django.db.models import Count, F, Q, Sum
 from django.utils.timezone import localtime
 
 from inventory.shared.proofs import unequal
-from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, PostingLine, Shortage
+from inventory.stock.models import (
+    Balance,
+    Item,
+    Lot,
+    LotParent,
+    Place,
+    Posting,
+    PostingLine,
+    Shortage,
+)
 
 
 def faults() -> Iterator[str]:
@@ -20,7 +29,9 @@ def _told(posting: int) -> str:
     found = Posting.objects.filter(pk=posting).first()
     if found is None:
         return f"Posting {posting}"
-    return f"Posting {posting} ({found.get_kind_display()} of {localtime(found.occurred_at):%Y-%m-%d})"
+    return (
+        f"Posting {posting} ({found.get_kind_display()} of {localtime(found.occurred_at):%Y-%m-%d})"
+    )
 
 
 def _crooked_postings() -> Iterator[str]:
