@@ -79,7 +79,8 @@ def _copy(
     return (
         f"WITH RECURSIVE numbers(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM numbers "
         f"WHERE n < {times - 1}) INSERT INTO {table} ({', '.join(names)}) "
-        f"SELECT {', '.join(values)} FROM numbers, {table} WHERE id > {before[model]} ORDER BY n, id"
+        f"SELECT {', '.join(values)} FROM numbers, {table} WHERE id > {before[model]} "
+        "ORDER BY n, id"
     )
 
 
