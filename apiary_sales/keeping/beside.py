@@ -18,7 +18,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 
 
 def run(name: str, *commands: str) -> subprocess.CompletedProcess[str]:
-    """Run these commands, each with its options, one after the other on the database of this name."""
+    """Run these commands, each with its options, on the database of this name."""
     return subprocess.run(
         [sys.executable, "-m", __name__, name, *commands],
         cwd=settings.BASE_DIR,

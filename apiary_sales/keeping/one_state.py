@@ -46,7 +46,7 @@ def reading() -> Iterator[None]:
     # An immediate transaction would lock out all writers.
     usual = getattr(connection, "transaction_mode", None)
     if is_sqlite:
-        connection.transaction_mode = None
+        connection.transaction_mode = None  # type: ignore[attr-defined]
     try:
         with transaction.atomic(), connection.cursor() as cursor:
             if is_sqlite:
@@ -58,7 +58,7 @@ def reading() -> Iterator[None]:
             yield
     finally:
         if is_sqlite:
-            connection.transaction_mode = usual
+            connection.transaction_mode = usual  # type: ignore[attr-defined]
             if connection.connection is not None:
                 connection.connection.execute("PRAGMA query_only = OFF")
 

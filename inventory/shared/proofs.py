@@ -23,7 +23,9 @@ def unequal(
     """
     names = ", ".join(f"k{number}" for number in range(keys))
     of_sides: list[list[str]] = [[], []]
-    tables, chosen, params = [], [], []
+    tables: list[str] = []
+    chosen: list[str] = []
+    params: list[Any] = []
     for side, queries in enumerate((one, other)):
         for query in queries:
             statement, given = query.order_by().query.sql_with_params()

@@ -183,7 +183,7 @@ def _counted_twice() -> QuerySet[StandSale]:
     return (
         StandSale.objects.annotate(day=TruncDate("sold_at", tzinfo=timezone.get_current_timezone()))
         # A sale that corrects another may bring as much as that one had.
-        .filter(_is_in_cash(), Exists(closed), corrects=None)
+        .filter(Exists(closed), _is_in_cash(), corrects=None)
         .select_related("receipt")
         .order_by("id")
     )
@@ -195,7 +195,7 @@ def _counted_with_all() -> Iterator[StandSale]:
         recorded_at__gte=OuterRef("sold_at"), recorded_at__lt=OuterRef("recorded_at")
     )
     found = StandSale.objects.filter(
-        _is_in_cash(), Exists(counts), corrects=None, late_cash=None
+        Exists(counts), _is_in_cash(), corrects=None, late_cash=None
     ).select_related("receipt")
     for sale in found.order_by("id").iterator():
         if drawers.count_of_all_with(sale, known_at=sale.recorded_at) is not None:

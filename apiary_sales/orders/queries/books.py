@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from django.db.models import Case, F, FloatField, Q, Sum, Value, When
-from django.db.models.functions import Abs, Cast, Coalesce
+from django.db.models.functions import Cast, Coalesce
 
 from apiary_sales.orders.late_cost_models import LateCost, LateCosting
 from apiary_sales.orders.models import (
@@ -130,8 +130,9 @@ def _wrong_late_costs() -> Iterator[str]:
 def _wrong_amounts() -> Iterator[str]:
     """A line comes to its quantity at its price, half a cent rounding up.
 
-    The database works it out with a fraction; what that does not show to be right, because it is
-    wrong, near half a cent or too large for a fraction, is worked out exactly.
+    The database works it out with a fraction. Prices have four decimals, so that of pieces and
+    services it shows what is right; of weights, whatever is near half a cent or wrong is worked out
+    exactly, and so is what is too large for a fraction.
     """
     in_cents = Case(
         When(kind__in=OrderLine.BY_WEIGHT, then=Value(100 / float(unit_grams()))),
@@ -142,10 +143,13 @@ def _wrong_amounts() -> Iterator[str]:
     price = Cast("unit_price", FloatField())
     said = F("amount_cents") + F("discount_cents") - F("rounding_cents")
     about = Cast("quantity", FloatField()) * price * in_cents
-    off = Abs(about - Cast(said, FloatField()))
+    off = Cast(said, FloatField()) - about
+    by_weight = Q(kind__in=OrderLine.BY_WEIGHT)
+    is_doubtful = by_weight & (Q(off__lt=-0.499) | Q(off__gt=0.499))
+    is_wrong = ~by_weight & (Q(off__lt=-0.49995) | Q(off__gt=0.50005))
     for line in (
         OrderLine.objects.annotate(about=about, off=off)
-        .filter(Q(off__gt=0.499) | Q(about__gt=EXACT_CENTS_MAX))
+        .filter(is_doubtful | is_wrong | Q(about__gt=EXACT_CENTS_MAX))
         .select_related("order")
         .order_by("id")
         .iterator()
