@@ -1,6 +1,6 @@
 """Run commands of `manage.py` on a database that lies beside the house's own.
 
-    python -m apiary_sales.keeping.beside NAME migrate verify_ledger
+    python -m apiary_sales.keeping.beside NAME migrate "verify_ledger --all"
 
 It is a process of its own, so that nothing of it can reach the database that is being used. The
 name is the file of a SQLite database, or the name of one on the same PostgreSQL server.
@@ -18,7 +18,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 
 
 def run(name: str, *commands: str) -> subprocess.CompletedProcess[str]:
-    """Run these commands one after the other on the database of this name."""
+    """Run these commands, each with its options, on the database of this name."""
     return subprocess.run(
         [sys.executable, "-m", __name__, name, *commands],
         cwd=settings.BASE_DIR,
@@ -51,7 +51,7 @@ def _main(name: str, *commands: str) -> None:
     django.setup()
     try:
         for command in commands:
-            call_command(command, verbosity=0)
+            call_command(*command.split(), verbosity=0)
     except CommandError as error:
         raise SystemExit(str(error)) from error
 

@@ -43,6 +43,7 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
         "inventory.LongWork": "Work that is being done is of the machine.",
         "inventory.SentForm": "Forms that were sent are kept for 90 days: the books have the acts.",
         "keeping.Backup": "Where backups are kept is of the machine.",
+        "keeping.ProvedSeals": "What was proved in this database tells of this database.",
         "keeping.RowChange": "When a row was changed last in this database tells of this database.",
         "webhooks.Endpoint": "Secrets are left out, and a copy of the house must tell no program.",
         "webhooks.EventDelivery": "What programs were told is kept for 30 days alone.",

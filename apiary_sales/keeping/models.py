@@ -40,6 +40,25 @@ class RowChange(models.Model):
         return f"{self.kind} {self.row_id}"
 
 
+class ProvedSeals(models.Model):
+    """Up to which seal the rows of the books were compared with their seals, and when: one row.
+
+    It names the seal by its number and its digest. Where the books do not have that seal, it tells
+    nothing, and all seals are proved.
+    """
+
+    number = models.PositiveIntegerField(_("number"))
+    digest = models.CharField(_("digest"), max_length=64)
+    proved_at = models.DateTimeField(_("proved"), default=timezone.now)
+
+    class Meta:
+        verbose_name = _("proof of the seals")
+        verbose_name_plural = _("proofs of the seals")
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.proved_at:%Y-%m-%d %H:%M}"
+
+
 class Backup(models.Model):
     """One backup: where it is, what it weighs, and whether a restore of it was rehearsed."""
 

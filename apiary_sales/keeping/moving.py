@@ -154,7 +154,7 @@ def _digest(table: StoredTable, using: str) -> str:
 def _prove(to: str) -> str:
     """Let the service prove the books in the new database; return what it says."""
     _run(to, "rebuild_derived")
-    return _run(to, "verify_ledger").strip()
+    return _run(to, "verify_ledger", "--all").strip()
 
 
 def _run(to: str, *arguments: str) -> str:

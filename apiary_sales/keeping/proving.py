@@ -69,7 +69,7 @@ def proved(manifest: Manifest, folder: Path) -> Iterator[str]:
     """
     check_version(manifest)
     with snapshots.database().beside(folder / archive.DATABASE) as name:
-        done = beside.run(name, "migrate", "verify_ledger")
+        done = beside.run(name, "migrate", "verify_ledger --all")
         if done.returncode:
             said = " ".join((done.stderr or done.stdout).split())[-1000:]
             raise BadValue(

@@ -43,6 +43,7 @@ OF_THE_MACHINE = (
     "django_tasks_database.DBTaskResult",
     "inventory.LongWork",
     "keeping.Backup",
+    "keeping.ProvedSeals",
 )
 
 ROWS_AT_ONCE = 500

@@ -1,6 +1,6 @@
 """Check the book of money: recalculate everything from its lines and report differences."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, cast
 
 from django.db.models import Count, F, Field, Max, OuterRef, Q, Subquery, Sum
@@ -13,12 +13,14 @@ from apiary_sales.billing.models import (
     EntryLine,
     Invoice,
     InvoiceLine,
+    InvoiceLineTax,
     KeptDeposit,
     Payment,
 )
 from apiary_sales.billing.queries import closing, money_moves, stand_days
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
+from inventory.shared.proofs import unequal
 from inventory.stock.models import Counter
 
 Account = EntryLine.Account
@@ -26,24 +28,8 @@ Account = EntryLine.Account
 
 def faults() -> Iterator[str]:
     """Yield one sentence for each way in which the stored book breaks a law of its own."""
-    yield from _crooked_entries()
-    yield from _documents_and_entries()
-    yield from _other_ways_of_paying()
-    yield from _entries_of_others()
-    yield from _wrong_balances()
-    yield from _wrong_totals()
-    yield from _wrong_credits()
-    yield from _wrong_allocations()
-    yield from _wrong_open_amounts()
-    yield from _billed_twice()
-    yield from _wrong_adjustments()
-    yield from _wrong_billed_amounts()
-    yield from _wrong_taxes()
-    yield from _wrong_deposits()
-    yield from _missing_numbers()
-    yield from closing.faults()
-    yield from money_moves.faults()
-    yield from stand_days.faults()
+    for proof in PROOFS:
+        yield from proof()
 
 
 def _crooked_entries() -> Iterator[str]:
@@ -52,6 +38,7 @@ def _crooked_entries() -> Iterator[str]:
         .order_by("entry")
         .annotate(total=Sum("amount_cents"))
         .exclude(total=0)
+        .iterator()
     ):
         yield f"Entry {row['entry']} adds up to {row['total']} cents, not zero."
 
@@ -65,12 +52,14 @@ def _documents_and_entries() -> Iterator[str]:
         Invoice.objects.annotate(entered_cents=owed)
         .exclude(entry__isnull=False, entered_cents=F("total_cents"))
         .order_by("id")
+        .iterator()
     ):
         yield f"{invoice} is entered at {invoice.entered_cents} cents, not {invoice.total_cents}."
     for payment in (
         Payment.objects.annotate(entered_cents=owed)
         .exclude(entry__isnull=False, entered_cents=-F("amount_cents"))
         .order_by("id")
+        .iterator()
     ):
         yield (
             f"Payment {payment.pk} of {payment.amount_cents} cents is entered at "
@@ -83,15 +72,20 @@ def _documents_and_entries() -> Iterator[str]:
         Payment.objects.annotate(entered_cents=rounded)
         .exclude(entered_cents=-F("rounding_cents"))
         .order_by("id")
+        .iterator()
     ):
         yield (
             f"Payment {payment.pk} was rounded by {payment.rounding_cents} cents, and is entered "
             f"with {-payment.entered_cents}."
         )
-    for entry in Entry.objects.filter(
-        (Q(kind=Entry.Kind.INVOICE) & Q(invoice__credits__isnull=False))
-        | (Q(kind=Entry.Kind.CREDIT_NOTE) & Q(invoice__credits__isnull=True))
-    ).order_by("id"):
+    for entry in (
+        Entry.objects.filter(
+            (Q(kind=Entry.Kind.INVOICE) & Q(invoice__credits__isnull=False))
+            | (Q(kind=Entry.Kind.CREDIT_NOTE) & Q(invoice__credits__isnull=True))
+        )
+        .order_by("id")
+        .iterator()
+    ):
         yield f"Entry {entry.pk} is called a {entry.get_kind_display()}, which it is not."
 
 
@@ -102,6 +96,7 @@ def _other_ways_of_paying() -> Iterator[str]:
         .exclude(account=F("entry__payment__method"))
         .select_related("entry__payment")
         .order_by("id")
+        .iterator()
     ):
         payment = cast("Payment", line.entry.payment)
         yield (
@@ -129,44 +124,42 @@ def _entries_of_others() -> Iterator[str]:
 
 
 def _wrong_balances() -> Iterator[str]:
-    sums = {
-        row["customer"]: row["total"]
-        for row in EntryLine.objects.filter(account=Account.RECEIVABLE, customer__isnull=False)
-        .values("customer")
+    owed = (
+        EntryLine.objects.filter(account=Account.RECEIVABLE, customer__isnull=False)
         .order_by()
+        .values_list("customer")
         .annotate(total=Sum("amount_cents"))
-    }
-    for balance in CustomerBalance.objects.select_related("customer").order_by("customer"):
-        total = sums.pop(balance.customer_id, 0)
-        if total != balance.owed_cents:
-            yield (
-                f"{balance.customer} owes {total} cents by the lines, "
-                f"{balance.owed_cents} by the balance."
-            )
-    for customer in Customer.objects.filter(pk__in=[key for key, total in sums.items() if total]):
-        yield f"{customer} owes {sums[customer.pk]} cents by the lines and has no balance."
+    )
+    balances = CustomerBalance.objects.values_list("customer", "owed_cents")
+    for key, total, cents in unequal([owed], [balances]):
+        customer = Customer.objects.get(pk=key)
+        if CustomerBalance.objects.filter(customer=customer).exists():
+            yield f"{customer} owes {total} cents by the lines, {cents} by the balance."
+        else:
+            yield f"{customer} owes {total} cents by the lines and has no balance."
 
 
 def _wrong_totals() -> Iterator[str]:
-    for invoice in (
-        Invoice.objects.annotate(
-            lines_net=Coalesce(Sum("lines__amount_cents"), 0),
-            lines_tax=Coalesce(Sum("lines__tax_cents"), 0),
-            lines_rounding=Coalesce(Sum("lines__rounding_cents"), 0),
-        )
-        .exclude(
-            lines_net=F("net_cents"),
-            lines_tax=F("tax_cents"),
-            lines_rounding=F("rounding_cents"),
-            total_cents=F("net_cents") + F("tax_cents") + F("rounding_cents"),
-        )
-        # What was billed before the books began has its lines there.
-        .filter(opening_number="")
-        .order_by("id")
+    figures = ("net_cents", "tax_cents", "rounding_cents")
+    of_lines = ("amount_cents", "tax_cents", "rounding_cents")
+    # What was billed before the books began has its lines there.
+    lines = InvoiceLine.objects.filter(invoice__opening_number="")
+    invoices = Invoice.objects.filter(opening_number="")
+    for key, net, tax, *_rest in unequal(
+        [lines.values_list("invoice", *of_lines)],
+        [invoices.values_list("id", *figures)],
+        figures=3,
     ):
+        invoice = Invoice.objects.get(pk=key)
         yield (
             f"{invoice} says {invoice.net_cents} + {invoice.tax_cents} = {invoice.total_cents} "
-            f"cents, its lines {invoice.lines_net} + {invoice.lines_tax}."
+            f"cents, its lines {net} + {tax}."
+        )
+    adds_up = Q(total_cents=F("net_cents") + F("tax_cents") + F("rounding_cents"))
+    for invoice in invoices.exclude(adds_up).order_by("id").iterator():
+        yield (
+            f"{invoice} says {invoice.net_cents} + {invoice.tax_cents} = {invoice.total_cents} "
+            "cents, which it is not."
         )
 
 
@@ -177,6 +170,7 @@ def _wrong_credits() -> Iterator[str]:
         .exclude(customer__isnull=True, credits__customer__isnull=True)
         .exclude(customer=F("credits__customer"))
         .order_by("id")
+        .iterator()
     ):
         yield f"Credit note {note} is another's than its invoice."
     for invoice in (
@@ -185,6 +179,7 @@ def _wrong_credits() -> Iterator[str]:
         .annotate(credited_cents=_credited_cents("pk"))
         .filter(total_cents__lt=-F("credited_cents"))
         .order_by("id")
+        .iterator()
     ):
         yield (
             f"{invoice} of {invoice.total_cents} cents is credited by "
@@ -200,6 +195,7 @@ def _wrong_credits() -> Iterator[str]:
         .filter(Q(amount_cents__lt=-F("credited_cents")) | Q(quantity__lt=-F("credited_quantity")))
         .select_related("invoice")
         .order_by("id")
+        .iterator()
     ):
         yield f"More of {billed.description} is credited than {billed.invoice} bills."
     for line in (
@@ -207,6 +203,7 @@ def _wrong_credits() -> Iterator[str]:
         .exclude(credits_line__invoice=F("invoice__credits"))
         .select_related("invoice")
         .order_by("id")
+        .iterator()
     ):
         yield f"Credit note {line.invoice} credits a line of another invoice."
     for goods in (
@@ -215,6 +212,7 @@ def _wrong_credits() -> Iterator[str]:
         .order_by("fulfilment_line")
         .annotate(cents_left=Sum("amount_cents"))
         .filter(cents_left__lt=0)
+        .iterator()
     ):
         yield f"More of goods handed over ({goods['fulfilment_line']}) is credited than was billed."
     for line in (
@@ -222,6 +220,7 @@ def _wrong_credits() -> Iterator[str]:
         .exclude(fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
         .select_related("invoice")
         .order_by("id")
+        .iterator()
     ):
         yield f"Credit note {line.invoice} gives {line.description} back as a deposit."
 
@@ -251,18 +250,6 @@ def _credited_cents(invoice: str) -> Coalesce:
     return Coalesce(Subquery(notes), 0)
 
 
-def _adjusted_cents(invoice: str) -> Coalesce:
-    """Return, as a part of a query, what all adjustments of this invoice come to."""
-    made = (
-        Adjustment.objects.filter(invoice=OuterRef(invoice))
-        .values("invoice")
-        .order_by()
-        .annotate(total=Sum(F("net_cents") + F("tax_cents")))
-        .values("total")
-    )
-    return Coalesce(Subquery(made), 0)
-
-
 def _wrong_allocations() -> Iterator[str]:
     """Money put to invoices has the sign of its payment and is never more than the payment."""
     for payment in (
@@ -272,6 +259,7 @@ def _wrong_allocations() -> Iterator[str]:
             | Q(amount_cents__lt=0) & (Q(put_cents__gt=0) | Q(put_cents__lt=F("amount_cents")))
         )
         .order_by("id")
+        .iterator()
     ):
         yield (
             f"Payment {payment.pk} of {payment.amount_cents} cents has {payment.put_cents} "
@@ -282,6 +270,7 @@ def _wrong_allocations() -> Iterator[str]:
         .exclude(payment__customer__isnull=True, invoice__customer__isnull=True)
         .select_related("invoice")
         .order_by("id")
+        .iterator()
     ):
         yield f"Payment {allocation.payment_id} is put to another's invoice {allocation.invoice}."
     put = Allocation.objects.values("payment__customer").annotate(cents=Sum("amount_cents"))
@@ -302,22 +291,14 @@ def _wrong_allocations() -> Iterator[str]:
 
 
 def _wrong_open_amounts() -> Iterator[str]:
-    for invoice in (
-        Invoice.objects.annotate(
-            put_cents=Coalesce(Sum("allocations__amount_cents"), 0),
-            credited_cents=_credited_cents("pk"),
-        )
-        .annotate(
-            left_cents=F("total_cents")
-            + F("credited_cents")
-            - F("put_cents")
-            - _adjusted_cents("pk"),
-        )
-        .exclude(credits__isnull=True, left_cents=F("open_cents"))
-        .exclude(credits__isnull=False, open_cents=0, put_cents=0)
-        .order_by("id")
-    ):
-        yield f"{invoice} has {invoice.left_cents} cents to pay, and says {invoice.open_cents}."
+    """What is left to pay is the total less credit notes, payments and adjustments."""
+    billed = Invoice.objects.filter(credits__isnull=True).values_list("id", "total_cents")
+    credited = Invoice.objects.filter(credits__isnull=False).values_list("credits", "total_cents")
+    put = Allocation.objects.values_list("invoice", -F("amount_cents"))
+    adjusted = Adjustment.objects.values_list("invoice", -F("net_cents") - F("tax_cents"))
+    said = Invoice.objects.exclude(open_cents=0).values_list("id", "open_cents")
+    for key, left, cents in unequal([billed, credited, put, adjusted], [said]):
+        yield f"{Invoice.objects.get(pk=key)} has {left} cents to pay, and says {cents}."
 
 
 def _billed_twice() -> Iterator[str]:
@@ -332,6 +313,7 @@ def _billed_twice() -> Iterator[str]:
         .order_by("fulfilment_line")
         .annotate(count=Count("id"))
         .filter(count__gt=1)
+        .iterator()
     ):
         yield f"Goods handed over ({row['fulfilment_line']}) are on {row['count']} invoices."
 
@@ -350,6 +332,7 @@ def _wrong_adjustments() -> Iterator[str]:
         )
         .exclude(entered_cents=-F("net_cents") - F("tax_cents"))
         .order_by("id")
+        .iterator()
     ):
         yield (
             f"Adjustment {adjustment.pk} of {adjustment.total_cents} cents is entered at "
@@ -363,6 +346,7 @@ def _wrong_adjustments() -> Iterator[str]:
         Adjustment.objects.annotate(taxes_cents=Coalesce(Sum("taxes__tax_cents"), 0))
         .exclude(taxes_cents=F("tax_cents"))
         .order_by("id")
+        .iterator()
     ):
         yield (
             f"Adjustment {made.pk} lowers tax by {made.tax_cents} cents, its taxes by "
@@ -388,15 +372,13 @@ def _wrong_billed_amounts() -> Iterator[str]:
 
 def _wrong_taxes() -> Iterator[str]:
     """The taxes of a line add up to its tax."""
-    for line in (
-        InvoiceLine.objects.annotate(cents=Coalesce(Sum("taxes__tax_cents"), 0))
-        .exclude(tax_cents=F("cents"))
-        .select_related("invoice")
-        .order_by("id")
-    ):
+    taxes = InvoiceLineTax.objects.values_list("line", "tax_cents")
+    lines = InvoiceLine.objects.exclude(tax_cents=0).values_list("id", "tax_cents")
+    for key, cents, said in unequal([taxes], [lines]):
+        line = InvoiceLine.objects.select_related("invoice").get(pk=key)
         yield (
-            f"{line.invoice}: the tax of {line.description} is {line.tax_cents} cents, "
-            f"its taxes add up to {line.cents}."
+            f"{line.invoice}: the tax of {line.description} is {said} cents, "
+            f"its taxes add up to {cents}."
         )
 
 
@@ -438,3 +420,25 @@ def _missing_numbers() -> Iterator[str]:
         missing = sorted(set(range(begins, row["last"] + 1)) - given)
         numbers = ", ".join(f"{row['series']}-{number:05d}" for number in missing)
         yield f"Series {row['series']} misses {numbers or f'no number, but begins below {begins}'}."
+
+
+PROOFS: tuple[Callable[[], Iterator[str]], ...] = (
+    _crooked_entries,
+    _documents_and_entries,
+    _other_ways_of_paying,
+    _entries_of_others,
+    _wrong_balances,
+    _wrong_totals,
+    _wrong_credits,
+    _wrong_allocations,
+    _wrong_open_amounts,
+    _billed_twice,
+    _wrong_adjustments,
+    _wrong_billed_amounts,
+    _wrong_taxes,
+    _wrong_deposits,
+    _missing_numbers,
+    closing.faults,
+    money_moves.faults,
+    stand_days.faults,
+)

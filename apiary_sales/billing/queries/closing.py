@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator
 from datetime import date
+from typing import Any
 
-from django.db.models import F, Q, QuerySet
-from django.db.models.functions import Coalesce, TruncDate
+from django.db.models import F, Q, QuerySet, Window
+from django.db.models.functions import Coalesce, Lag, TruncDate
 
 from apiary_sales.billing.models import Entry, Invoice
 from inventory.shared.queries import books_lock
@@ -40,14 +41,16 @@ def _slipped_in(closed: books_lock.Closed) -> Iterator[str]:
     during = Q(entered_at__gt=closed.since)
     if closed.to is not None:
         during &= Q(entered_at__lte=closed.to)
-    for entry in Entry.objects.filter(during, entered_on__lte=closed.until).order_by("id"):
+    for entry in (
+        Entry.objects.filter(during, entered_on__lte=closed.until).order_by("id").iterator()
+    ):
         yield f"Entry {entry.pk} counts on {entry.entered_on}, which was closed when it was made."
     during = Q(recorded_at__gt=closed.since)
     if closed.to is not None:
         during &= Q(recorded_at__lte=closed.to)
     day = Coalesce("counts_on", TruncDate("occurred_at"))
     found = Posting.objects.filter(during).annotate(day=day).filter(day__lte=closed.until)
-    for posting in found.order_by("id"):
+    for posting in found.order_by("id").iterator():
         yield f"Posting {posting.pk} counts on {posting.day}, which was closed when it was made."
 
 
@@ -56,11 +59,19 @@ def _numbers_out_of_order() -> Iterator[str]:
 
     Invoices from the books before keep their own numbers, and are entered in any order.
     """
-    before: Invoice | None = None
-    numbered = Invoice.objects.exclude(series=Invoice.OPENING_SERIES).select_related("entry")
-    for bill in numbered.order_by("series", "number").iterator():
-        if bill.is_receipt and bill.issued_on == bill.supplied_on:
-            continue
-        if before and before.series == bill.series and bill.issued_on < before.issued_on:
-            yield f"{bill} is dated {bill.issued_on}, before {before} of {before.issued_on}."
-        before = bill
+    receipts_of_sales = Q(series__startswith=Invoice.RECEIPT_PREFIX, issued_on=F("supplied_on"))
+    in_order: dict[str, Any] = {"partition_by": "series", "order_by": "number"}
+    for key, before in (
+        Invoice.objects.exclude(series=Invoice.OPENING_SERIES)
+        .exclude(receipts_of_sales)
+        .order_by("series", "number")
+        .values_list("id")
+        .annotate(
+            before=Window(Lag("id"), **in_order), before_day=Window(Lag("issued_on"), **in_order)
+        )
+        .filter(issued_on__lt=F("before_day"))
+        .values_list("id", "before")
+        .iterator()
+    ):
+        bill, earlier = Invoice.objects.get(pk=key), Invoice.objects.get(pk=before)
+        yield f"{bill} is dated {bill.issued_on}, before {earlier} of {earlier.issued_on}."

@@ -27,7 +27,7 @@ def money_moves() -> QuerySet[MoneyMove]:
 def faults() -> Iterator[str]:
     """Yield one sentence for each move that is in the book at other amounts than its own."""
     moves = MoneyMove.objects.order_by("id").prefetch_related("entry__lines", "undo_entry__lines")
-    for move in moves:
+    for move in moves.iterator(chunk_size=500):
         meant = {
             str(move.from_account): -move.cents,
             str(move.to_account): move.arrived_cents,

@@ -1,6 +1,6 @@
 """Check bills of suppliers, their payments and expenses against the book of money."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
@@ -23,14 +23,8 @@ MONEY = (Account.CASH, Account.TRANSFER, Account.OWNER)
 
 def faults() -> Iterator[str]:
     """Yield one sentence for each way in which what is owed to suppliers breaks a law."""
-    yield from _wrong_entries()
-    yield from _wrong_undoings()
-    yield from _wrong_totals()
-    yield from _wrong_payments()
-    yield from _wrong_open_amounts()
-    yield from _wrong_balances()
-    yield from _billed_twice()
-    yield from _entries_without_document()
+    for proof in PROOFS:
+        yield from proof()
 
 
 def _entered(entry: str, *accounts: str) -> Coalesce:
@@ -213,3 +207,15 @@ def _entries_without_document() -> Iterator[str]:
             .order_by("id")
         ):
             yield f"Entry {entry.pk} is called a {entry.get_kind_display()}, which it is not."
+
+
+PROOFS: tuple[Callable[[], Iterator[str]], ...] = (
+    _wrong_entries,
+    _wrong_undoings,
+    _wrong_totals,
+    _wrong_payments,
+    _wrong_open_amounts,
+    _wrong_balances,
+    _billed_twice,
+    _entries_without_document,
+)

@@ -28,6 +28,8 @@ from inventory.shared import conventions
 from inventory.stock.models import Place
 
 Account = EntryLine.Account
+# So many are read at once, with their lines.
+CHUNK = 500
 
 
 @dataclass(frozen=True)
@@ -138,7 +140,7 @@ def faults() -> Iterator[str]:
     closes = StandDayClose.objects.order_by("id").prefetch_related(
         "entry__lines", "undo_entry__lines", "late_cash__entry__lines"
     )
-    for closing in closes:
+    for closing in closes.iterator(chunk_size=CHUNK):
         posted = _over_cents(closing.entry.lines.all()) if closing.entry else 0
         meant = 0 if closing.counted_with_id else closing.difference_cents
         if posted != meant:
@@ -149,7 +151,7 @@ def faults() -> Iterator[str]:
             if _over_cents(late.entry.lines.all()) != -late.cents:
                 yield f"Late cash {late.pk} of {late.cents} cents is entered at another amount."
     yield from _faults_of_counts()
-    for sale in _counted_twice():
+    for sale in _counted_twice().iterator():
         yield f"The cash of {sale} came in after its stand was closed, and is in the book twice."
     for sale in _counted_with_all():
         yield f"The cash of {sale} came in after all cash was counted, and is in the book twice."
@@ -160,7 +162,7 @@ def _faults_of_counts() -> Iterator[str]:
     late = StandLateCash.objects.exclude(cash_count=None).prefetch_related(
         "entry__lines", "undo_entry__lines"
     )
-    for row in late:
+    for row in late.iterator(chunk_size=CHUNK):
         if _over_cents(row.entry.lines.all()) != -row.cents:
             yield f"Late cash {row.pk} of {row.cents} cents is entered at another amount."
         if row.cash_count and row.cash_count.is_undone != (row.undo_entry_id is not None):
@@ -181,7 +183,7 @@ def _counted_twice() -> QuerySet[StandSale]:
     return (
         StandSale.objects.annotate(day=TruncDate("sold_at", tzinfo=timezone.get_current_timezone()))
         # A sale that corrects another may bring as much as that one had.
-        .filter(_is_in_cash(), Exists(closed), corrects=None)
+        .filter(Exists(closed), _is_in_cash(), corrects=None)
         .select_related("receipt")
         .order_by("id")
     )
@@ -193,9 +195,9 @@ def _counted_with_all() -> Iterator[StandSale]:
         recorded_at__gte=OuterRef("sold_at"), recorded_at__lt=OuterRef("recorded_at")
     )
     found = StandSale.objects.filter(
-        _is_in_cash(), Exists(counts), corrects=None, late_cash=None
+        Exists(counts), _is_in_cash(), corrects=None, late_cash=None
     ).select_related("receipt")
-    for sale in found.order_by("id"):
+    for sale in found.order_by("id").iterator():
         if drawers.count_of_all_with(sale, known_at=sale.recorded_at) is not None:
             yield sale
 
@@ -203,7 +205,7 @@ def _counted_with_all() -> Iterator[StandSale]:
 def _is_in_cash() -> Exists:
     return Exists(
         Allocation.objects.filter(
-            invoice__stand_sale=OuterRef("pk"),
+            invoice=OuterRef("receipt"),
             payment__method=Payment.Method.CASH,
             payment__reverses=None,
             payment__order=None,

@@ -1,8 +1,9 @@
 """Check the orders: recalculate them from their parts and report differences."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
-from django.db.models import F, Q, Sum
+from django.db.models import Case, F, FloatField, Q, Sum, Value, When
+from django.db.models.functions import Cast, Coalesce
 
 from apiary_sales.orders.late_cost_models import LateCost, LateCosting
 from apiary_sales.orders.models import (
@@ -12,121 +13,147 @@ from apiary_sales.orders.models import (
     OrderLine,
     Reservation,
 )
-from apiary_sales.orders.rules.lines import LineWanted, is_reserved
-from inventory.stock.models import Balance
+from apiary_sales.orders.rules.lines import OF_PRODUCTS, LineWanted
+from inventory.shared.proofs import unequal
+from inventory.shared.weights import unit_grams
+from inventory.stock.models import Balance, Place
+
+# The lines that `is_reserved` of the rules names.
+IS_RESERVED = Q(kind__in=OF_PRODUCTS) | Q(
+    kind=OrderLine.Kind.HONEY, is_drawn=False, drum__kind=Place.Kind.DRUM
+)
+# Up to so many cents a fraction of the database is off by less than a ten-thousandth of a cent.
+EXACT_CENTS_MAX = 1e10
 
 
 def faults() -> Iterator[str]:
     """Yield one sentence for each way in which the stored orders contradict each other."""
-    yield from _wrong_reservations()
-    yield from _unpromised_lines()
-    yield from _wrong_fulfilments()
-    yield from _wrong_returns()
-    yield from _wrong_late_costs()
-    yield from _wrong_amounts()
-    yield from _wrong_statuses()
+    for proof in PROOFS:
+        yield from proof()
 
 
 def _wrong_reservations() -> Iterator[str]:
-    sums = dict(Reservation.objects.order_by().values_list("balance").annotate(Sum("quantity")))
-    for balance in (
-        Balance.objects.filter(Q(reserved__gt=0) | Q(pk__in=sums))
-        .select_related("item", "place")
-        .order_by("id")
-    ):
-        promised = sums.get(balance.pk, 0)
-        if promised != balance.reserved:
-            yield (
-                f"{balance.item} at {balance.place}: orders reserve {promised}, "
-                f"the balance says {balance.reserved}."
-            )
+    promised = Reservation.objects.values_list("balance", "quantity")
+    kept = Balance.objects.exclude(reserved=0).values_list("id", "reserved")
+    for key, quantity, reserved in unequal([promised], [kept]):
+        balance = Balance.objects.select_related("item", "place").get(pk=key)
+        yield (
+            f"{balance.item} at {balance.place}: orders reserve {quantity}, "
+            f"the balance says {reserved}."
+        )
 
 
 def _unpromised_lines() -> Iterator[str]:
     """What is still to fill is reserved, but for what gave way, and nothing else is."""
-    sums = dict(Reservation.objects.order_by().values_list("line").annotate(Sum("quantity")))
-    for line in (
-        OrderLine.objects.filter(Q(order__status__in=Order.OPEN_STATUSES) | Q(pk__in=sums))
-        .select_related("order", "drum")
-        .order_by("id")
-    ):
-        is_open = line.order.status in Order.OPEN_STATUSES
-        wanted = line.to_fill - line.gave_way if is_open and is_reserved(line) else 0
-        if sums.get(line.pk, 0) != wanted:
-            yield (
-                f"Order {line.order}: {line.description} has {sums.get(line.pk, 0)} reserved, "
-                f"{wanted} should be."
-            )
+    promised = Reservation.objects.values_list("line", "quantity")
+    wanted = OrderLine.objects.filter(
+        IS_RESERVED, order__status__in=Order.OPEN_STATUSES
+    ).values_list("id", F("quantity") - F("filled") - F("gave_way"))
+    for key, reserved, should_be in unequal([promised], [wanted]):
+        line = _line(key)
+        yield (
+            f"Order {line.order}: {line.description} has {reserved} reserved, "
+            f"{should_be} should be."
+        )
+
+
+def _line(key: int) -> OrderLine:
+    return OrderLine.objects.select_related("order").get(pk=key)
 
 
 def _wrong_fulfilments() -> Iterator[str]:
-    handed_over = {
-        line: (quantity, cents, again)
-        for line, quantity, cents, again in FulfilmentLine.objects.not_taken_back()
-        .order_by()
-        .values_list("order_line")
+    """What is filled of a line, and what it comes to, is what its fulfilments add up to."""
+    handed_over = FulfilmentLine.objects.not_taken_back()
+    standing = handed_over.values_list("order_line", F("quantity") - F("sent_again"))
+    filled = OrderLine.objects.exclude(filled=0).values_list("id", "filled")
+    for key, quantity, said in unequal([standing], [filled]):
+        line = _line(key)
+        yield (
+            f"Order {line.order}: {line.description} counts {said} filled, "
+            f"its fulfilments add up to {quantity}."
+        )
+    whole = Q(order_line__filled=F("order_line__quantity"))
+    for row in (
+        handed_over.filter(whole)
+        .order_by("order_line")
+        .values("order_line", "order_line__amount_cents", "order_line__filled")
         .annotate(
-            standing=Sum("quantity") - Sum("sent_again"),
             cents=Sum("amount_cents"),
+            standing=Sum("quantity") - Sum("sent_again"),
             again=Sum("sent_again"),
         )
-    }
-    for line in (
-        OrderLine.objects.filter(Q(filled__gt=0) | Q(pk__in=handed_over))
-        .select_related("order")
-        .order_by("id")
+        .filter(again=0, standing=F("order_line__filled"))
+        .exclude(cents=F("order_line__amount_cents"))
+        .iterator()
     ):
-        quantity, cents, again = handed_over.get(line.pk, (0, 0, 0))
-        if quantity != line.filled:
-            yield (
-                f"Order {line.order}: {line.description} counts {line.filled} filled, "
-                f"its fulfilments add up to {quantity}."
-            )
-        elif line.filled == line.quantity and not again and cents != line.amount_cents:
-            yield (
-                f"Order {line.order}: {line.description} comes to {line.amount_cents} cents, "
-                f"its fulfilments to {cents}."
-            )
+        line = _line(row["order_line"])
+        yield (
+            f"Order {line.order}: {line.description} comes to {line.amount_cents} cents, "
+            f"its fulfilments to {row['cents']}."
+        )
 
 
 def _wrong_returns() -> Iterator[str]:
     """What a line says came back is what was booked back."""
-    booked = {
-        line: (quantity, cents)
-        for line, quantity, cents in GoodsReturn.objects.order_by()
-        .values_list("fulfilment_line")
-        .annotate(pieces=Sum("quantity"), cents=Sum("cost_cents", filter=Q(is_fit=True), default=0))
-    }
-    for line in (
-        FulfilmentLine.objects.filter(
-            Q(returned__gt=0) | ~Q(returned_cost_cents=0) | Q(pk__in=booked)
+    cost = Case(When(is_fit=True, then=Coalesce("cost_cents", 0)), default=0)
+    booked = GoodsReturn.objects.values_list("fulfilment_line", "quantity", cost)
+    said = FulfilmentLine.objects.filter(Q(returned__gt=0) | ~Q(returned_cost_cents=0)).values_list(
+        "id", "returned", "returned_cost_cents"
+    )
+    for key, pieces, cents, returned, returned_cents in unequal([booked], [said], figures=2):
+        line = FulfilmentLine.objects.select_related("order_line__order").get(pk=key)
+        yield (
+            f"Order {line.order_line.order}: {returned} of {line.order_line.description} "
+            f"came back at a cost of {returned_cents} cents, "
+            f"the returns add up to {pieces} and {cents} cents."
         )
-        .select_related("order_line__order")
-        .order_by("id")
-    ):
-        back = booked.get(line.pk, (0, 0))
-        if back != (line.returned, line.returned_cost_cents):
-            yield (
-                f"Order {line.order_line.order}: {line.returned} of {line.order_line.description} "
-                f"came back at a cost of {line.returned_cost_cents} cents, "
-                f"the returns add up to {back[0]} and {back[1]} cents."
-            )
 
 
 def _wrong_late_costs() -> Iterator[str]:
     """Goods have the cost that a late costing gave them, unless it was undone."""
     standing = LateCost.objects.filter(costing__in=LateCosting.objects.standing())
-    for late in standing.select_related("fulfilment_line__order_line__order").order_by("id"):
+    has_another = ~Q(fulfilment_line__cost_cents=F("cost_cents"))
+    has_none = Q(fulfilment_line__cost_cents__isnull=True)
+    for late in (
+        standing.filter(has_another | has_none)
+        .select_related("fulfilment_line__order_line__order")
+        .order_by("id")
+        .iterator()
+    ):
         goods = late.fulfilment_line
-        if goods.cost_cents != late.cost_cents:
-            yield (
-                f"Order {goods.order_line.order}: {goods.order_line.description} was given a cost "
-                f"of {late.cost_cents} cents late, and has {goods.cost_cents}."
-            )
+        yield (
+            f"Order {goods.order_line.order}: {goods.order_line.description} was given a cost "
+            f"of {late.cost_cents} cents late, and has {goods.cost_cents}."
+        )
 
 
 def _wrong_amounts() -> Iterator[str]:
-    for line in OrderLine.objects.select_related("order").order_by("id").iterator():
+    """A line comes to its quantity at its price, half a cent rounding up.
+
+    The database works it out with a fraction. Prices have four decimals, so that of pieces and
+    services it shows what is right; of weights, whatever is near half a cent or wrong is worked out
+    exactly, and so is what is too large for a fraction.
+    """
+    in_cents = Case(
+        When(kind__in=OrderLine.BY_WEIGHT, then=Value(100 / float(unit_grams()))),
+        # Hundredths of the unit.
+        When(kind=OrderLine.Kind.SERVICE, then=Value(1.0)),
+        default=Value(100.0),
+    )
+    price = Cast("unit_price", FloatField())
+    said = F("amount_cents") + F("discount_cents") - F("rounding_cents")
+    about = Cast("quantity", FloatField()) * price * in_cents
+    off = Cast(said, FloatField()) - about
+    by_weight = Q(kind__in=OrderLine.BY_WEIGHT)
+    is_doubtful = by_weight & (Q(off__lt=-0.499) | Q(off__gt=0.499))
+    is_wrong = ~by_weight & (Q(off__lt=-0.49995) | Q(off__gt=0.50005))
+    for line in (
+        OrderLine.objects.annotate(about=about, off=off)
+        .filter(is_doubtful | is_wrong | Q(about__gt=EXACT_CENTS_MAX))
+        .select_related("order")
+        .order_by("id")
+        .iterator()
+    ):
         agreed = LineWanted(
             kind=line.kind,
             quantity=line.quantity,
@@ -146,6 +173,7 @@ def _wrong_statuses() -> Iterator[str]:
         .exclude(order__status__in=(Order.Status.PART_FILLED, Order.Status.FILLED))
         .select_related("order")
         .order_by("id")
+        .iterator()
     ):
         yield f"Order {line.order} is {line.order.status}, yet {line.description} was filled."
     for order in (
@@ -153,5 +181,17 @@ def _wrong_statuses() -> Iterator[str]:
         .exclude(events__kind="cancelled")
         .distinct()
         .order_by("id")
+        .iterator()
     ):
         yield f"Order {order} is filled, yet something is left to fill."
+
+
+PROOFS: tuple[Callable[[], Iterator[str]], ...] = (
+    _wrong_reservations,
+    _unpromised_lines,
+    _wrong_fulfilments,
+    _wrong_returns,
+    _wrong_late_costs,
+    _wrong_amounts,
+    _wrong_statuses,
+)

@@ -11,10 +11,11 @@ from inventory.stock.seal_text import RowDigests
 NAMED_MAX = 20
 
 
-def faults() -> Iterator[str]:
+def faults(after: int = 0) -> Iterator[str]:
     """Yield a sentence for each row that was changed, added or removed after it was sealed.
 
-    A change of a seal itself is told at the first one from which on the chain is broken.
+    Of the seals up to the number `after`, the rows are not compared again, only the chain. A change
+    of a seal itself is told at the first one from which on the chain is broken.
     """
     begins: dict[str, int] = {}
     previous, covered = "", 0
@@ -23,9 +24,12 @@ def faults() -> Iterator[str]:
         if seal.version > seal_text.VERSION:
             yield f"Seal {seal.number} was made by a later version of the service: install it."
             return
-        sealed = seal_text.read(seal.rows)
-        yield from _changed_rows(seal, begins, sealed)
-        covered += len(sealed)
+        if seal.number > after:
+            sealed = seal_text.read(seal.rows)
+            yield from _changed_rows(seal, begins, sealed)
+            covered += len(sealed)
+        else:
+            covered += seal.rows.count("\n")
         if is_whole and (seal.number, seal.covered, seal.digest) != (
             number,
             covered,
