@@ -2,11 +2,13 @@
 
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
@@ -18,24 +20,59 @@ def programs() -> Path | None:
     return found[-1].parent if found else None
 
 
+class Server:
+    """A server in a folder of its own, which can be killed and started again."""
+
+    def __init__(self, folder: Path) -> None:
+        self.data, self.port = folder / "data", free_port()
+        self.url = f"postgres://honey@127.0.0.1:{self.port}/postgres"
+        self._bin_dir, self._log = programs(), folder / "log"
+        self._options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c fsync=off -k {folder}"
+        _run(
+            self._bin_dir / "initdb",
+            *("-D", self.data, "-U", "honey", "--auth=trust", "--encoding=UTF8"),
+        )
+
+    def start(self) -> None:
+        command = [self._bin_dir / "pg_ctl", "-D", self.data, "-w", "-o", self._options]
+        _run(*command, "-l", self._log, "start")
+
+    def stop(self) -> None:
+        _run(self._bin_dir / "pg_ctl", "-D", self.data, "-m", "immediate", "stop")
+
+    def kill(self) -> None:
+        """End it and all its processes at once, as a power cut does."""
+        pid = int((self.data / "postmaster.pid").read_text("utf-8").split()[0])
+        found = subprocess.run(["pgrep", "-P", str(pid)], capture_output=True, text=True)
+        processes = [pid, *map(int, found.stdout.split())]
+        for process in processes:
+            with suppress(ProcessLookupError):
+                os.kill(process, signal.SIGKILL)
+        while any(Path(f"/proc/{process}").exists() for process in processes):
+            time.sleep(0.01)
+
+
 @contextmanager
 def server() -> Iterator[str]:
     """Start a server on a free port of this machine and yield its DATABASE_URL."""
-    bin_dir = programs()
-    if bin_dir is None:
+    with killable_server() as started:
+        yield started.url
+
+
+@contextmanager
+def killable_server() -> Iterator[Server]:
+    """Start a server that can be killed and started again."""
+    if programs() is None:
         raise FileNotFoundError("No PostgreSQL server programs: install the package postgresql.")
     with tempfile.TemporaryDirectory(prefix="honey-postgresql-") as folder:
-        data = Path(folder) / "data"
         if os.getuid() == 0:
             shutil.chown(folder, "nobody")
-        port = _free_port()
-        _run(bin_dir / "initdb", "-D", data, "-U", "honey", "--auth=trust", "--encoding=UTF8")
-        options = f"-p {port} -c listen_addresses=127.0.0.1 -c fsync=off -k {folder}"
-        _run(bin_dir / "pg_ctl", "-D", data, "-w", "-o", options, "-l", f"{folder}/log", "start")
+        started = Server(Path(folder))
+        started.start()
         try:
-            yield f"postgres://honey@127.0.0.1:{port}/postgres"
+            yield started
         finally:
-            _run(bin_dir / "pg_ctl", "-D", data, "-m", "immediate", "stop")
+            started.stop()
 
 
 def _run(*command: object) -> None:
@@ -51,7 +88,7 @@ def _run(*command: object) -> None:
     )
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as listener:
         listener.bind(("127.0.0.1", 0))
         return listener.getsockname()[1]
