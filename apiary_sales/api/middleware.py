@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.api.problem_contents import CONTENT_TYPE, problem_content
+from inventory.shared.errors import TooBusy
 
 API = "/api/"
 READS = ("GET", "HEAD", "OPTIONS")
@@ -74,7 +75,11 @@ class ApiProblemsMiddleware:
             return moved(response.headers["Location"], HttpResponse())
         if response.status_code < 400 or response.headers.get("Content-Type") == CONTENT_TYPE:
             return response
-        if isinstance(getattr(request, "fault", None), OperationalError | InterfaceError):
+        fault = getattr(request, "fault", None)
+        if isinstance(fault, TooBusy):
+            status, detail = response.status_code, fault.message
+            return _filled(response, problem_content(status=status, code=fault.code, detail=detail))
+        if isinstance(fault, OperationalError | InterfaceError):
             response.headers["Retry-After"] = str(RETRY_AFTER)
             return as_problem(response, 503)
         return as_problem(response, response.status_code)
