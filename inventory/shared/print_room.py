@@ -18,7 +18,7 @@ from contextlib import contextmanager, suppress
 
 PRESSES = min(2, os.cpu_count() or 1)
 # How far papers stand back behind pages, of 19.
-NICENESS = 10
+NICENESS = 5
 
 _lock = threading.Lock()
 _room: ProcessPoolExecutor | None = None

@@ -22,8 +22,8 @@ from tests.benchmarks.bench_guessers import Person, demo
 __all__ = ["demo"]
 
 PAPERS = 50
-ROUNDS = 3
-PRINTED = 120
+ROUNDS = 2
+PRINTED = 60
 LINE = "<tr><td>{}</td><td>Jar of 1 lb, clover</td><td class='number'>1,284.50</td></tr>"
 
 
@@ -79,7 +79,7 @@ def _resident(pid: int | None) -> int:
 
 def _paper_seconds(person: Person) -> float:
     began = time.perf_counter()
-    connection = HTTPConnection("127.0.0.1", person.port, timeout=120)
+    connection = HTTPConnection("127.0.0.1", person.port, timeout=900)
     connection.request("GET", "/money/invoices/1/pdf/", headers=person.headers)
     answer = connection.getresponse()
     content = answer.read()
