@@ -120,14 +120,19 @@ class TooBusyMiddleware:
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         if not isinstance(error, TooBusy):
             return None
-        answer = render(
-            request,
-            "accounts/too_busy.html",
-            {"sentence": error.message},
-            status=HTTPStatus.SERVICE_UNAVAILABLE,
-        )
-        answer.headers["Retry-After"] = str(error.wait_seconds)
-        return answer
+        return too_busy(request, error)
+
+
+def too_busy(request: HttpRequest, error: TooBusy) -> HttpResponse:
+    """Answer with a page that asks to wait, and say so to programs too."""
+    answer = render(
+        request,
+        "accounts/too_busy.html",
+        {"sentence": error.message},
+        status=HTTPStatus.SERVICE_UNAVAILABLE,
+    )
+    answer.headers["Retry-After"] = str(error.wait_seconds)
+    return answer
 
 
 class SecondStepMiddleware:

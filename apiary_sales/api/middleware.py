@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.api.problem_contents import CONTENT_TYPE, problem_content
 from inventory.shared.database_faults import is_disk_full, is_unreachable
+from inventory.shared.errors import TooBusy
 
 API = "/api/"
 READS = ("GET", "HEAD", "OPTIONS")
@@ -82,6 +83,9 @@ class ApiProblemsMiddleware:
         if response.status_code < 400 or response.headers.get("Content-Type") == CONTENT_TYPE:
             return response
         fault = getattr(request, "fault", None)
+        if isinstance(fault, TooBusy):
+            status, detail = response.status_code, fault.message
+            return _filled(response, problem_content(status=status, code=fault.code, detail=detail))
         if is_disk_full(fault):
             return as_problem(response, 507)
         if is_unreachable(fault):

@@ -22,9 +22,9 @@ from apiary_sales.billing.services import invoices
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.rules import missing_for_data
 from inventory.shared import documents
-from inventory.shared.documents import DataInside
 from inventory.shared.errors import NotAllowedNow
 from inventory.shared.models import House
+from inventory.shared.press import DataInside
 
 PROFILE = "en16931"
 # As the metadata of the PDF call the profile.

@@ -16,10 +16,13 @@ def register(tidy: Callable[[], int]) -> None:
     _tidies.append(tidy)
 
 
-def tidy_all() -> None:
-    """Delete what is old of every app; what fails is noted, and the others go on."""
+def tidy_all() -> list[str]:
+    """Delete what is old of every app; return what failed, beside which the others go on."""
+    failed = []
     for tidy in _tidies:
         try:
             tidy()
         except Exception:
             logger.exception("What is old was not deleted by %s.", tidy.__qualname__)
+            failed.append(f"{tidy.__module__}.{tidy.__qualname__}")
+    return failed

@@ -156,6 +156,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "apiary_sales.accounts.middleware.OwnPasswordMiddleware",
     "apiary_sales.accounts.middleware.TooBusyMiddleware",
+    "apiary_sales.web.middleware.FullQueueMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "apiary_sales.web.middleware.NullCharacterMiddleware",
     "apiary_sales.web.middleware.PlainTextMiddleware",

@@ -8,6 +8,8 @@ import time
 
 from waitress.channel import HTTPChannel
 
+from apiary_sales.web.lanes import LaneTask
+
 # Bytes of the first line and the headers: many times the longest address of a page.
 HEADERS_MAX_SIZE = 65_536
 # Seconds without a byte, after which a connection is closed.
@@ -19,6 +21,7 @@ ARRIVAL_SECONDS_MAX = 300
 class TimedChannel(HTTPChannel):
     """A connection that is closed where a request is not whole in time."""
 
+    task_class = LaneTask
     began = 0.0
 
     def received(self, data: bytes) -> bool:

@@ -15,7 +15,7 @@ from django.utils.safestring import SafeString
 
 from apiary_sales.accounts import queries as people_queries
 from apiary_sales.billing.queries.house_today import Today
-from apiary_sales.keeping.queries import backup_state
+from apiary_sales.keeping.queries import backup_state, nightly_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
 from apiary_sales.webhooks import queries as webhooks
 
@@ -57,6 +57,11 @@ def _backups(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     return {"state": backup_state.of_house()} if request.user.has_perm(KEEP) else None
 
 
+def _nightly_failed(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
+    failed_at = nightly_state.failed_at() if request.user.has_perm(KEEP) else None
+    return {"failed_at": failed_at} if failed_at else None
+
+
 def _late_costs(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     count = count_that_may_be_known() if request.user.has_perm(PRICES) else 0
     return {"count": count} if count else None
@@ -87,6 +92,7 @@ _cleaning = _where_there_is("cleaning", lambda today: today.cleaning)
 # What must not be sold and what a customer waits for come first, what can wait comes last.
 PARTS: tuple[AttentionPart, ...] = (
     AttentionPart("keeping/_warning.html", _backups),
+    AttentionPart("keeping/_nightly_failed.html", _nightly_failed),
     AttentionPart("accounts/_wrong_tries.html", _wrong_tries),
     AttentionPart("inventory/_held_goods.html", _held),
     AttentionPart("orders/_missing.html", _missing),

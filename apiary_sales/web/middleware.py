@@ -13,8 +13,11 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from apiary_sales.accounts.middleware import too_busy
 from apiary_sales.accounts.models import User
+from apiary_sales.web.lanes import IS_ONE_TOO_MANY
 from inventory.shared import plain_text, public_pages
+from inventory.shared.errors import TooBusy
 from inventory.shared.people import person_of
 from inventory.shared.queries import sent_forms
 from inventory.shared.row_keys import KEY_MAX
@@ -201,6 +204,29 @@ class HugeKeyMiddleware:
     ) -> None:
         if any(isinstance(each, int) and each > KEY_MAX for each in named.values()):
             raise Http404
+
+
+class FullQueueMiddleware:
+    """Refuse a paper, plan or report that came when as many as may wait were waiting already."""
+
+    WAIT_SECONDS = 30
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_arguments: Any) -> HttpResponse | None:
+        if not request.META.get(IS_ONE_TOO_MANY):
+            return None
+        error = TooBusy(
+            _("Very many papers, plans and reports are waiting to be made. Ask again in a minute."),
+            wait_seconds=self.WAIT_SECONDS,
+        )
+        # The API says it in its own way.
+        request.fault = error  # type: ignore[attr-defined]
+        return too_busy(request, error)
 
 
 class FirstHourMiddleware:

@@ -31,6 +31,7 @@ from apiary_sales.web import arrival
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import Lanes
 from apiary_sales.wsgi import application
+from inventory.shared import print_room
 
 THREADS = 8
 
@@ -320,7 +321,7 @@ def run(listener: socket.socket) -> None:
     server.channel_class = arrival.TimedChannel
     log = log_files.begin()
     try:
-        with in_use.held(), BackgroundWorker():
+        with in_use.held(), print_room.opened(), BackgroundWorker():
             server.run()
     finally:
         log_files.end(log)

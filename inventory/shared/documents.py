@@ -1,20 +1,13 @@
 """Papers as PDF: quotes, pick lists, receipts, invoices, statements.
 
-Every paper is a template that extends `documents/base.html`. WeasyPrint is imported on first
-use, so that a machine without Pango still runs everything but the papers.
+Every paper is a template that extends `documents/base.html`. Here it is filled in; `press` sets it
+in print, where `print_room` says.
 """
 
-import atexit
 import base64
-import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from datetime import datetime
-from functools import cache
-from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
@@ -22,56 +15,21 @@ from django.utils.http import content_disposition_header
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
-from inventory.shared import lettering, logo_files
+from inventory.shared import logo_files, press, print_room
 from inventory.shared.errors import HouseError
 from inventory.shared.models import House
 from inventory.shared.queries import house as house_logo
 
-PAPER_CSS = Path(settings.BASE_DIR) / "templates" / "documents" / "paper.css"
-ROLL_CSS = PAPER_CSS.with_name("roll.css")
 PAGE_SIZES = {House.Paper.LETTER: "Letter", House.Paper.A4: "A4"}
 ROLL_MILLIMETRES = {House.ReceiptPaper.ROLL_58: 58, House.ReceiptPaper.ROLL_80: 80}
 # What the head of a receipt printer reaches: 384 and 576 dots of 8 a millimetre (common practice).
 ROLL_PRINTED_MILLIMETRES = {House.ReceiptPaper.ROLL_58: 48, House.ReceiptPaper.ROLL_80: 72}
-# What is set on a roll is first laid out on a piece so long, to see how long it gets.
-ROLL_LENGTH_MAX_MILLIMETRES = 5_000
-# Where the piece is torn off.
-ROLL_FOOT_MILLIMETRES = 8
-MILLIMETRES_PER_PIXEL = 25.4 / 96
-# PDF/A-3b (ISO 19005-3): to be kept for long, and may have files inside.
-ARCHIVE = "pdf/a-3b"
-
-# Two threads that share a font configuration corrupt memory, so papers are made one at a time.
-_one_at_a_time = threading.Lock()
 
 
 class PdfUnavailable(HouseError):
     """This machine lacks the libraries that papers are drawn with."""
 
     code = "pdf_unavailable"
-
-
-class _Press(NamedTuple):
-    """What is made once and used for every paper: memory stays flat and pages come fast."""
-
-    make_html: Any
-    fetcher: Any
-    fonts: Any
-    style: Any
-
-
-@dataclass(frozen=True)
-class DataInside:
-    """A file inside a paper: what the paper says, for a program to read.
-
-    `metadata` are the `rdf:Description` elements that the metadata of the paper say of it.
-    """
-
-    name: str
-    description: str
-    content: bytes
-    written_at: datetime
-    metadata: Sequence[bytes]
 
 
 def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
@@ -81,38 +39,19 @@ def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
     seller's address on its day) and `page_style`, the paper's size and page numbers. Raises
     `PdfUnavailable` where Pango is missing.
     """
-    html = render_html(template_name, context)
-    with _one_at_a_time:
-        press = _press()
-        # Only the HTML itself is drawn: WeasyPrint never reads another file or address.
-        document = press.make_html(string=html, url_fetcher=press.fetcher)
-        pdf: bytes = document.write_pdf(stylesheets=[press.style], font_config=press.fonts)
-        return pdf
+    return _printed(press.paper, render_html(template_name, context))
 
 
 def render_roll(template_name: str, context: dict[str, Any], *, paper: str) -> bytes:
     """Return a paper for a roll as PDF: one page, as long as what is on it.
 
-    `paper` is one of `ROLL_MILLIMETRES`. The template ends in an element with the id "end" and
-    prints `page_style`. Raises `PdfUnavailable`.
+    `paper` is one of `ROLL_MILLIMETRES`. The template ends in an element with the id "end". Raises
+    `PdfUnavailable`.
     """
     width = ROLL_MILLIMETRES[House.ReceiptPaper(paper)]
     side = (width - ROLL_PRINTED_MILLIMETRES[House.ReceiptPaper(paper)]) / 2
-
-    def laid_out(length: float) -> Any:
-        # The foot is a little longer than its margin, which takes up what is rounded.
-        margins = f"margin: 3mm {side}mm {ROLL_FOOT_MILLIMETRES - 0.5}mm"
-        style = mark_safe(f"@page {{ size: {width}mm {length:.2f}mm; {margins} }}")
-        html = render_html(template_name, {**context, "page_style": style})
-        return press.make_html(string=html, url_fetcher=press.fetcher).render(
-            stylesheets=[_roll_style()], font_config=press.fonts
-        )
-
-    with _one_at_a_time:
-        press = _press()
-        _left, end, *_far_corner = laid_out(ROLL_LENGTH_MAX_MILLIMETRES).pages[0].anchors["end"]
-        pdf: bytes = laid_out(end * MILLIMETRES_PER_PIXEL + ROLL_FOOT_MILLIMETRES).write_pdf()
-        return pdf
+    html = render_html(template_name, context)
+    return _printed(press.roll, html, width=width, side=side)
 
 
 def render_pages(
@@ -124,54 +63,31 @@ def render_pages(
     printed `copies[i]` times, or once; it is laid out only once. Raises `PdfUnavailable`.
     """
     html = render_to_string(template_name, {"house": House.current(), **context})
-    with _one_at_a_time:
-        press = _press()
-        document = press.make_html(string=html, url_fetcher=press.fetcher).render(
-            stylesheets=[_lettering_style()], font_config=press.fonts
-        )
-        pages = document.pages
-        if copies is not None:
-            pages = [page for page, times in zip(pages, copies, strict=True) for _n in range(times)]
-        pdf: bytes = document.copy(pages).write_pdf()
-        return pdf
+    return _printed(press.pages, html, copies=copies)
 
 
-def render_archive(template_name: str, context: dict[str, Any], *, inside: DataInside) -> bytes:
+def render_archive(
+    template_name: str, context: dict[str, Any], *, inside: press.DataInside
+) -> bytes:
     """Return a paper as PDF/A-3b with data inside, the same bytes for the same figures.
 
     It is drawn as `render_pdf` draws it. Raises `PdfUnavailable`.
     """
-    html = render_html(template_name, context)
-    with _one_at_a_time:
-        press = _press()
-        document = press.make_html(string=html, url_fetcher=press.fetcher).render(
-            stylesheets=[press.style], font_config=press.fonts, pdf_variant=ARCHIVE
-        )
-        from weasyprint import Attachment
+    return _printed(press.archive, render_html(template_name, context), inside=inside)
 
-        written = {"created": inside.written_at, "modified": inside.written_at}
-        document.metadata.attachments.append(
-            Attachment(
-                string=inside.content,
-                name=inside.name,
-                description=inside.description,
-                relationship="Alternative",
-                **written,
+
+def _printed(make: Callable[..., bytes], html: str, **named: object) -> bytes:
+    try:
+        # What Django marks as safe is a text of its own kind, which print has no use for.
+        return print_room.printed(make, str.__str__(html), **named)
+    except press.NoPress as error:
+        raise PdfUnavailable(
+            _(
+                "Papers can't be made as PDF here, because Pango is missing. Everything else "
+                "works. On Debian or Ubuntu install libpango-1.0-0 libpangoft2-1.0-0 "
+                "libharfbuzz-subset0; on macOS run: brew install pango. Then start again."
             )
-        )
-        # All must be in one RDF element; WeasyPrint would put ours beside its own.
-        usual_rdf, rdf_ends = document.metadata.generate_rdf_metadata, b"</rdf:RDF>"
-        document.metadata.generate_rdf_metadata = lambda *variant: usual_rdf(*variant).replace(
-            rdf_ends, b"".join([*inside.metadata, rdf_ends])
-        )
-        pdf: bytes = document.write_pdf(pdf_variant=ARCHIVE, finisher=_name_files_once)
-        return pdf
-
-
-def _name_files_once(_document: Any, pdf: Any) -> None:
-    """WeasyPrint names each file inside twice; a reader would take it for two."""
-    files = pdf.catalog["AF"]
-    files[:] = dict.fromkeys(files)
+        ) from error
 
 
 def render_html(template_name: str, context: dict[str, Any]) -> str:
@@ -230,47 +146,3 @@ def _page_style(paper: str) -> SafeString:
     }
     size = PAGE_SIZES[House.Paper(paper)]
     return mark_safe(f'@page {{ size: {size}; @bottom-right {{ content: "{number}" }} }}')
-
-
-@cache
-def _lettering_style() -> Any:
-    from weasyprint import CSS
-
-    press = _press()
-    return CSS(string=lettering.css(), font_config=press.fonts, url_fetcher=press.fetcher)
-
-
-@cache
-def _roll_style() -> Any:
-    from weasyprint import CSS
-
-    press = _press()
-    style = f"{lettering.css()}\n{ROLL_CSS.read_text()}"
-    return CSS(string=style, font_config=press.fonts, url_fetcher=press.fetcher)
-
-
-@cache
-def _press() -> _Press:
-    try:
-        from weasyprint import CSS, HTML
-        from weasyprint.text.fonts import FontConfiguration
-        from weasyprint.urls import URLFetcher
-    except OSError as error:
-        raise PdfUnavailable(
-            _(
-                "Papers can't be made as PDF here, because Pango is missing. Everything else "
-                "works. On Debian or Ubuntu install libpango-1.0-0 libpangoft2-1.0-0 "
-                "libharfbuzz-subset0; on macOS run: brew install pango. Then start again."
-            )
-        ) from error
-    fetcher = URLFetcher(allowed_protocols=["data"])
-    fonts = FontConfiguration()
-    paper = f"{lettering.css()}\n{PAPER_CSS.read_text()}"
-    style = CSS(string=paper, font_config=fonts, url_fetcher=fetcher)
-    return _Press(HTML, fetcher, fonts, style)
-
-
-# WeasyPrint keeps the fonts in a folder, and removes it while Python still runs.
-atexit.register(_press.cache_clear)
-atexit.register(_lettering_style.cache_clear)
-atexit.register(_roll_style.cache_clear)

@@ -5,7 +5,7 @@ import builtins
 import pytest
 from django.test import RequestFactory
 
-from inventory.shared import documents
+from inventory.shared import documents, press
 from inventory.shared.models import House
 
 pytestmark = pytest.mark.django_db
@@ -21,10 +21,10 @@ def no_pango(monkeypatch):
             raise OSError("cannot load library 'libpango-1.0-0'")
         return real_import(name, *args, **kwargs)
 
-    documents._press.cache_clear()
+    press.ready.cache_clear()
     monkeypatch.setattr(builtins, "__import__", fail)
     yield
-    documents._press.cache_clear()
+    press.ready.cache_clear()
 
 
 def test_a_paper_is_the_same_bytes_each_time():
@@ -53,7 +53,7 @@ def test_a_paper_warns_about_infants():
 
 def test_a_paper_reads_no_file_of_the_machine(tmp_path):
     (tmp_path / "secret.txt").write_text("the till code")
-    fetcher = documents._press().fetcher
+    fetcher = press.ready().fetcher
 
     with pytest.raises(ValueError, match="disallowed protocol"):
         fetcher(f"file://{tmp_path}/secret.txt")

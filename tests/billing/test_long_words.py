@@ -5,7 +5,7 @@ import pytest
 from apiary_sales.billing import papers
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.queries import orders as found
-from inventory.shared import documents
+from inventory.shared import documents, press
 from inventory.shared.models import House
 from tests import builders
 from tests.billing.conftest import invoice_of, jars, order_of
@@ -24,10 +24,10 @@ def far_shop(house):
 
 def printed(template_name, context):
     """Return what the lines of a paper say, and how far beyond its margins any of them goes."""
-    press = documents._press()
+    ready = press.ready()
     html = documents.render_html(template_name, context)
-    document = press.make_html(string=html, url_fetcher=press.fetcher).render(
-        stylesheets=[press.style], font_config=press.fonts
+    document = ready.make_html(string=html, url_fetcher=ready.fetcher).render(
+        stylesheets=[ready.style], font_config=ready.fonts
     )
     lines, beyond = [], 0
     for page in document.pages:

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from fontTools.ttLib import TTFont
 
-from inventory.shared import documents, lettering
+from inventory.shared import lettering, press
 
 STYLE = Path(settings.BASE_DIR) / "apiary_sales/web/static/web/app.css"
 # A fontconfig that knows no folder of fonts at all.
@@ -21,10 +21,8 @@ NO_FONTS = '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontco
 MAKE = """
 import sys, django
 django.setup()
-from inventory.shared import documents
-press = documents._press()
-html = press.make_html(string="<p>Miel de azahar 1,284.50 € Łódź</p>", url_fetcher=press.fetcher)
-sys.stdout.buffer.write(html.write_pdf(stylesheets=[press.style], font_config=press.fonts))
+from inventory.shared import press
+sys.stdout.buffer.write(press.paper("<p>Miel de azahar 1,284.50 € Łódź</p>"))
 """
 
 
@@ -59,7 +57,7 @@ def test_a_machine_without_fonts_makes_papers_with_the_houses_font(tmp_path):
     assert "Miel de azahar 1,284.50 € Łódź" in text
 
 
-@pytest.mark.parametrize("style", [documents.PAPER_CSS, documents.ROLL_CSS])
+@pytest.mark.parametrize("style", [press.PAPER_CSS, press.ROLL_CSS])
 def test_every_paper_names_the_houses_font_first(style):
     named = re.findall(r"font-family: ([^;]+);", style.read_text())
 

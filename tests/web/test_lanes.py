@@ -1,9 +1,12 @@
-"""Who sends passwords waits in a queue apart from everybody else."""
+"""Who sends passwords, or asks for what takes long, waits in a queue apart from everybody else."""
 
+import re
 import threading
+from collections.abc import Iterator
 from types import SimpleNamespace
 
 import pytest
+from django.urls import get_resolver
 
 from apiary_sales.web import lanes
 
@@ -86,3 +89,93 @@ def test_passwords_wait_for_each_other(dispatcher, guess, path):
     assert len(dispatcher.passwords.queue) == 1
     guess.may_end.set()
     assert other.answered.wait(WAIT_SECONDS)
+
+
+@pytest.fixture
+def papers(dispatcher):
+    """As many papers as can be made at once, which are being made until the test ends."""
+    may_end = threading.Event()
+    asked = [Asked("GET", "/money/invoices/7/pdf/", may_end) for _paper in range(2)]
+    for paper in asked:
+        dispatcher.add_task(paper)
+        assert paper.begun.wait(WAIT_SECONDS)
+    yield asked
+    may_end.set()
+    for paper in asked:
+        assert paper.answered.wait(WAIT_SECONDS)
+
+
+def test_papers_wait_for_each_other_and_no_page_waits_for_them(dispatcher, papers):
+    other, page = Asked("GET", "/api/v1/lots/2026-01/certificate.pdf"), Asked("GET", "/")
+
+    dispatcher.add_task(other)
+    dispatcher.add_task(page)
+
+    assert page.answered.wait(WAIT_SECONDS)
+    assert not other.begun.is_set()
+    papers[0].may_end.set()
+    assert other.answered.wait(WAIT_SECONDS)
+
+
+def test_one_paper_too_many_is_told_so_at_once(dispatcher, papers, monkeypatch):
+    monkeypatch.setattr(lanes, "LONG_WAITING_MAX", 2)
+    waiting = [Asked("GET", "/reports/sales.csv") for _place in range(2)]
+    for each in waiting:
+        dispatcher.add_task(each)
+    too_many = Asked("GET", "/reports/plan/")
+
+    dispatcher.add_task(too_many)
+
+    assert too_many.answered.wait(WAIT_SECONDS)
+    assert too_many.requests[0].is_one_too_many
+    assert not any(hasattr(each.requests[0], "is_one_too_many") for each in waiting)
+
+
+def test_who_came_to_a_full_queue_is_asked_to_come_again(client, owner):
+    client.force_login(owner)
+    full = {lanes.IS_ONE_TOO_MANY: True}
+
+    page = client.get("/reports/plan/", **full)
+    problem = client.get("/api/v1/bottling-plan/", **full)
+
+    sentence = "Very many papers, plans and reports are waiting to be made. Ask again in a minute."
+    assert (page.status_code, page["Retry-After"]) == (503, "30")
+    assert sentence in page.content.decode()
+    assert (problem.status_code, problem["Retry-After"]) == (503, "30")
+    assert problem["Content-Type"] == "application/problem+json"
+    assert (problem.json()["code"], problem.json()["detail"]) == ("too_busy", sentence)
+
+
+def test_no_header_of_a_visitor_makes_one_too_many(client, owner):
+    client.force_login(owner)
+    headers = {f"HTTP_{lanes.IS_ONE_TOO_MANY}": "True", "HTTP_IS_ONE_TOO_MANY": "True"}
+
+    assert client.get("/", **headers).status_code == 200
+
+
+def routes(resolver, before="/") -> Iterator[tuple[str, str]]:
+    for each in resolver.url_patterns:
+        route = before + str(each.pattern)
+        if hasattr(each, "url_patterns"):
+            yield from routes(each, route)
+        else:
+            yield route, each.name or ""
+
+
+def test_every_paper_and_list_as_a_file_waits_in_the_queue_for_them():
+    # What keeps a file that was made before only hands it on; rows of another import are few.
+    files = re.compile(r"[_-](pdf|csv|xlsx)\Z|\.(pdf|csv|xlsx)\Z|-paper\Z")
+    kept = {"/api/v1/email-papers/<int:pk>/"}
+    found = [
+        route
+        for route, name in routes(get_resolver())
+        if files.search(f"{name}") or files.search(route)
+    ]
+
+    assert len(found) > 60
+    assert {route for route in found if not lanes.is_long(route)} == kept
+
+
+@pytest.mark.parametrize("path", ["/", "/money/invoices/", "/stand/", "/static/web/app.css"])
+def test_pages_do_not_wait_for_papers(path):
+    assert not lanes.is_long(path)

@@ -1,9 +1,11 @@
-"""When the nightly backup is made."""
+"""When the work of the night is done, of which the backup is most."""
 
 from datetime import date, datetime, time, timedelta
 
 # After the day's work, and not in the hour that daylight saving time skips in most countries.
 AT = time(1, 30)
+# What does the work of a night, as the queue of tasks names it.
+TASK = "apiary_sales.keeping.services.nightly.back_up_tonight"
 
 
 def night_due(now: datetime) -> date:

@@ -1,4 +1,5 @@
-"""The backup of each night, and the rehearsal of its restore, as background work.
+"""The work of each night: what is old is deleted, the database counts its tables anew, and the
+backup is made and its restore rehearsed.
 
 One task waits for its hour at any time; each that is done queues the next. A machine that was off
 at that hour makes the backup when it is started. Where several machines serve one database, the row
@@ -9,11 +10,12 @@ import logging
 from datetime import datetime, timedelta
 
 from django.conf import settings
+from django.db import DatabaseError
 from django.utils import timezone
 from django_tasks import TaskResultStatus, task
 from django_tasks_db.models import DBTaskResult
 
-from apiary_sales.keeping import tidying
+from apiary_sales.keeping import statistics, tidying
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import backups
@@ -24,14 +26,30 @@ logger = logging.getLogger(__name__)
 AFTER_START = timedelta(minutes=10)
 
 
+class NightlyWorkFailed(Exception):
+    """Some of the work of the night was not done; the text names what."""
+
+
 @task()
 def back_up_tonight() -> str:
-    """Delete what is old, make the backup of the night, rehearse it, and queue the next one."""
-    tidying.tidy_all()
+    """Do the work of the night, and queue the next one.
+
+    Raises `NightlyWorkFailed` where some of it was not done, so that the first page tells the owner
+    (see `queries/nightly_state.py`).
+    """
     try:
-        return make_nightly(now=timezone.localtime())
+        failed = tidying.tidy_all()
+        try:
+            statistics.refresh()
+        except DatabaseError:
+            logger.exception("The database did not count its tables.")
+            failed.append("statistics")
+        done = make_nightly(now=timezone.localtime())
     finally:
         _queue(nights.next_night(timezone.localtime()))
+    if failed:
+        raise NightlyWorkFailed(", ".join(failed))
+    return done
 
 
 def make_nightly(*, now: datetime) -> str:
