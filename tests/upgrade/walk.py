@@ -52,7 +52,7 @@ from inventory.shared import documents, mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
 from tests import printed_lines
-from tests.upgrade import bill_data, databases
+from tests.upgrade import bill_data, databases, side_by_side
 
 Arguments = dict[str, Any]
 
@@ -401,34 +401,63 @@ PAPERS = {
 
 def main(*, opens_pages: bool = True, checks_bills: bool = False) -> None:
     with time_machine.travel(databases.MADE_AT + timedelta(hours=1)):
-        faults = [*_upgrade(), *(_open_everything() if opens_pages else ())]
+        upgrade = Upgrade()
+        faults = [*upgrade.faults(), *(_open_everything() if opens_pages else ())]
         faults += bill_data.faults() if checks_bills else ()
+    _tell(faults)
+
+
+def side_by_side_main(names: dict[str, str]) -> None:
+    """Upgrade several databases, by version: the oldest first, each with its name."""
+    faults = []
+    with time_machine.travel(databases.MADE_AT + timedelta(hours=1)):
+        opened = {version: side_by_side.connected(name) for version, name in names.items()}
+        upgrades = {}
+        for version, database in opened.items():
+            with side_by_side.as_default(database):
+                upgrades[version] = Upgrade()
+        side_by_side.migrate(list(opened.values()))
+        for version, database in opened.items():
+            ContentType.objects.clear_cache()
+            with side_by_side.as_default(database):
+                faults += [f"{version}: {fault}" for fault in upgrades[version].faults()]
+            database.close()
+    _tell(faults)
+
+
+def _tell(faults: list[str]) -> None:
     for fault in faults:
         print(fault)
     raise SystemExit(1 if faults else 0)
 
 
-def _upgrade() -> Iterator[str]:
-    before = _rows_by_table()
-    for table, count in _rows_of_gone_apps().items():
-        before[table] -= count
-    typed = _suppliers_typed()
-    call_command("migrate", verbosity=0, interactive=False)
-    yield from _lost_suppliers(typed)
-    after = _rows_by_table()
-    for table, count in before.items():
-        if table in after and after[table] < count:
-            yield f"{table} had {count} rows and has {after[table]}"
-    # The trail of changes and permissions point at models by content type.
-    for content_type in ContentType.objects.all():
-        if content_type.model_class() is None:
-            yield f"The content type {content_type.app_label}.{content_type.model} has no model"
-    yield from _unread_changes()
-    try:
-        with contextlib.redirect_stdout(io.StringIO()):
-            call_command("verify_ledger")
-    except (CommandError, DatabaseError) as error:
-        yield f"verify_ledger: {error}"
+class Upgrade:
+    """An upgrade of the database here: what was in it before, and whether it is there after."""
+
+    def __init__(self) -> None:
+        self.before = _rows_by_table()
+        for table, count in _rows_of_gone_apps().items():
+            self.before[table] -= count
+        self.typed = _suppliers_typed()
+
+    def faults(self) -> Iterator[str]:
+        """Migrate, and yield what is lost or wrong."""
+        call_command("migrate", verbosity=0, interactive=False)
+        yield from _lost_suppliers(self.typed)
+        after = _rows_by_table()
+        for table, count in self.before.items():
+            if table in after and after[table] < count:
+                yield f"{table} had {count} rows and has {after[table]}"
+        # The trail of changes and permissions point at models by content type.
+        for content_type in ContentType.objects.all():
+            if content_type.model_class() is None:
+                yield f"The content type {content_type.app_label}.{content_type.model} has no model"
+        yield from _unread_changes()
+        try:
+            with contextlib.redirect_stdout(io.StringIO()):
+                call_command("verify_ledger")
+        except (CommandError, DatabaseError) as error:
+            yield f"verify_ledger: {error}"
 
 
 def _suppliers_typed() -> dict[int, str]:

@@ -1,0 +1,98 @@
+"""Migrate databases of several versions in one go, each as `migrate` would.
+
+Nearly all the time of an upgrade is Django's, working out what the models were like between two
+changes. A database of a later version has the same way before it as one of an earlier version once
+that has got as far. So the oldest sets out, each other joins where it stands, and what the models
+were like is worked out once for all. The changes and their order are those of `migrate`, which each
+database gets at the end: it finds nothing left to change, and does what follows on a change.
+"""
+
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+
+from django.core.management.sql import emit_pre_migrate_signal
+from django.db import DEFAULT_DB_ALIAS, connections, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.migrations import Migration
+from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.recorder import MigrationRecorder
+from django.db.migrations.state import ProjectState
+
+
+def connected(name: str) -> BaseDatabaseWrapper:
+    """Return a connection like the usual one, to the database of this name."""
+    usual = connections[DEFAULT_DB_ALIAS]
+    return type(usual)({**usual.settings_dict, "NAME": name}, DEFAULT_DB_ALIAS)
+
+
+@contextmanager
+def as_default(database: BaseDatabaseWrapper) -> Iterator[None]:
+    """Let everything use this database."""
+    usual = connections[DEFAULT_DB_ALIAS]
+    connections[DEFAULT_DB_ALIAS] = database
+    try:
+        yield
+    finally:
+        connections[DEFAULT_DB_ALIAS] = usual
+
+
+def migrate(databases: list[BaseDatabaseWrapper]) -> None:
+    """Apply to each database, the oldest first, every migration that it lacks."""
+    applied = [_applied(database) for database in databases]
+    with as_default(databases[0]):
+        executor = MigrationExecutor(databases[0])
+        plan = executor.migration_plan(executor.loader.graph.leaf_nodes(), clean_start=True)
+        state = executor._create_project_state(with_applied_migrations=True)
+    for database in databases:
+        with as_default(database):
+            emit_pre_migrate_signal(verbosity=0, interactive=False, db=DEFAULT_DB_ALIAS, plan=plan)
+    # The models are worked out whole once, and then changed bit by bit.
+    state.apps  # noqa: B018
+    applied.append({(migration.app_label, migration.name) for migration, _backwards in plan})
+    for count, database in enumerate(databases, start=1):
+        assert applied[count - 1] - applied[-1] == applied[0] - applied[-1], database
+        _advance(databases[:count], applied[count] - applied[count - 1], plan, state)
+
+
+def _applied(database: BaseDatabaseWrapper) -> set[tuple[str, str]]:
+    with as_default(database):
+        return set(MigrationRecorder(database).applied_migrations())
+
+
+def _advance(
+    databases: list[BaseDatabaseWrapper],
+    wanted: Collection[tuple[str, str]],
+    plan: list[tuple[Migration, bool]],
+    state: ProjectState,
+) -> None:
+    for migration, _backwards in plan:
+        if (migration.app_label, migration.name) in wanted:
+            steps = list(_steps(migration, state))
+            for database in databases:
+                with as_default(database):
+                    _apply(migration, steps, database)
+
+
+def _steps(
+    migration: Migration, state: ProjectState
+) -> Iterator[tuple[object, ProjectState, ProjectState]]:
+    """Yield each operation with the state before and after it; `state` becomes the last."""
+    before = state.clone()
+    for operation in migration.operations:
+        operation.state_forwards(migration.app_label, state)
+        after = state.clone()
+        yield operation, before, after
+        before = after
+
+
+def _apply(migration: Migration, steps: list, database: BaseDatabaseWrapper) -> None:
+    """Change one database, as `Migration.apply` does."""
+    with database.schema_editor(atomic=migration.atomic) as editor:
+        for operation, before, after in steps:
+            is_atomic = operation.atomic or (migration.atomic and operation.atomic is not False)
+            if not editor.atomic_migration and is_atomic:
+                with transaction.atomic():
+                    operation.database_forwards(migration.app_label, editor, before, after)
+            else:
+                operation.database_forwards(migration.app_label, editor, before, after)
+    MigrationRecorder(database).record_applied(migration.app_label, migration.name)
