@@ -13,10 +13,14 @@ a larger house reaches back further, at as much work a year.
 
 import argparse
 import os
+import shutil
+import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -66,16 +70,20 @@ def at_its_time() -> Any:
     return time_machine.travel(NOW, tick=True)
 
 
-def build(lines: int) -> None:
-    """Build a house of about so many ledger lines in the empty database of the settings."""
+def tell() -> None:
+    """Tell the two weeks and the work of today in the empty database of the settings."""
     from django.core.management import call_command
 
     call_command("migrate", verbosity=0)
     with _unsealed():
-        copied = _tell_once()
+        _tell_once()
         _set_bills_apart()
         _open_todays_work()
-    _copy(copied, lines)
+
+
+def grow(lines: int) -> None:
+    """Let a house in which all was told have about so many ledger lines."""
+    _copy(list(_told_rows()), lines)
     _analyze()
 
 
@@ -93,8 +101,8 @@ def _say(text: str) -> None:
 STARTED = perf_counter()
 
 
-def _tell_once() -> list[Copied]:
-    """Set up the house and tell the two weeks; return what they made."""
+def _tell_once() -> None:
+    """Set up the house and tell the two weeks, in numbers of their own."""
     import time_machine
 
     from apiary_sales.web.demo import more_products, setting_up
@@ -104,11 +112,10 @@ def _tell_once() -> list[Copied]:
         setting_up.set_up(TODAY, lambda line: None)
         more_products.set_up(TODAY, lambda line: None)
         fortnight.set_up()
-    _raise_numbers()
+    _raise_numbers(ABOVE)
     fortnight.tell(TODAY - timedelta(days=fortnight.DAYS))
-    copied = list(_made_above())
-    _say(f"told the two weeks: {', '.join(f'{each.table} {each.stride}' for each in copied)}")
-    return copied
+    _raise_numbers(2 * ABOVE)
+    _say("told the two weeks")
 
 
 def _set_bills_apart() -> None:
@@ -145,8 +152,8 @@ def _models() -> Iterator[Any]:
             yield model
 
 
-def _raise_numbers() -> None:
-    """Let each table number its rows above `ABOVE` from now on."""
+def _raise_numbers(above: int) -> None:
+    """Let each table number its rows above this from now on."""
     from django.db import connection, models
 
     with connection.cursor() as cursor:
@@ -157,14 +164,14 @@ def _raise_numbers() -> None:
             table = model._meta.db_table
             if connection.vendor == "sqlite":
                 cursor.execute("DELETE FROM sqlite_sequence WHERE name = %s", [table])
-                cursor.execute("INSERT INTO sqlite_sequence VALUES (%s, %s)", [table, ABOVE])
+                cursor.execute("INSERT INTO sqlite_sequence VALUES (%s, %s)", [table, above])
             else:
                 cursor.execute(
-                    "SELECT setval(pg_get_serial_sequence(%s, %s), %s)", [table, key.column, ABOVE]
+                    "SELECT setval(pg_get_serial_sequence(%s, %s), %s)", [table, key.column, above]
                 )
 
 
-def _made_above() -> Iterator[Copied]:
+def _told_rows() -> Iterator[Copied]:
     from django.db import connection, models
 
     with connection.cursor() as cursor:
@@ -174,7 +181,7 @@ def _made_above() -> Iterator[Copied]:
                 continue
             cursor.execute(
                 f'SELECT min("{key.column}"), max("{key.column}") FROM {table} '
-                f'WHERE "{key.column}" > {ABOVE}'
+                f'WHERE "{key.column}" > {ABOVE} AND "{key.column}" <= {2 * ABOVE}'
             )
             first, last = cursor.fetchone()
             if first is not None:
@@ -208,6 +215,8 @@ def _copy(copied: list[Copied], lines: int) -> None:
         _number_told_bills(cursor, copied)
         _order_numbers(cursor)
         _copy_notes(cursor, copied)
+        with at_its_time():
+            _add_origins(min(times, ORIGINS_MAX))
         _keep_stock(cursor)
         _keep_debts(cursor)
         _keep_counters(cursor)
@@ -217,8 +226,6 @@ def _copy(copied: list[Copied], lines: int) -> None:
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA foreign_key_check")
             assert not cursor.fetchall()
-    _add_origins(min(times, ORIGINS_MAX))
-    _say("added origins")
     index.rebuild()
     _say("made the search anew")
     with at_its_time():
@@ -235,7 +242,7 @@ def _list_copies(cursor: Any, copied: list[Copied], times: int) -> None:
         "CREATE TEMPORARY TABLE series_of "
         "(k integer, series text, becomes text, added integer, PRIMARY KEY (k, series))"
     )
-    rows = [(k, k * fortnight.DAYS, f".{k}") for k in range(times, -1, -1)]
+    rows = [(k, k * fortnight.DAYS, f"-{k}") for k in range(times, -1, -1)]
     # The weeks themselves are there.
     cursor.executemany("INSERT INTO copies VALUES (%s, %s, %s)", rows[:-1])
     table, series, number = SERIES
@@ -390,7 +397,8 @@ def _keep_stock(cursor: Any) -> None:
     )
     cursor.execute(
         "CREATE TEMPORARY TABLE sums AS "
-        "SELECT item_id, place_id, lot_id, sum(quantity) AS quantity FROM inventory_postingline GROUP BY item_id, place_id, lot_id"
+        "SELECT item_id, place_id, lot_id, sum(quantity) AS quantity "
+        "FROM inventory_postingline GROUP BY item_id, place_id, lot_id"
     )
     cursor.execute("CREATE INDEX sums_of ON sums (item_id, place_id, lot_id)")
     for same in ("s.lot_id = b.lot_id", "s.lot_id IS NULL AND b.lot_id IS NULL"):
@@ -433,34 +441,80 @@ def _keep_counters(cursor: Any) -> None:
 
 
 def _add_origins(count: int) -> None:
-    """Pour so many small lots into one tank, one after the other."""
-    from decimal import Decimal
-
+    """Pour so many small lots into one tank, one after the other; each makes a new blend."""
     from apiary_sales.accounts.models import User
-    from inventory.stock.models import Place
-    from inventory.stock.services import honey, places
+    from apiary_sales.keeping.models import RowChange
+    from inventory.stock.models import Item, Lot, LotCost, LotParent, Place, Posting, PostingLine
+    from inventory.stock.services import places
 
     person = User.objects.get(role=User.Role.BOTTLING)
     shape = places.Shape(form="upright", diameter_mm=1400, length_mm=1800)
-    with at_its_time():
-        pail = places.create(kind=Place.Kind.PAIL, code="pail-9", name="Pail 9", tare_grams=900)
-        tank = places.create(
-            kind=Place.Kind.TANK, code="never-empty", name="Tank never empty", shape=shape
+    pail = places.create(kind=Place.Kind.PAIL, code="pail-9", name="Pail 9", tare_grams=900)
+    tank = places.create(
+        kind=Place.Kind.TANK, code="never-empty", name="Tank never empty", shape=shape
+    )
+    harvest, honey = Place.objects.outside(Place.Kind.HARVEST), Item.objects.honey()
+    grams, cents = 2_000, 600
+    lots, links, postings, lines = [], [], [], []
+
+    def lot(kind: str, code: str, times: int) -> Lot:
+        made = Lot(
+            kind=kind,
+            code=code,
+            season=TODAY.year,
+            floral_source="Clover",
+            made_on=TODAY,
+            moisture_percent=Decimal("17.4"),
+            quantity_made=grams * times,
+            cost_cents=cents * times,
         )
-        for number in range(count):
-            honey.receive(
-                place=pail,
-                grams=2_000,
-                season=TODAY.year,
-                floral_source="Clover",
-                extracted_on=TODAY,
-                moisture_percent=Decimal("17.4"),
-                recorded_by=person,
-                key=f"origin-{number}",
-            )
-            honey.transfer(
-                source=pail, target=tank, grams=None, recorded_by=person, key=f"poured-{number}"
-            )
+        lots.append(made)
+        return made
+
+    def post(kind: str, number: int, *moved: tuple[Place, Lot, int]) -> None:
+        posting = Posting(
+            kind=kind,
+            occurred_at=NOW - timedelta(seconds=count - number),
+            recorded_by=person,
+            idempotency_key=f"origin-{kind}-{number}",
+        )
+        postings.append(posting)
+        lines.extend(
+            PostingLine(posting=posting, item=honey, place=place, lot=lot, quantity=quantity)
+            for place, lot, quantity in moved
+        )
+
+    before: Lot | None = None
+    for number in range(1, count + 1):
+        small = lot(Lot.Kind.EXTRACTION, f"26-E9{number:04d}", 1)
+        post("extraction", number, (harvest, small, -grams), (pail, small, grams))
+        if before is None:
+            post("transfer", number, (pail, small, -grams), (tank, small, grams))
+            before = small
+            continue
+        mixed = lot(Lot.Kind.BLEND, f"26-B9{number:04d}", number)
+        there = grams * (number - 1)
+        post(
+            "transfer",
+            number,
+            (pail, small, -grams),
+            (tank, before, -there),
+            (tank, mixed, there + grams),
+        )
+        links += [
+            LotParent(lot=mixed, parent=before, grams=there),
+            LotParent(lot=mixed, parent=small, grams=grams),
+        ]
+        before = mixed
+    for model, rows in ((Lot, lots), (LotParent, links), (Posting, postings), (PostingLine, lines)):
+        model.objects.bulk_create(rows)
+    LotCost.objects.bulk_create(
+        LotCost(lot=lot, cost_cents=lot.cost_cents, quantity_made=lot.quantity_made, known_at=NOW)
+        for lot in lots
+    )
+    RowChange.objects.bulk_create(
+        RowChange(kind="inventory.lot", row_id=lot.pk, changed_at=NOW) for lot in lots
+    )
 
 
 def _analyze() -> None:
@@ -482,25 +536,61 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("size", choices=SIZES)
     where = parser.add_mutually_exclusive_group(required=True)
-    where.add_argument("--sqlite", type=Path, help="Make this file.")
-    where.add_argument("--postgresql", help="Fill this empty database.")
+    where.add_argument("--sqlite", type=Path, help="Make this file, and told.sqlite3 beside it.")
+    where.add_argument("--postgresql", help="Make this database, and “told” on the same server.")
     parser.add_argument("--unproved", action="store_true", help="Leave out verify_ledger.")
-    told = parser.parse_args()
-    if told.sqlite and told.sqlite.exists():
-        sys.exit(f"{told.sqlite} is there.")
-    os.environ["DATABASE_URL"] = told.postgresql or f"sqlite:///{told.sqlite.resolve()}"
-    _start_django()
-    build(SIZES[told.size])
-    if not told.unproved:
+    asked = parser.parse_args()
+    url = _begin_sqlite(asked.sqlite) if asked.sqlite else _begin_postgresql(asked.postgresql)
+    _start_django(url)
+    grow(SIZES[asked.size])
+    if not asked.unproved:
         _prove()
 
 
-def _start_django() -> None:
-    import tempfile
+def _begin_sqlite(path: Path) -> str:
+    """Copy the house in which all was told, once there is one; return the copy's DATABASE_URL."""
+    told = path.resolve().with_name("told.sqlite3")
+    if path.exists():
+        sys.exit(f"{path} is there.")
+    if not told.exists():
+        _tell_in(f"sqlite:///{told}")
+    shutil.copyfile(told, path)
+    return f"sqlite:///{path.resolve()}"
 
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "apiary_sales.settings")
-    os.environ["DEBUG"] = "true"
-    os.environ["DATA_DIR"] = tempfile.mkdtemp(prefix="honey-benchmark-")
+
+def _begin_postgresql(url: str) -> str:
+    import psycopg
+
+    server, _slash, name = url.rpartition("/")
+    with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
+        names = {row[0] for row in connection.execute("SELECT datname FROM pg_database")}
+        if name in names:
+            sys.exit(f"The database {name} is there.")
+        if "told" not in names:
+            connection.execute("CREATE DATABASE told")
+            _tell_in(f"{server}/told")
+        connection.execute(f'CREATE DATABASE "{name}" TEMPLATE told')
+    return url
+
+
+def _tell_in(url: str) -> None:
+    """Tell all in a process of its own, which leaves a closed database."""
+    code = "from tests.benchmarks import house; house.tell()"
+    subprocess.run(
+        [sys.executable, "manage.py", "shell", "--no-imports", "-c", code],
+        check=True,
+        cwd=Path(__file__).resolve().parents[2],
+        env={**os.environ, "DATABASE_URL": url, "DEBUG": "true", "DATA_DIR": _folder()},
+    )
+
+
+def _folder() -> str:
+    return tempfile.mkdtemp(prefix="honey-benchmark-")
+
+
+def _start_django(url: str) -> None:
+    os.environ["DJANGO_SETTINGS_MODULE"] = "apiary_sales.settings"
+    os.environ |= {"DATABASE_URL": url, "DEBUG": "true", "DATA_DIR": _folder()}
     import django
 
     django.setup()
