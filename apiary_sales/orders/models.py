@@ -100,6 +100,10 @@ class Order(models.Model):
 
     class Meta:
         ordering = ["-id"]
+        indexes = [
+            models.Index(fields=["status", "wanted_on"], name="order_by_status"),
+            models.Index(fields=["placed_on", "id"], name="order_by_day"),
+        ]
         permissions = [
             ("take_orders", "Can take and cancel orders"),
             ("quote_drums", "Can quote drum buyers"),
@@ -324,6 +328,7 @@ class Fulfilment(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [models.Index(fields=["filled_on", "id"], name="fulfilment_by_day")]
 
     def __str__(self) -> str:
         return f"{self.order} {self.filled_on}"

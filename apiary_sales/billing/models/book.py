@@ -43,6 +43,7 @@ class Entry(AppendOnlyModel):
 
     class Meta:
         ordering = ["id"]
+        indexes = [models.Index(fields=["entered_on", "id"], name="entry_by_day")]
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind="payment", payment__isnull=False, invoice__isnull=True)
@@ -107,6 +108,7 @@ class EntryLine(AppendOnlyModel):
 
     class Meta:
         ordering = ["id"]
+        indexes = [models.Index(fields=["account", "entry"], name="entry_line_of_account")]
         constraints = [
             models.CheckConstraint(condition=~Q(amount_cents=0), name="entry_line_amount_not_0"),
         ]

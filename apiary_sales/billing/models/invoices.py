@@ -124,6 +124,15 @@ class Invoice(models.Model):
         ]
         indexes = [
             models.Index(fields=["issued_on", "id"], name="invoice_by_day"),
+            # Few bills have these; see the indexes of postings.
+            models.Index(
+                fields=["corrects"],
+                condition=Q(corrects__isnull=False),
+                name="invoice_corrects_one",
+            ),
+            models.Index(
+                fields=["credits"], condition=Q(credits__isnull=False), name="invoice_credits_one"
+            ),
             models.Index(
                 fields=["due_on"], condition=Q(open_cents__gt=0), name="invoice_open_by_due_day"
             ),

@@ -57,6 +57,10 @@ class Payment(models.Model):
 
     class Meta:
         ordering = ["-received_on", "-id"]
+        indexes = [
+            models.Index(fields=["-received_on", "-id"], name="payment_newest_first"),
+            models.Index(fields=["method", "-received_on", "-id"], name="payment_by_method"),
+        ]
         permissions = [("take_payments", "Can record payments")]
         constraints = [
             models.CheckConstraint(condition=~Q(amount_cents=0), name="payment_amount_not_0"),

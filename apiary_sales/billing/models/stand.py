@@ -82,7 +82,10 @@ class StandSale(models.Model):
         ordering = ["-sold_at", "-id"]
         verbose_name = _("stand sale")
         verbose_name_plural = _("stand sales")
-        indexes = [models.Index(fields=["place", "sold_at"], name="stand_sale_by_place")]
+        indexes = [
+            models.Index(fields=["place", "sold_at"], name="stand_sale_by_place"),
+            models.Index(fields=["-sold_at", "-id"], name="stand_sale_newest_first"),
+        ]
         constraints = [
             models.CheckConstraint(condition=Q(on_top_cents__gte=0), name="stand_on_top_gte_0"),
         ]

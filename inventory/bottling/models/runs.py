@@ -108,6 +108,10 @@ class BottlingRun(models.Model):
 
     class Meta:
         ordering = ["-id"]
+        indexes = [
+            models.Index(fields=["status", "planned_for"], name="run_by_status"),
+            models.Index(fields=["-recorded_at", "-id"], name="run_newest_first"),
+        ]
         permissions = [("run_bottling", "Can plan and record bottling runs")]
         constraints = [
             models.CheckConstraint(

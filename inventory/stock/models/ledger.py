@@ -288,7 +288,32 @@ class Posting(AppendOnlyModel):
 
     class Meta:
         ordering = ["-occurred_at", "-id"]
-        indexes = [models.Index(fields=["-occurred_at", "-id"], name="posting_newest_first")]
+        indexes = [
+            models.Index(fields=["-occurred_at", "-id"], name="posting_newest_first"),
+            models.Index(fields=["kind", "-occurred_at", "-id"], name="posting_of_kind_newest"),
+            # Few postings have these. The index of a foreign key counts the empty ones too, so that
+            # SQLite believes it to find nearly all postings, and reads all of them instead.
+            models.Index(
+                fields=["reverses"],
+                condition=Q(reverses__isnull=False),
+                name="posting_reverses_one",
+            ),
+            models.Index(
+                fields=["corrects"],
+                condition=Q(corrects__isnull=False),
+                name="posting_corrects_one",
+            ),
+            models.Index(
+                fields=["caused_by"],
+                condition=Q(caused_by__isnull=False),
+                name="posting_caused_by_one",
+            ),
+            models.Index(
+                fields=["counts_on"],
+                condition=Q(counts_on__isnull=False),
+                name="posting_counts_later",
+            ),
+        ]
         permissions = [
             ("move_honey", "Can receive, move, blend and dip honey"),
             ("write_off", "Can write off spoiled, used and given stock"),
@@ -571,6 +596,14 @@ class Balance(models.Model):
     objects = BalanceQuerySet.as_manager()
 
     class Meta:
+        # Most balances are of what was there once: what is there is found without them.
+        indexes = [
+            models.Index(fields=["place", "quantity"], name="balance_at_place"),
+            models.Index(fields=["item", "quantity"], name="balance_of_item"),
+            models.Index(
+                fields=["quantity"], condition=Q(is_physical=True), name="balance_in_house"
+            ),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["item", "place", "lot"],

@@ -214,6 +214,10 @@ class Lot(models.Model):
 
     class Meta:
         ordering = ["-made_on", "-id"]
+        indexes = [
+            models.Index(fields=["-made_on", "-id"], name="lot_newest_first"),
+            models.Index(fields=["product", "-made_on", "-id"], name="lot_of_product_newest"),
+        ]
         permissions = [("release_hold", "Can release a lot that is on hold")]
         constraints = [
             models.CheckConstraint(
