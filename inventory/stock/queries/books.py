@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from django.db.models import Count, F, Q, Sum
 
 from inventory.stock.models import Balance, Lot, LotParent, Place, Posting, PostingLine, Shortage
+from inventory.stock.queries import average_closings
 
 
 def faults() -> Iterator[str]:
@@ -17,6 +18,7 @@ def faults() -> Iterator[str]:
     yield from _wrong_parents()
     yield from _mixed_owners()
     yield from _wrong_shortages()
+    yield from average_closings.faults()
 
 
 def _crooked_postings() -> Iterator[str]:
