@@ -396,7 +396,7 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         """
         closings = {}
         if known_at is None:
-            closings = AverageClosing.objects.last(items, before=before.pk if before else None)
+            closings = AverageClosing.objects.last_of(items, before=before.pk if before else None)
         averages = _averages_from(items, closings)
         for item, _posting, change, cents in self.changes_at_cost(
             items, since=_postings_of(closings), before=before, known_at=known_at, known=known
@@ -414,7 +414,7 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         wanted, found = set(postings), {}
         if not wanted:
             return {}
-        closings = AverageClosing.objects.last(items, before=min(wanted))
+        closings = AverageClosing.objects.last_of(items, before=min(wanted))
         averages = _averages_from(items, closings)
         for item, posting, change, cents in self.changes_at_cost(
             items, since=_postings_of(closings), upto=max(wanted)
@@ -526,7 +526,7 @@ class PostingLine(AppendOnlyModel):
 
 
 class AverageClosingQuerySet(models.QuerySet["AverageClosing"]):
-    def last(
+    def last_of(
         self, items: Iterable[int], *, before: int | None = None
     ) -> dict[int, "AverageClosing"]:
         """Return the last closing of each item, or the last before a posting, by item."""

@@ -63,7 +63,7 @@ def open_lot_again(lot: Lot) -> None:
 
 
 def _close(item: int) -> None:
-    last = AverageClosing.objects.last([item])
+    last = AverageClosing.objects.last_of([item])
     average = last[item].average if last else costing.AverageCost()
     since = {item: last[item].posting_id} if last else {}
     states = costing.states_of(average, PostingLine.objects.changes_at_cost([item], since=since))
