@@ -14,7 +14,7 @@ from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, product_of
 from inventory.shared.money import cents_half_even, share_cents
 from inventory.stock.costing import AverageCost
-from inventory.stock.models import Lot, Posting, PostingLine, ProductionSettings
+from inventory.stock.models import AverageClosing, Lot, Posting, PostingLine, ProductionSettings
 
 # The moving average of items just before a posting, by posting and item.
 AveragesBefore = Mapping[tuple[int, int], AverageCost]
@@ -57,6 +57,15 @@ class CostsOfSales:
     def by_average(self, line: OrderLine) -> bool:
         """Tell whether a line costs the average of its product, whatever lot it is of."""
         return self._is_average and line.kind in OF_PRODUCTS
+
+    @property
+    def to_close(self) -> list[int]:
+        """The items whose average took so long to work out that it should be kept."""
+        return [
+            item
+            for item, average in self._averages.items()
+            if average.changes > AverageClosing.CHANGES_MAX
+        ]
 
     def take_back(self, lot: Lot, quantity: int, cents: int) -> None:
         """Let so much of a lot be here again to be sold, at what it had cost."""

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0039_seals'),
+        ('inventory', '0040_sent_forms'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -8,10 +8,12 @@ equal received cents, and no cent remains when the stock is used up.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
+from itertools import groupby
+from operator import itemgetter
 
 from inventory.shared.money import share_cents
 
@@ -124,18 +126,34 @@ def periodic_average(movements: Iterable[Movement]) -> Valuation:
     return moving_average(sorted(movements, key=lambda movement: isinstance(movement, Issue)))
 
 
+@dataclass(frozen=True)
+class AverageState:
+    """What came in last with what was there then, in cents, and how much was taken since.
+
+    The taken part is kept apart, since every share of the cents is rounded from the whole.
+    """
+
+    quantity: int = 0
+    cents: int = 0
+    taken: int = 0
+    is_known: bool = True
+
+
 class AverageCost:
     """The moving average of one packed size, worked out again from what came and went."""
 
     def __init__(self) -> None:
         self._there = _Layer(0, 0)
         self._is_known = True
+        # How often something came or went since it began, or since it was kept.
+        self.changes = 0
 
     def change(self, pieces: int, cost_cents: int | None) -> None:
         """Let pieces come in at this cost, None when it is unknown, or go out.
 
         The average is unknown from then on until the size has run out.
         """
+        self.changes += 1
         if pieces > 0:
             self._come_in(pieces, cost_cents)
         else:
@@ -143,9 +161,22 @@ class AverageCost:
 
     def copy(self) -> "AverageCost":
         """Return the average as it is now, to be worked with apart."""
-        found = AverageCost()
-        found._there, found._is_known = replace(self._there), self._is_known
+        return AverageCost.of(self.state)
+
+    @classmethod
+    def of(cls, state: AverageState) -> "AverageCost":
+        """Return the average that was kept as this state."""
+        found = cls()
+        found._there = _Layer(state.quantity, state.cents, state.taken)
+        found._is_known = state.is_known
         return found
+
+    @property
+    def state(self) -> AverageState:
+        """All that the average is, to be kept."""
+        return AverageState(
+            self._there.quantity, self._there.cents, self._there.taken, self._is_known
+        )
 
     @property
     def quantity(self) -> int:
@@ -185,6 +216,19 @@ class AverageCost:
     def _go_out(self, pieces: int) -> int:
         gone = min(pieces, self._there.left)
         return self._there.take(gone) if gone else 0
+
+
+def states_of(
+    average: AverageCost, changes: Iterable[tuple[int, int, int, int | None]]
+) -> Iterator[tuple[int, AverageState]]:
+    """Yield each posting and the average after it, from changes of one item, in their order.
+
+    A change is item, posting, how many came (below zero: went) and the cents these cost.
+    """
+    for posting, of_posting in groupby(changes, key=itemgetter(1)):
+        for _item, _posting, change, cents in of_posting:
+            average.change(change, cents)
+        yield posting, average.state
 
 
 class HeapAtAverage:

@@ -149,7 +149,31 @@ def test_seasons_are_listed_newest_first(office):
     expense(5_000, season=2027)
 
     assert read.years() == [2027, 2025]
+    assert [each.season for each in read.all_seasons()] == [2027, 2025]
     assert office.get(reverse("pricing:honey_cost")).status_code == 200
+
+
+def test_the_list_adds_each_season_up_in_as_many_queries_as_for_one(
+    office, django_assert_num_queries
+):
+    builders.lot_in(builders.place("t1"), 100_000, season=2025, cost_cents=70_000)
+    builders.lot_in(builders.place("t2"), 50_000, season=2025)
+    builders.lot_in(builders.place("t3"), 200_000, season=2026, cost_cents=90_000)
+    undone = builders.lot_in(builders.place("t4"), 30_000, season=2026)
+    reversals.reverse(
+        posting=undone.lines.get(quantity__gt=0).posting,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    expense(5_000, season=2026)
+    expense(6_000, "feed", season=2026)
+
+    with django_assert_num_queries(4):
+        newer, older = read.all_seasons()
+
+    assert (newer.grams, newer.total_cents, newer.cost_cents) == (200_000, 11_000, 90_000)
+    assert (older.grams, older.total_cents, older.cost_cents) == (150_000, None, None)
+    assert (newer.season, older.season) == (2026, 2025)
 
 
 @pytest.mark.parametrize("role", ["bottling", "stand"])

@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ('billing', '0021_cash_rounding'),
         ('customers', '0010_view_customers'),
-        ('inventory', '0040_indexes_by_state_and_day'),
+        ('inventory', '0041_indexes_by_state_and_day'),
         ('orders', '0013_indexes_by_state_and_day'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

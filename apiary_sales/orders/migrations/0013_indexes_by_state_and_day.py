@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('customers', '0010_view_customers'),
-        ('inventory', '0040_indexes_by_state_and_day'),
+        ('inventory', '0041_indexes_by_state_and_day'),
         ('orders', '0012_late_costs'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

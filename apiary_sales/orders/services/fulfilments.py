@@ -26,7 +26,7 @@ from inventory.shared import keys
 from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.models import Item, Lot, Place, Posting
-from inventory.stock.services import ledger, moments
+from inventory.stock.services import average_closings, ledger, moments
 
 
 @dataclass(frozen=True)
@@ -135,6 +135,7 @@ def record(
         ]
         line.filled += quantity
     FulfilmentLine.objects.bulk_create(rows)
+    average_closings.close(costs.to_close)
     update_lines(wanted)
     return fulfilment
 

@@ -1,10 +1,10 @@
 """What a season's honey cost, by category and by extraction."""
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Count, QuerySet, Sum
 
 from apiary_sales.pricing.models import SeasonExpense
 from apiary_sales.pricing.rules import seasons as rules
-from apiary_sales.pricing.rules.seasons import Season
+from apiary_sales.pricing.rules.seasons import Season, SeasonSums
 from inventory.stock.models import Lot
 
 
@@ -20,6 +20,38 @@ def season(year: int) -> Season:
 def comb(year: int) -> QuerySet[Lot]:
     """Return the comb honey harvested in a season, which none of its expenses are spread over."""
     return Lot.objects.comb_harvested_in(year)
+
+
+def all_seasons() -> list[SeasonSums]:
+    """Return the seasons with honey of our own or expenses, newest first, in four queries.
+
+    A season whose only extractions were undone is among them.
+    """
+    expenses = dict(
+        SeasonExpense.objects.order_by().values_list("season").annotate(Sum("amount_cents"))
+    )
+    extracted = {
+        row["season"]: row
+        for row in Lot.objects.extractions_that_count()
+        .order_by()
+        .values("season")
+        .annotate(
+            grams=Sum("quantity_made"),
+            cents=Sum("cost_cents"),
+            lots=Count("pk"),
+            known=Count("cost_cents"),
+        )
+    }
+    known = {season for season, row in extracted.items() if row["lots"] == row["known"]}
+    return [
+        SeasonSums(
+            season,
+            total_cents=expenses.get(season),
+            grams=extracted[season]["grams"] if season in extracted else 0,
+            cost_cents=extracted[season]["cents"] if season in known else None,
+        )
+        for season in years()
+    ]
 
 
 def years() -> list[int]:

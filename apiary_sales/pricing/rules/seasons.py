@@ -62,6 +62,27 @@ class Season:
         return bool(self.lots) and all(row.is_spread for row in self.lots)
 
 
+@dataclass(frozen=True)
+class SeasonSums:
+    """One season of the list of all: its expenses and extractions, added up.
+
+    `total_cents` is None where no expense is entered; `cost_cents` while a lot has no cost.
+    """
+
+    season: int
+    total_cents: int | None
+    grams: int
+    cost_cents: int | None
+
+    @property
+    def per_pound(self) -> Decimal | None:
+        return per_pound(self.total_cents, self.grams)
+
+    @property
+    def cost_per_pound(self) -> Decimal | None:
+        return per_pound(self.cost_cents, self.grams)
+
+
 def season(year: int, *, expenses: Iterable[SeasonExpense], extracted: Iterable[Lot]) -> Season:
     """Share a season's expenses out over its extractions, to the cent.
 

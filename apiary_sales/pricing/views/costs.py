@@ -132,7 +132,7 @@ def honey_cost(request: HttpRequest) -> HttpResponse:
         request,
         "pricing/honey_cost.html",
         {
-            "seasons": [read_seasons.season(year) for year in read_seasons.years()],
+            "seasons": read_seasons.all_seasons(),
             "cost_method": ProductionSettings.current().get_cost_method_display(),
         },
     )

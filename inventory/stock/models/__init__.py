@@ -5,7 +5,7 @@ from .cleaning import Cleaning, CleaningTask
 from .corrections import LotCorrection, Shortage
 from .counting import CountLine, CountSheet
 from .holds import LotHold
-from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
+from .ledger import AverageClosing, Balance, Counter, Item, Place, Posting, PostingLine
 from .lot_costs import LotCost
 from .lots import Lot, LotParent
 from .measurements import Measurement, VesselTemperature
@@ -16,6 +16,7 @@ from .vessels import CalibrationPoint, DipReading, TankShape
 from .warmings import Warming
 
 __all__ = [
+    "AverageClosing",
     "Balance",
     "BlendPlan",
     "BlendPlanLine",

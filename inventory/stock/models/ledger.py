@@ -1,13 +1,15 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import asdict
 from datetime import date, datetime
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
 from django.conf import settings
 from django.db import models
-from django.db.models import Q, Sum
+from django.db.models import Case, F, OuterRef, Q, Subquery, Sum, Value, When
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -337,6 +339,10 @@ class Posting(AppendOnlyModel):
         return f"{self.get_kind_display()} {self.pk}"
 
 
+# No item has a kept average.
+NOTHING_CLOSED: Mapping[int, int] = MappingProxyType({})
+
+
 class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
     def standing(self) -> "PostingLineQuerySet":
         """Leave out what was undone, with the corrections of it."""
@@ -405,16 +411,20 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         known_at: datetime | None = None,
         known: Mapping[int, tuple[int | None, int]] | None = None,
     ) -> dict[int, costing.AverageCost]:
-        """Return the moving average of each packed item, by key, in one query.
+        """Return the moving average of each packed item, by key, in two queries.
 
         Postings count in the order they were recorded: that is how stock was there to be taken.
         What was posted and undone leaves no trace. A lot counts with its cost of today, whatever
-        was known when it was filled. `before` leaves out a posting that is just being made;
-        `known_at` what was not recorded yet at a moment, with the costs of lots `known` then.
+        was known when it was filled. What came before the last closing is not read again.
+        `before` leaves out a posting that is just being made; `known_at` what was not recorded yet
+        at a moment, with the costs of lots `known` then, worked out from the whole history.
         """
-        averages = {item: costing.AverageCost() for item in items}
-        for item, _posting, change, cents in self._changes_at_cost(
-            items, before=before, known_at=known_at, known=known
+        closings = {}
+        if known_at is None:
+            closings = AverageClosing.objects.last_of(items, before=before.pk if before else None)
+        averages = _averages_from(items, closings)
+        for item, _posting, change, cents in self.changes_at_cost(
+            items, since=_postings_of(closings), before=before, known_at=known_at, known=known
         ):
             averages[item].change(change, cents)
         return averages
@@ -424,55 +434,76 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
     ) -> dict[tuple[int, int], costing.AverageCost]:
         """Return the moving average of items just before postings, by posting and item.
 
-        A lot counts with its cost of today; in one query.
+        A lot counts with its cost of today; in two queries.
         """
-        averages = {item: costing.AverageCost() for item in items}
         wanted, found = set(postings), {}
-        for item, posting, change, cents in self._changes_at_cost(items):
+        if not wanted:
+            return {}
+        closings = AverageClosing.objects.last_of(items, before=min(wanted))
+        averages = _averages_from(items, closings)
+        for item, posting, change, cents in self.changes_at_cost(
+            items, since=_postings_of(closings), upto=max(wanted)
+        ):
             if posting in wanted and (posting, item) not in found:
                 found[posting, item] = averages[item].copy()
             averages[item].change(change, cents)
         return found
 
-    def _changes_at_cost(
+    def changes_at_cost(
         self,
         items: Collection[int],
         *,
+        since: Mapping[int, int] = NOTHING_CLOSED,
         before: Posting | None = None,
+        upto: int | None = None,
         known_at: datetime | None = None,
         known: Mapping[int, tuple[int | None, int]] | None = None,
     ) -> Iterator[tuple[int, int, int, int | None]]:
-        """Yield item, posting, how many came (below zero: went), and the cents these cost."""
-        lines = self.filter(
-            item__in=items,
+        """Yield item, posting, how many came (below zero: went), and the cents these cost.
+
+        In the order of postings. `since` leaves out the postings of an item up to that one.
+        """
+        # From the item, so that the index on item and posting begins where it is closed.
+        closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
+        found = Item.objects.filter(pk__in=items)
+        lines = Q(
             # What belongs to others costs the house no honey.
-            lot__owner=None,
-            place__kind__in=Place.IN_HOUSE,
-            posting__reverses=None,
+            lines__lot__owner=None,
+            lines__place__kind__in=Place.IN_HOUSE,
+            lines__posting__reverses=None,
         )
+        if closed:
+            found = found.alias(
+                closed=Case(*closed, default=Value(0), output_field=models.BigIntegerField())
+            )
+            lines &= Q(lines__posting__gt=F("closed"))
         if known_at is None:
-            lines = lines.filter(posting__reversed_by=None)
+            lines &= Q(lines__posting__reversed_by=None)
         else:
-            lines = lines.filter(
-                Q(posting__reversed_by=None) | Q(posting__reversed_by__recorded_at__gt=known_at),
-                posting__recorded_at__lte=known_at,
+            lines &= Q(lines__posting__recorded_at__lte=known_at) & (
+                Q(lines__posting__reversed_by=None)
+                | Q(lines__posting__reversed_by__recorded_at__gt=known_at)
             )
         if before is not None:
-            lines = lines.filter(posting__lt=before)
-        for item, posting, lot, cost_cents, made, change in (
-            lines.values("item_id", "posting_id", "lot_id")
-            .annotate(change=Sum("quantity"))
+            lines &= Q(lines__posting__lt=before.pk)
+        if upto is not None:
+            lines &= Q(lines__posting__lte=upto)
+        rows = (
+            found.filter(lines)
+            .values("pk", "lines__posting_id", "lines__lot_id")
+            .annotate(change=Sum("lines__quantity"))
             .exclude(change=0)
-            .order_by("posting_id", "lot_id")
+            .order_by("lines__posting_id", "lines__lot_id")
             .values_list(
-                "item_id",
-                "posting_id",
-                "lot_id",
-                "lot__cost_cents",
-                "lot__quantity_made",
+                "pk",
+                "lines__posting",
+                "lines__lot",
+                "lines__lot__cost_cents",
+                "lines__lot__quantity_made",
                 "change",
             )
-        ):
+        )
+        for item, posting, lot, cost_cents, made, change in rows if since else rows.iterator():
             if known is not None and lot in known:
                 cost_cents, made = known[lot]
             cents = None
@@ -481,11 +512,25 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             yield item, posting, change, cents
 
 
+def _averages_from(
+    items: Iterable[int], closings: Mapping[int, "AverageClosing"]
+) -> dict[int, costing.AverageCost]:
+    return {
+        item: closings[item].average if item in closings else costing.AverageCost()
+        for item in items
+    }
+
+
+def _postings_of(closings: Mapping[int, "AverageClosing"]) -> dict[int, int]:
+    return {item: closing.posting_id for item, closing in closings.items()}
+
+
 class PostingLine(AppendOnlyModel):
     """A signed quantity of one item and lot at one place: grams of honey, or pieces."""
 
     posting = models.ForeignKey(Posting, on_delete=models.PROTECT, related_name="lines")
-    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="lines")
+    # Found by the index on item and posting.
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="lines", db_index=False)
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="lines")
     lot = models.ForeignKey(
         "inventory.Lot", on_delete=models.PROTECT, null=True, blank=True, related_name="lines"
@@ -496,12 +541,73 @@ class PostingLine(AppendOnlyModel):
 
     class Meta:
         ordering = ["id"]
+        indexes = [models.Index(fields=["item", "posting"], name="posting_line_of_item")]
         constraints = [
             models.CheckConstraint(condition=~Q(quantity=0), name="posting_line_quantity_not_0"),
         ]
 
     def __str__(self) -> str:
         return f"{self.quantity:+d} {self.item} {self.place}"
+
+
+class AverageClosingQuerySet(models.QuerySet["AverageClosing"]):
+    def last_of(
+        self, items: Iterable[int], *, before: int | None = None
+    ) -> dict[int, "AverageClosing"]:
+        """Return the last closing of each item, or the last before a posting, by item."""
+        closings = self.filter(item=OuterRef("pk"))
+        if before is not None:
+            closings = closings.filter(posting__lt=before)
+        last = Item.objects.filter(pk__in=items).values_list(
+            Subquery(closings.order_by("-posting_id").values("pk")[:1])
+        )
+        return {closing.item_id: closing for closing in self.filter(pk__in=last)}
+
+
+class AverageClosing(models.Model):
+    """The moving average of a packed item when a posting was made, with all before it.
+
+    Kept every so many postings, so that nobody reads all of a long history. The figures are those
+    of `costing.AverageState`. Only `inventory.stock.services.average_closings` writes here;
+    `verify_ledger` proves it against the lines.
+    """
+
+    # It is not exported, and made anew from what is brought in.
+    is_derived = True
+    # Reading so many changes takes a millisecond or two.
+    CHANGES_MAX = 200
+
+    item = models.ForeignKey(
+        Item, on_delete=models.PROTECT, related_name="average_closings", db_index=False
+    )
+    posting = models.ForeignKey(Posting, on_delete=models.PROTECT, related_name="+", db_index=False)
+    quantity = models.BigIntegerField()
+    cents = models.BigIntegerField()
+    taken = models.BigIntegerField()
+    is_known = models.BooleanField()
+
+    objects = AverageClosingQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["item_id", "posting_id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["item", "posting"], name="average_closing_item_posting_is_one"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item_id} at posting {self.posting_id}"
+
+    @classmethod
+    def of(cls, item: int, posting: int, state: costing.AverageState) -> "AverageClosing":
+        return cls(item_id=item, posting_id=posting, **asdict(state))
+
+    @property
+    def average(self) -> costing.AverageCost:
+        return costing.AverageCost.of(
+            costing.AverageState(self.quantity, self.cents, self.taken, self.is_known)
+        )
 
 
 class BalanceQuerySet(models.QuerySet["Balance"]):

@@ -60,13 +60,17 @@ class LotQuerySet(models.QuerySet["Lot"]):
 
     def extracted_in(self, season: int) -> "LotQuerySet":
         """Return the extractions of a season, oldest first, without those that were undone."""
-        extractions = self.own_extractions().filter(season=season)
-        undone = extractions.filter(
-            lines__posting__kind="extraction",
-            lines__posting__reversed_by__isnull=False,
-            lines__place__kind="harvest",
+        return self.extractions_that_count().filter(season=season).order_by("made_on", "id")
+
+    def extractions_that_count(self) -> "LotQuerySet":
+        """Return what the house harvested itself, without the extractions that were undone."""
+        undone = PostingLine.objects.filter(
+            posting__kind="extraction",
+            posting__reversed_by__isnull=False,
+            place__kind="harvest",
+            lot=OuterRef("pk"),
         )
-        return extractions.exclude(pk__in=undone.values("pk")).order_by("made_on", "id")
+        return self.own_extractions().exclude(Exists(undone.order_by()))
 
     def family_keys(self, roots: Iterable[int]) -> LotKeys:
         """Return the keys of these lots and of every lot that any of them went into."""
@@ -217,6 +221,7 @@ class Lot(models.Model):
         indexes = [
             models.Index(fields=["-made_on", "-id"], name="lot_newest_first"),
             models.Index(fields=["product", "-made_on", "-id"], name="lot_of_product_newest"),
+            models.Index(fields=["season"], name="lot_extractions", condition=Q(kind="extraction")),
         ]
         permissions = [("release_hold", "Can release a lot that is on hold")]
         constraints = [

@@ -16,6 +16,7 @@ from inventory.stock.models import (
     PostingLine,
     Shortage,
 )
+from inventory.stock.queries import average_closings
 
 
 def faults() -> Iterator[str]:
@@ -169,4 +170,5 @@ PROOFS: tuple[Callable[[], Iterator[str]], ...] = (
     _wrong_parents,
     _mixed_owners,
     _wrong_shortages,
+    average_closings.faults,
 )

@@ -25,7 +25,7 @@ from inventory.shared.people import Person
 from inventory.shared.services import repeats
 from inventory.stock import signals
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
-from inventory.stock.services import lot_corrections, retelling
+from inventory.stock.services import average_closings, lot_corrections, retelling
 from inventory.stock.services.retelling import EntryCorrection, Quantities, Retold, Short
 
 
@@ -636,6 +636,7 @@ def reverse(
             key=key,
             reverses=posting,
         )
+        average_closings.open_again(posting)
         for settlement in settlements:
             batch.correct(
                 settlement,

@@ -4,6 +4,7 @@ from collections.abc import Collection
 from typing import Any
 
 from inventory.stock.models import Lot, LotCost
+from inventory.stock.services import average_closings
 
 FIGURES = ("cost_cents", "quantity_made")
 
@@ -11,6 +12,7 @@ FIGURES = ("cost_cents", "quantity_made")
 def keep(
     *,
     instance: Lot,
+    created: bool = False,
     update_fields: Collection[str] | None = None,
     raw: bool = False,
     **_kwargs: Any,
@@ -26,3 +28,5 @@ def keep(
     if now != before:
         cost_cents, quantity_made = now
         LotCost.objects.create(lot=instance, cost_cents=cost_cents, quantity_made=quantity_made)
+        if not created:
+            average_closings.open_lot_again(instance)
