@@ -15,6 +15,35 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.10.0",
+        (
+            _(
+                "Large houses: the average cost, the costs of seasons and many lists take no longer "
+                "after years of work. The database counts its tables every night."
+            ),
+            _(
+                "Papers, plans and reports wait for each other in a queue of their own: fifty "
+                "papers at once no longer keep everybody waiting."
+            ),
+            _(
+                "A form that is sent twice after a lost answer is led on with “This was recorded "
+                "already”, also where the act has used up what the form chose from."
+            ),
+            _(
+                "Checking the books works on old and large houses and while people sell. A fault "
+                "is told after a second look, with what to do."
+            ),
+            _(
+                "The service does not start on a database whose log belongs to another one, as "
+                "after a backup was copied over it: it says so, and how to restore."
+            ),
+            _(
+                "A full disk and a lost database are said plainly, with what was recorded and what "
+                "was not. Today tells the owner when the work of the night failed."
+            ),
+        ),
+    ),
+    Release(
         "0.9.0",
         (
             _(
