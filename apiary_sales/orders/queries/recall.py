@@ -207,7 +207,7 @@ class ShortRow:
     quantity: int
 
 
-class Rows(Sequence[Row]):
+class LongList(Sequence[Row]):
     """A list that grows with the sales: counted in the database, and fetched as far as asked."""
 
     def __init__(self, found: QuerySet, tell: Callable[[Iterable[Any]], list[Row]]) -> None:
@@ -389,9 +389,9 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
     holding = list(whereabouts.holding(family))
     holders = consignments.holders(balance.place for balance in holding)
     places = [_place(balance, holders.get(balance.place_id)) for balance in holding]
-    back = Rows(whereabouts.came_back(family), _back_rows)
-    unnamed = Rows(trace.unnamed(family), trace.unnamed_rows)
-    sources = Rows(_sources(roots), _source_rows)
+    back = LongList(whereabouts.came_back(family), _back_rows)
+    unnamed = LongList(trace.unnamed(family), trace.unnamed_rows)
+    sources = LongList(_sources(roots), _source_rows)
     buyers = trace.count_buyers(family)
     return RecallAnswer(
         lots=_accounts(roots, family),
@@ -426,9 +426,11 @@ def buyers_now(family: LotKeys) -> Buyers:
 
     def sales_of(customer: int) -> Sequence[SaleRow]:
         found = trace.named(family).filter(**{trace.BUYER: customer})
-        return Rows(found, trace.sale_rows)
+        return LongList(found, trace.sale_rows)
 
-    return Buyers(Rows(trace.buyers(family), partial(trace.buyer_rows, family)), row_of, sales_of)
+    return Buyers(
+        LongList(trace.buyers(family), partial(trace.buyer_rows, family)), row_of, sales_of
+    )
 
 
 def buyers_kept(kept: RecallAnswer) -> Buyers:
