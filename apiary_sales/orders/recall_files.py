@@ -1,6 +1,6 @@
 """A recall as papers: its record as PDF, and everybody who has the goods as CSV."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from typing import Any
 
@@ -46,13 +46,13 @@ def paper(record: Recall) -> bytes:
     return documents.render_pdf("documents/recall.html", paper_context(record))
 
 
-def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[Any]]:
-    """Return the rows of a CSV file: who got it, what is in the house, and what waits for it.
+def csv_rows(sales: Iterable[SaleRow], work_out: Callable[[], RecallAnswer]) -> Iterator[list[Any]]:
+    """Yield the rows of a CSV file: who got it, what is in the house, and what waits for it.
 
-    `sales` are read one by one, however many there are. Quantities are exact: whole pieces, whole
-    grams of bulk honey.
+    `sales` are read one by one, however many there are; the rest is worked out when these are sent.
+    Quantities are exact: whole pieces, whole grams of bulk honey.
     """
-    heading = [
+    yield [
         _("What"),
         _("Buyer or place"),
         _("Contact person"),
@@ -79,24 +79,23 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
         _("to be settled, may be among it"),
     )
     units = {True: _("grams"), False: _("pieces")}
-    named: Iterator[list[Any]] = (
-        [
+    for row in sales:
+        yield [
             *(sold, row.name, row.contact, row.phone, row.email, row.order),
             ", ".join(invoice.number for invoice in row.invoices),
             *(row.handed_over_on, row.lot, row.description, units[row.is_weighed]),
             *(row.sold, row.came_back, row.still_out),
         ]
-        for row in sales
-    )
-    others: list[list[Any]] = [
-        *(
+    answer = work_out()
+    yield from chain(
+        (
             [
                 *(returned, row.name, row.contact, row.phone, row.email, None, None, row.day),
                 *(row.lot, row.what, units[row.is_weighed], row.quantity, 0, row.quantity),
             ]
             for row in answer.handed_back
         ),
-        *(
+        (
             [
                 *(unnamed, None, None, None, None, None, None),
                 *(day.day, day.lot, day.description, units[day.is_weighed]),
@@ -104,7 +103,7 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
             ]
             for day in answer.unnamed
         ),
-        *(
+        (
             [
                 *(given, None, None, None, None, None, None),
                 *(None, lot.code, lot.what, units[lot.is_weighed]),
@@ -112,7 +111,7 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
             ]
             for lot in answer.given
         ),
-        *(
+        (
             [
                 *(_("on consignment") if place.holder else in_house, place.holder or place.place),
                 *(place.contact or None, place.phone or None, place.email or None, None, None),
@@ -120,14 +119,14 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
             ]
             for place in answer.places
         ),
-        *(
+        (
             [
                 *(waits, order.name, None, order.phone, order.email, order.order, None),
                 *(None, order.lot, None, units[order.is_weighed], order.quantity, None, None),
             ]
             for order in answer.waiting
         ),
-        *(
+        (
             [
                 *(short if row.lot else unknown, row.place, None, None, None, None, None),
                 *(row.day, row.lot or _("lot unknown"), row.what, units[row.is_weighed]),
@@ -135,5 +134,4 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
             ]
             for row in answer.shortages
         ),
-    ]
-    return chain([heading], named, others)
+    )

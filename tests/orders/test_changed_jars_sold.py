@@ -52,7 +52,7 @@ def test_who_bought_a_box_bought_the_jars_and_the_extraction_in_it(house, filled
     fulfilment = sell(house, boxes.product)
 
     for lot in (boxes, filled, house.room.lot):
-        [row] = trace.unnamed(Lot.objects.family_keys([lot.pk]))
+        [row] = trace.unnamed_rows(trace.unnamed(Lot.objects.family_keys([lot.pk])))
         assert (row.description, row.lot, row.sold) == ("Winter box", boxes.code, 2)
     # Five boxes cost ten of 96 jars of 32,530 cents and five cartons of 80.
     assert boxes.cost_cents == 3_389 + 400

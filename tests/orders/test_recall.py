@@ -258,7 +258,7 @@ def test_several_lots_are_asked_about_at_once_and_shared_ones_count_once(jars, s
 
     assert [lot.code for lot in answer.lots] == [first.code, second.code, packed.code]
     assert [lot.code for lot in answer.asked] == [first.code, second.code]
-    assert recall.answer([packed.pk]).sources == [
+    assert list(recall.answer([packed.pk]).sources) == [
         recall.SourceRow(
             lot.pk, lot.code, "extraction", "Clover, extraction", lot.made_on, "in-bulk"
         )

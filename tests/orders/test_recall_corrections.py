@@ -137,7 +137,7 @@ def test_a_corrected_sale_did_not_come_back(jars, shelf):
 
     correct(sold, Line(jars.item, shelf, lot, -10), Line(jars.item, customers, lot, 10))
 
-    assert recall.answer([lot.pk]).back == []
+    assert list(recall.answer([lot.pk]).back) == []
 
 
 def test_an_entry_that_was_corrected_and_then_undone_leaves_no_trace(tank, other_tank):

@@ -2,13 +2,19 @@
 
 import csv
 import io
+from copy import deepcopy
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from apiary_sales.billing.models import Invoice, InvoiceLine
 from apiary_sales.billing.services import invoices
-from apiary_sales.orders.models import Recall
+from apiary_sales.orders.models import FulfilmentLine, Recall
+from apiary_sales.orders.queries import trace
 from apiary_sales.orders.services import orders
+from apiary_sales.orders.views import lists
 from inventory.shared.templatetags.honey import minutes_and_seconds
 from inventory.stock.models import Lot
 from tests import builders
@@ -134,6 +140,126 @@ def test_a_long_list_of_buyers_has_pages(office, jars, shelf, sell):
     assert "show=buyers" in first.text
     assert ("Shop 49" in all_of_them.text, "Shop 50" in all_of_them.text) == (True, False)
     assert ("Shop 49" in last.text, "Shop 50" in last.text) == (False, True)
+    pages = [*all_of_them.context["rows"]["buyers"], *last.context["rows"]["buyers"]]
+    assert [row.buyer.name for row in pages] == [f"Shop {number:02d}" for number in range(51)]
+    assert sum(row.pieces_out for row in pages) == all_of_them.context["answer"].pieces_out == 51
+
+
+def test_a_buyer_of_many_sales_is_one_row_with_sums_and_has_pages_of_their_own(
+    office, jars, shelf, sell
+):
+    lot = builders.packed_lot(jars, shelf, 300)
+    often, once = builders.customer("Daily Deli"), builders.customer("Zebra Shop")
+    for pieces in (1, 2, 4, 8, 16):
+        sell(often, pieces)
+    sell(once, 32)
+    office.post(at("start", lot.pk), {"key": "k", "kind": "mock", "reason": "Yearly"})
+    numbers = [order.number for order in often.orders.order_by("pk")]
+
+    for address in (at("answer", lot.pk), at("record", Recall.objects.get().pk)):
+        page = office.get(address)
+        own = office.get(address, {"show": "buyers", "buyer": often.pk})
+
+        sums = [(row.buyer.name, row.pieces_sold, row.sales_left) for row in shown(page)]
+        assert sums == [("Daily Deli", 31, 2), ("Zebra Shop", 32, 0)]
+        assert f"buyer={often.pk}" in page.text
+        assert [number for number in numbers if number in page.text] == numbers[2:]
+        [row] = shown(own)
+        assert [sale.order for sale in row.sales] == numbers[::-1]
+        assert "Zebra Shop" not in own.text
+        assert "31" in own.text
+        nobody = office.get(address, {"show": "buyers", "buyer": 999_999})
+        assert (nobody.status_code, shown(nobody)) == (200, [])
+
+
+def test_the_page_of_a_lot_has_its_buyers_once_each(office, jars, shelf, sell, monkeypatch):
+    lot = builders.packed_lot(jars, shelf, 300)
+    often = builders.customer("Daily Deli")
+    for buyer in (often, often, builders.customer("Yard"), builders.customer("Zebra Shop")):
+        sell(buyer, 1)
+    monkeypatch.setattr(lists, "PAGE_SIZE", 2)
+
+    page = office.get(reverse("orders:lot_buyers", args=[lot.pk]))
+
+    assert [row.sales_count for row in page.context["buyers"]] == [2, 1]
+    assert "1 more row is not shown here." in page.text
+
+
+def shown(page):
+    return page.context["rows"]["buyers"]
+
+
+def test_the_answer_takes_the_same_number_of_queries_however_many_bought(office, jars, shelf, sell):
+    lot = builders.packed_lot(jars, shelf, 300)
+    sell(builders.customer("Shop"), 1)
+    office.get(at("answer", lot.pk))
+
+    with CaptureQueriesContext(connection) as few:
+        office.get(at("answer", lot.pk))
+        of_few = len(few)
+    for number in range(4):
+        buyer = builders.customer(f"Shop {number}")
+        sell(buyer, 1)
+        sell(buyer, 1)
+    with CaptureQueriesContext(connection) as many:
+        office.get(at("answer", lot.pk))
+        of_many = len(many)
+
+    assert of_many == of_few
+    assert of_few > 0
+
+
+def test_more_bills_than_a_question_takes_keys_are_in_the_file_and_the_record(
+    office, jars, shelf, sell, owner
+):
+    lot = builders.packed_lot(jars, shelf, 300)
+    done = sell(builders.customer("Daily Deli"), 1)
+    bill = invoices.issue(order=done.order, issued_by=owner, key="bill")
+    bills = 1_001
+    copy(Invoice, bill.pk, bills, lambda n: {"number": 1_000 + n, "idempotency_key": f"b{n}"})
+    copy(FulfilmentLine, done.lines.get().pk, bills, lambda _n: {})
+    sold = FulfilmentLine.objects.order_by("pk")[1:]
+    billed = list(zip(Invoice.objects.order_by("pk")[1:], sold, strict=True))
+    copy(
+        InvoiceLine,
+        bill.lines.get().pk,
+        bills,
+        lambda n: {"invoice": billed[n][0], "fulfilment_line": billed[n][1]},
+    )
+
+    _heading, *rows = cells(office.get(at("answer_csv", lot.pk)))
+    office.post(at("start", lot.pk), {"key": "k", "kind": "mock", "reason": "Yearly"})
+
+    numbers = {row[6] for row in rows if row[0] == "sold"}
+    assert len(numbers) == 1 + bills
+    assert len(Recall.objects.get().answer["sales"]) == 1 + bills
+
+
+def copy(model, key, times, changes):
+    """Add copies of a row, each with its own changes."""
+    rows = []
+    for number in range(times):
+        row = model.objects.get(pk=key) if not rows else deepcopy(rows[0])
+        row.pk = None
+        for name, value in changes(number).items():
+            setattr(row, name, value)
+        rows.append(row)
+    model.objects.bulk_create(rows)
+
+
+def test_the_file_is_sent_in_portions_and_has_everybody_once(
+    office, jars, shelf, sell, monkeypatch
+):
+    lot = builders.packed_lot(jars, shelf, 300)
+    for number in range(5):
+        sell(builders.customer(f"Shop {number}"), 1)
+    monkeypatch.setattr(trace, "CHUNK", 2)
+
+    answer = office.get(at("answer_csv", lot.pk))
+
+    assert answer.streaming
+    named = [row[1] for row in cells(answer) if row[0] == "sold"]
+    assert named == [f"Shop {number}" for number in range(5)]
 
 
 def test_the_file_has_everybody_and_no_formula(office, jars, shelf, stand, sell, jar_line, owner):

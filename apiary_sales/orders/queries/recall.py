@@ -2,20 +2,28 @@
 that is all of it. The same answer feeds the page, the papers, the API and the record that is kept.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from datetime import date
 from decimal import ROUND_DOWN, Decimal
 from fractions import Fraction
-from typing import Any, cast
+from functools import cached_property, partial
+from itertools import islice
+from typing import Any, TypeVar, cast
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.queries import consignments, trace
-from apiary_sales.orders.queries.trace import InvoiceKey, SaleRow, UnnamedRow, WaitingRow
+from apiary_sales.orders.queries.trace import (
+    BuyerRow,
+    InvoiceKey,
+    SaleRow,
+    UnnamedRow,
+    WaitingRow,
+)
 from inventory.stock.models import Balance, Lot, LotParent, Place, PostingLine, Supplier
 from inventory.stock.models.lots import LotKeys
 from inventory.stock.queries import count_differences, shortages, whereabouts
@@ -24,7 +32,7 @@ from inventory.stock.queries.shortages import ShortageRow
 
 # Percentages are cut, not rounded: 100 % means all of it.
 STEP = Decimal("0.01")
-CHUNK = 1000
+Row = TypeVar("Row")
 # Where goods go that are out, but that nobody is named for.
 WITHOUT_NAME = (Place.Kind.GIVEN_AWAY, Place.Kind.OWN_USE)
 
@@ -199,16 +207,42 @@ class ShortRow:
     quantity: int
 
 
+class LongList(Sequence[Row]):
+    """A list that grows with the sales: counted in the database, and fetched as far as asked."""
+
+    def __init__(self, found: QuerySet, tell: Callable[[Iterable[Any]], list[Row]]) -> None:
+        self.found, self.tell = found, tell
+
+    @cached_property
+    def _length(self) -> int:
+        return self.found.count()
+
+    def __len__(self) -> int:
+        return self._length
+
+    def __getitem__(self, asked: Any) -> Any:
+        return self.tell(self.found[asked]) if isinstance(asked, slice) else list(self)[asked]
+
+    def fetch(self) -> list[Row]:
+        """Return all of it at once."""
+        return self.tell(self.found)
+
+    def __iter__(self) -> Iterator[Row]:
+        rows = self.found.iterator(chunk_size=trace.CHUNK)
+        while portion := list(islice(rows, trace.CHUNK)):
+            yield from self.tell(portion)
+
+
 @dataclass(frozen=True)
 class RecallAnswer:
     """Everything a recall says but the list of named sales, which can be very long."""
 
     lots: list[LotAccount]
-    sources: list[SourceRow]
+    sources: Sequence[SourceRow]
     places: list[PlaceRow]
     waiting: list[WaitingRow]
-    back: list[BackRow]
-    unnamed: list[UnnamedRow]
+    back: Sequence[BackRow]
+    unnamed: Sequence[UnnamedRow]
     buyers: int
     buyers_with_some: int
     named_sales: int
@@ -347,37 +381,66 @@ class RecallAnswer:
 def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
     """Return what the books say of these lots and all that was made from them.
 
-    In a constant number of queries; `with_sales` fetches every named sale too, and takes one more
-    query for each thousand of them.
+    In a constant number of queries. What grows with the sales is counted, and fetched as far as it
+    is asked for; `with_sales` fetches all of it at once and every named sale too, as a record
+    keeps them.
     """
     family = Lot.objects.family_keys(roots)
     holding = list(whereabouts.holding(family))
     holders = consignments.holders(balance.place for balance in holding)
     places = [_place(balance, holders.get(balance.place_id)) for balance in holding]
-    back = [
-        BackRow(
-            day=timezone.localdate(line.posting.occurred_at),
-            lot=str(line.lot),
-            place=line.place.name,
-            is_weighed=bool(line.lot and line.lot.is_weighed),
-            quantity=line.quantity,
-        )
-        for line in whereabouts.came_back(family)
-    ]
+    back = LongList(whereabouts.came_back(family), _back_rows)
+    unnamed = LongList(trace.unnamed(family), trace.unnamed_rows)
+    sources = LongList(_sources(roots), _source_rows)
     buyers = trace.count_buyers(family)
     return RecallAnswer(
         lots=_accounts(roots, family),
-        sources=_sources(roots),
+        sources=sources.fetch() if with_sales else sources,
         places=places,
         waiting=trace.waiting(family),
-        back=back,
-        unnamed=trace.unnamed(family),
+        back=back.fetch() if with_sales else back,
+        unnamed=unnamed.fetch() if with_sales else unnamed,
         buyers=buyers.all,
         buyers_with_some=buyers.with_some,
         named_sales=buyers.rows,
-        sales=_all_sales(family) if with_sales else [],
+        sales=list(trace.all_named(family)) if with_sales else [],
         handed_back=[_handed_back(*row) for row in whereabouts.handed_back(family)],
         shortages=[_short(row) for row in shortages.of_recall(family)],
+    )
+
+
+@dataclass(frozen=True)
+class Buyers:
+    """The named buyers of a recall, and one of them: the row with the sums, and every sale."""
+
+    all: Sequence[BuyerRow]
+    row_of: Callable[[int], list[BuyerRow]]
+    sales_of: Callable[[int], Sequence[SaleRow]]
+
+
+def buyers_now(family: LotKeys) -> Buyers:
+    """Return who has bought of the family, as the books are now."""
+
+    def row_of(customer: int) -> list[BuyerRow]:
+        return trace.buyer_rows(family, trace.buyers(family).filter(**{trace.BUYER: customer}))
+
+    def sales_of(customer: int) -> Sequence[SaleRow]:
+        found = trace.named(family).filter(**{trace.BUYER: customer})
+        return LongList(found, trace.sale_rows)
+
+    return Buyers(
+        LongList(trace.buyers(family), partial(trace.buyer_rows, family)), row_of, sales_of
+    )
+
+
+def buyers_kept(kept: RecallAnswer) -> Buyers:
+    """Return who had bought of it when the answer of a record was given."""
+
+    def sales_of(customer: int) -> Sequence[SaleRow]:
+        return [sale for sale in kept.sales if sale.customer == customer]
+
+    return Buyers(
+        trace.by_buyer(kept.sales), lambda customer: trace.by_buyer(sales_of(customer)), sales_of
     )
 
 
@@ -432,9 +495,17 @@ def _short(row: ShortageRow) -> ShortRow:
     )
 
 
-def _all_sales(family: LotKeys) -> list[SaleRow]:
-    # In portions, since a database takes only so many keys in one question.
-    return trace.sale_rows(trace.named(family).iterator(chunk_size=CHUNK))
+def _back_rows(lines: Iterable[PostingLine]) -> list[BackRow]:
+    return [
+        BackRow(
+            day=timezone.localdate(line.posting.occurred_at),
+            lot=str(line.lot),
+            place=line.place.name,
+            is_weighed=bool(line.lot and line.lot.is_weighed),
+            quantity=line.quantity,
+        )
+        for line in lines
+    ]
 
 
 def from_json(kept: dict[str, Any]) -> RecallAnswer:
@@ -547,13 +618,16 @@ def what_is(lot: Lot) -> str:
     return lot.product.name if lot.product else f"{lot.floral_source}, {lot.get_kind_display()}"
 
 
-def _sources(roots: Sequence[int]) -> list[SourceRow]:
-    lots = (
+def _sources(roots: Sequence[int]) -> QuerySet[Lot]:
+    return (
         Lot.objects.filter(pk__in=Lot.objects.source_keys(roots))
         .exclude(pk__in=roots)
         .select_related("product")
         .order_by("-made_on", "-id")
     )
+
+
+def _source_rows(lots: Iterable[Lot]) -> list[SourceRow]:
     return [
         SourceRow(lot.pk, lot.code, lot.kind, what_is(lot), lot.made_on, lot.what) for lot in lots
     ]

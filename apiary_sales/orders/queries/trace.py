@@ -5,12 +5,15 @@ was made from a lot is among them. Rows have plain figures and texts in them, so
 kept as they are.
 """
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import cast
+from itertools import groupby
+from typing import Any, cast
 
-from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
+from django.db.models import Case, Count, F, Q, QuerySet, Sum, When, Window
+from django.db.models.functions import RowNumber
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
@@ -22,6 +25,15 @@ UNNAMED = Q(order_line__order__customer__isnull=True)
 CAME_BACK = Q(fulfilment__is_taken_back=True)
 # What came back of a row: all that was taken back, else what credit notes brought.
 BACK = Case(When(CAME_BACK, then=F("quantity")), default=F("returned"))
+BUYER = "order_line__order__customer"
+# Goods counted in pieces; a lot without a product is bulk honey, which is weighed.
+IN_PIECES = Q(lot__product__item__is_weighed=False)
+WEIGHED = Q(lot__product=None) | Q(lot__product__item__is_weighed=True)
+# So many of the sales of one buyer are shown in a list of buyers.
+SALES_SHOWN = 3
+# Rows read at once from a long list. The bills of these are looked up in one question, of which
+# SQLite refuses one with 1,000 keys.
+CHUNK = 200
 
 
 @dataclass(frozen=True)
@@ -56,6 +68,41 @@ class SaleRow:
     @property
     def still_out(self) -> int:
         return self.sold - self.came_back
+
+
+@dataclass(frozen=True)
+class BuyerRow:
+    """All that one named buyer got, summed up in pieces and in grams, with the latest `sales`."""
+
+    sales: list[SaleRow]
+    sales_count: int
+    pieces_sold: int
+    pieces_back: int
+    grams_sold: int
+    grams_back: int
+
+    @property
+    def buyer(self) -> SaleRow:
+        """The latest sale, which says who the buyer is and how to reach them."""
+        return self.sales[0]
+
+    @property
+    def pieces_out(self) -> int:
+        return self.pieces_sold - self.pieces_back
+
+    @property
+    def grams_out(self) -> int:
+        return self.grams_sold - self.grams_back
+
+    @property
+    def is_summed(self) -> bool:
+        """Whether there is more than one sale to sum up."""
+        return self.sales_count > 1
+
+    @property
+    def sales_left(self) -> int:
+        """How many more sales of this buyer there are than are shown."""
+        return self.sales_count - len(self.sales)
 
 
 @dataclass(frozen=True)
@@ -107,13 +154,78 @@ def named(family: LotKeys) -> QuerySet[FulfilmentLine]:
         .exclude(UNNAMED)
         .select_related("order_line__order__customer", "lot__product__item", "fulfilment")
         .prefetch_related("invoice_lines__invoice")
-        .order_by(
-            "order_line__order__customer__name",
-            "order_line__order__customer_id",
-            "-fulfilment__filled_on",
-            "-id",
-        )
+        .order_by(f"{BUYER}__name", f"{BUYER}_id", "-fulfilment__filled_on", "-id")
     )
+
+
+def all_named(family: LotKeys) -> Iterator[SaleRow]:
+    """Yield the rows of `named` one by one, however many they are."""
+    return map(sale_row, named(family).iterator(chunk_size=CHUNK))
+
+
+def buyers(family: LotKeys) -> QuerySet[FulfilmentLine, dict[str, Any]]:
+    """Return the named buyers by name, each once, with the sums of what they got.
+
+    Fetch the rows of a page of it with `buyer_rows`.
+    """
+    return (
+        sales(family)
+        .exclude(UNNAMED)
+        .order_by()
+        .values(f"{BUYER}__name", BUYER)
+        .annotate(
+            sales_count=Count("id"),
+            pieces_sold=Sum("quantity", filter=IN_PIECES, default=0),
+            pieces_back=Sum(BACK, filter=IN_PIECES, default=0),
+            grams_sold=Sum("quantity", filter=WEIGHED, default=0),
+            grams_back=Sum(BACK, filter=WEIGHED, default=0),
+        )
+        .order_by(f"{BUYER}__name", BUYER)
+    )
+
+
+def buyer_rows(family: LotKeys, found: Iterable[dict[str, Any]]) -> list[BuyerRow]:
+    """Return what rows of `buyers` say, with the latest sales of each."""
+    sums = {row[BUYER]: row for row in found}
+    of_these = named(family).filter(**{f"{BUYER}__in": list(sums)})
+    latest_first = [F("fulfilment__filled_on").desc(), F("id").desc()]
+    place = Window(RowNumber(), partition_by=F(BUYER), order_by=latest_first)
+    latest = of_these.order_by().annotate(place=place).filter(place__lte=SALES_SHOWN).values("pk")
+    by_buyer = defaultdict(list)
+    for sale in sale_rows(of_these.filter(pk__in=latest)):
+        by_buyer[sale.customer].append(sale)
+    return [_buyer_row(row, by_buyer[key]) for key, row in sums.items()]
+
+
+def _buyer_row(row: dict[str, Any], latest: list[SaleRow]) -> BuyerRow:
+    return BuyerRow(
+        sales=latest,
+        sales_count=row["sales_count"],
+        pieces_sold=row["pieces_sold"],
+        pieces_back=row["pieces_back"],
+        grams_sold=row["grams_sold"],
+        grams_back=row["grams_back"],
+    )
+
+
+def by_buyer(kept: Iterable[SaleRow]) -> list[BuyerRow]:
+    """Return sales that a record keeps in the order of `named`, buyer by buyer."""
+    found = []
+    for _customer, rows in groupby(kept, key=lambda sale: sale.customer):
+        own = list(rows)
+        pieces = [sale for sale in own if not sale.is_weighed]
+        grams = [sale for sale in own if sale.is_weighed]
+        found.append(
+            BuyerRow(
+                sales=own[:SALES_SHOWN],
+                sales_count=len(own),
+                pieces_sold=sum(sale.sold for sale in pieces),
+                pieces_back=sum(sale.came_back for sale in pieces),
+                grams_sold=sum(sale.sold for sale in grams),
+                grams_back=sum(sale.came_back for sale in grams),
+            )
+        )
+    return found
 
 
 def sale_rows(found: Iterable[FulfilmentLine]) -> list[SaleRow]:
@@ -146,9 +258,12 @@ def sale_row(line: FulfilmentLine) -> SaleRow:
     )
 
 
-def unnamed(family: LotKeys) -> list[UnnamedRow]:
-    """Return the sales without a name, one row a day, lot and thing sold, the latest first."""
-    days = (
+def unnamed(family: LotKeys) -> QuerySet[Any, Any]:
+    """Return the sales without a name, one row a day, lot and thing sold, the latest first.
+
+    Fetch the rows of a page of it, or of all, with `unnamed_rows`.
+    """
+    return (
         sales(family)
         .filter(UNNAMED)
         .order_by()
@@ -166,6 +281,10 @@ def unnamed(family: LotKeys) -> list[UnnamedRow]:
         )
         .order_by("-fulfilment__filled_on", "lot", "order_line__description")
     )
+
+
+def unnamed_rows(found: Iterable[dict[str, Any]]) -> list[UnnamedRow]:
+    """Return what rows of `unnamed` say."""
     return [
         UnnamedRow(
             day=row["fulfilment__filled_on"],
@@ -176,7 +295,7 @@ def unnamed(family: LotKeys) -> list[UnnamedRow]:
             sold=row["sold"],
             came_back=row["back"],
         )
-        for row in days
+        for row in found
     ]
 
 
@@ -214,11 +333,10 @@ class BuyerCounts:
 
 
 def count_buyers(family: LotKeys) -> BuyerCounts:
-    buyer = "order_line__order__customer"
     found = sales(family).aggregate(
-        all=Count(buyer, distinct=True),
-        with_some=Count(buyer, distinct=True, filter=~CAME_BACK & Q(returned__lt=F("quantity"))),
-        rows=Count(buyer),
+        all=Count(BUYER, distinct=True),
+        with_some=Count(BUYER, distinct=True, filter=~CAME_BACK & Q(returned__lt=F("quantity"))),
+        rows=Count(BUYER),
     )
     return BuyerCounts(found["all"], found["with_some"], found["rows"])
 

@@ -97,11 +97,11 @@ def lot_buyers(request: HtmxRequest, pk: int) -> HttpResponse:
     lot = get_object_or_404(Lot, pk=pk)
     template_name = "orders/_lot_buyers.html" if request.htmx else "orders/lot_buyers.html"
     family = Lot.objects.family_keys([lot.pk])
-    named, unnamed = trace.named(family), trace.unnamed(family)
+    buyers, unnamed = trace.buyers(family), trace.unnamed(family)
     context = {
         "lot": lot,
-        "sales": trace.sale_rows(named[:PAGE_SIZE]),
-        "unnamed": unnamed[:PAGE_SIZE],
-        "left": max(0, named.count() - PAGE_SIZE) + max(0, len(unnamed) - PAGE_SIZE),
+        "buyers": trace.buyer_rows(family, buyers[:PAGE_SIZE]),
+        "unnamed": trace.unnamed_rows(unnamed[:PAGE_SIZE]),
+        "left": max(0, buyers.count() - PAGE_SIZE) + max(0, unnamed.count() - PAGE_SIZE),
     }
     return render(request, template_name, context)

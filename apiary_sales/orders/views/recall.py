@@ -1,10 +1,10 @@
 """Recall: which lots are meant, who has them, where the rest is; and the records that are kept."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.http import (
     Http404,
     HttpRequest,
@@ -32,11 +32,12 @@ from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
 from apiary_sales.orders.queries import recall_progress, recalled_lots, trace
 from apiary_sales.orders.queries import recalls as found
-from apiary_sales.orders.queries.recall import LotAccount, RecallAnswer
+from apiary_sales.orders.queries.recall import Buyers, LotAccount, RecallAnswer
 from apiary_sales.orders.services import recalls
 from inventory.bottling.services.holds import LotsChanged
 from inventory.shared import documents
 from inventory.shared.csv_files import csv_lines
+from inventory.shared.paging import page_of
 from inventory.shared.people import person_of
 from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
@@ -46,7 +47,7 @@ from inventory.stock.queries import holds as hold_queries
 from inventory.stock.queries.find_lots import TYPED_MAX
 
 # Of each list the answer's first page shows so much; each can be opened in pages of its own.
-ROWS_SHOWN, PAGE_SIZE = 20, 50
+ROWS_SHOWN = 20
 RECORDS_SHOWN = 20
 # So many lots that stay on hold are named in the message after a release.
 LEFT_NAMED = 10
@@ -142,7 +143,7 @@ def answer(request: HttpRequest, keys: str) -> HttpResponse:
             "running": found.running(asked.roots),
             "hold_events": hold_queries.events(asked.family),
             **_held(asked.roots, made),
-            **_lists(request, made, trace.named(asked.family)),
+            **_lists(request, made, answers.buyers_now(asked.family)),
         },
     )
 
@@ -156,10 +157,13 @@ def _held(roots: list[int], made: RecallAnswer) -> dict[str, list[LotAccount]]:
     }
 
 
-def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, Any]:
-    """Return the first rows of each list, or one list in pages where the address asks for it."""
-    lists = {
-        "buyers": sales,
+def _lists(request: HttpRequest, made: RecallAnswer, buyers: Buyers) -> dict[str, Any]:
+    """Return the first rows of each list, or one list in pages where the address asks for it.
+
+    Of the buyers, the address may ask for one: then the pages are those of that buyer's sales.
+    """
+    lists: dict[str, Sequence[Any]] = {
+        "buyers": buyers.all,
         "handed_back": made.handed_back,
         "unnamed": made.unnamed,
         "places": made.places,
@@ -170,15 +174,31 @@ def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, An
         "sources": made.sources,
     }
     show = request.GET.get("show", "")
-    page = None
-    if show in lists:
-        page = Paginator(lists[show], PAGE_SIZE).get_page(request.GET.get("page"))
-        rows = {show: list(page)}
+    one_buyer = row_key(request.GET.get("buyer", "")) if show == "buyers" else None
+    page: Page[Any] | None = None
+    rows: dict[str, list[Any]] = {}
+    long_lists: set[str] = set()
+    if one_buyer:
+        page = page_of(request, buyers.sales_of(one_buyer))
+        rows[show] = [replace(row, sales=list(page)) for row in buyers.row_of(one_buyer)]
+    elif show in lists:
+        page = page_of(request, lists[show])
+        rows[show] = list(page)
     else:
-        show, rows = "", {name: list(each[:ROWS_SHOWN]) for name, each in lists.items()}
-    if "buyers" in rows and not isinstance(sales, list):
-        rows["buyers"] = trace.sale_rows(rows["buyers"])
-    return {"show": show, "page": page, "rows": rows, "rows_shown": ROWS_SHOWN}
+        show = ""
+        for name, each in lists.items():
+            # One more says whether there are more, without counting them all.
+            first = list(each[: ROWS_SHOWN + 1])
+            rows[name] = first[:ROWS_SHOWN]
+            if len(first) > ROWS_SHOWN:
+                long_lists.add(name)
+    return {
+        "show": show,
+        "page": page,
+        "rows": rows,
+        "long_lists": long_lists,
+        "is_one_buyer": bool(one_buyer),
+    }
 
 
 @sees_buyers
@@ -186,8 +206,8 @@ def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, An
 def answer_csv(request: HttpRequest, keys: str) -> StreamingHttpResponse:
     """Everybody who has it, however many they are."""
     asked = AskedLots.of(request, keys)
-    sales = trace.named(asked.family).iterator(chunk_size=answers.CHUNK)
-    rows = recall_files.csv_rows(answers.answer(asked.roots), map(trace.sale_row, sales))
+    sales = trace.all_named(asked.family)
+    rows = recall_files.csv_rows(sales, lambda: answers.answer(asked.roots))
     return _csv(f"recall-{asked.keys}.csv", csv_lines(rows))
 
 
@@ -316,7 +336,7 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
             "progress": recall_progress.of(kept),
             "now_url": reverse("recall:answer", args=[keys_of(lots)]) if lots else "",
             "hold_events": hold_queries.events(Lot.objects.family_keys(lot.pk for lot in lots)),
-            **_lists(request, made, made.sales),
+            **_lists(request, made, answers.buyers_kept(made)),
         },
     )
 
@@ -337,7 +357,7 @@ def record_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 def record_csv(request: HttpRequest, pk: int) -> StreamingHttpResponse:
     made = answers.from_json(_record(pk).answer)
-    return _csv(f"recall-{pk}.csv", csv_lines(recall_files.csv_rows(made, made.sales)))
+    return _csv(f"recall-{pk}.csv", csv_lines(recall_files.csv_rows(made.sales, lambda: made)))
 
 
 class RecallFinishView(ActView):
