@@ -18,8 +18,8 @@ RELEASES = (
         "0.10.0",
         (
             _(
-                "Large houses: the average cost, the costs of seasons and many lists take no longer "
-                "after years of work. The database counts its tables every night."
+                "Large houses: the average cost, the costs of seasons and many lists take no "
+                "longer after years of work. The database counts its tables every night."
             ),
             _(
                 "Papers, plans and reports wait for each other in a queue of their own: fifty "

@@ -47,7 +47,7 @@ def stand(monkeypatch):
 
 @transaction.atomic
 def cost_more(cents):
-    lot = Lot.objects.select_for_update().earliest("pk")
+    lot = Lot.objects.select_for_update(no_key=True).earliest("pk")
     lot.cost_cents = cents
     lot.save(update_fields=["cost_cents"])
 

@@ -3,6 +3,7 @@
 import errno
 import json
 import sqlite3
+from contextlib import closing
 
 import pytest
 from django.db import InterfaceError, OperationalError, connection, connections
@@ -158,8 +159,8 @@ def test_a_connection_that_the_server_ends_is_told_and_the_form_is_recorded_late
 
     def receive_and_lose(**named):
         made = receive(**named)
-        with connections.create_connection("default").cursor() as other:
-            other.execute(
+        with closing(connections.create_connection("default")) as other:
+            other.cursor().execute(
                 "SELECT pg_terminate_backend(%s)", [connection.connection.info.backend_pid]
             )
         return made

@@ -111,7 +111,7 @@ def _family(roots: Iterable[Lot]) -> dict[int, Lot]:
     keys = {lot.pk for lot in roots}
     for lot in roots:
         keys |= {made.pk for made in lot.descendants()}
-    return Lot.objects.select_for_update().order_by("pk").in_bulk(keys)
+    return Lot.objects.select_for_update(no_key=True).order_by("pk").in_bulk(keys)
 
 
 def _links(family: dict[int, Lot]) -> dict[int, list[tuple[Lot, int]]]:

@@ -87,7 +87,7 @@ def correct_goods(
     _check(problems, reason, cost_cents, received_on)
     problems.raise_any()
     before = _figures(receipt)
-    lot = Lot.objects.select_for_update(of=("self",)).get(pk=receipt.lot_id)
+    lot = Lot.objects.select_for_update(of=("self",), no_key=True).get(pk=receipt.lot_id)
     lots_before = {each.pk: lot_corrections.figures(each) for each in (lot, *lot.descendants())}
     wanted = receipt.quantity if quantity is None else quantity
     with stores.refused_at("quantity"):

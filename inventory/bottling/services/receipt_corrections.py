@@ -47,7 +47,7 @@ def correct(
     """
     ledger.lock_items([Item.objects.honey()])
     refuse_repeat(Posting, key, made=lot)
-    lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
+    lot = Lot.objects.select_for_update(of=("self",), no_key=True).get(pk=lot.pk)
     posting = receipt_of(lot)
     wanted = _grams_wanted(posting, grams, grams_by_vessel)
     _check(lot, reason, wanted, came_in_on, moisture_percent, floral_source, season, colour_mm)

@@ -246,7 +246,7 @@ def _recorded(run: BottlingRun) -> tuple[Posting, Lot]:
             _("Run %(number)s is %(status)s. Only a recorded run can be corrected.")
             % {"number": run.number, "status": run.get_status_display()}
         )
-    return run.posting, Lot.objects.select_for_update(of=("self",)).get(pk=packed.pk)
+    return run.posting, Lot.objects.select_for_update(of=("self",), no_key=True).get(pk=packed.pk)
 
 
 def _lot_of(run: BottlingRun) -> Lot:

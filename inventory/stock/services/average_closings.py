@@ -80,7 +80,8 @@ def _try_lock(item: int) -> bool:
     """Tell whether no lot of the item is getting another cost; keep others from it until the end.
 
     Who changes a cost has not locked the item. He waits here, but nobody waits for him, since he
-    may have other locks. SQLite has one writer at a time.
+    may have other locks: that of the lot he takes without its key, so that lines of the lot can be
+    added meanwhile. SQLite has one writer at a time.
     """
     if connection.vendor != "postgresql":
         return True

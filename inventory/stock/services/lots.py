@@ -192,7 +192,7 @@ def set_origin(*, lot: Lot, country: str, region: str) -> Lot:
 
     What is made of the lot follows. Raises `NotAllowedNow` for a lot made of others, `BadValue`.
     """
-    lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    lot = Lot.objects.select_for_update(no_key=True).get(pk=lot.pk)
     if not rules.has_own_origin(lot) or lot.parent_links.exists():
         raise NotAllowedNow(
             _(
@@ -333,7 +333,7 @@ def name_blend(*, lot: Lot, floral_source: str, named_by: Person) -> Lot:
     Jars that are filled already keep what they were filled as. Raises `NotAllowedNow` for a lot
     that is no blend in bulk, `BadValue`.
     """
-    lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
+    lot = Lot.objects.select_for_update(of=("self",), no_key=True).get(pk=lot.pk)
     if lot.kind != Lot.Kind.BLEND:
         raise NotAllowedNow(
             _("Lot %(lot)s is no blend. Only a blend can be given a name.") % {"lot": lot.code}

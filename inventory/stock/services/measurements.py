@@ -65,7 +65,7 @@ def record(
     laboratory's figure needs the name of the laboratory and its report, attached to this lot.
     Raises `BadValue` (or several), `AlreadyRecorded`.
     """
-    lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
+    lot = Lot.objects.select_for_update(of=("self",), no_key=True).get(pk=lot.pk)
     refuse_repeat(Measurement, key)
     problems = Problems()
     if lot.product_id is not None:
@@ -313,7 +313,7 @@ def remove(*, measurement: Measurement, removed_by: Person) -> Measurement:
     measurement.removed_at = timezone.now()
     measurement.removed_by = removed_by
     checks.save_checked(measurement)
-    lot = Lot.objects.select_for_update(of=("self",)).get(pk=measurement.lot_id)
+    lot = Lot.objects.select_for_update(of=("self",), no_key=True).get(pk=measurement.lot_id)
     _follow(measurement, lot, removed_by)
     return measurement
 
