@@ -7,6 +7,7 @@ from django.db import connection
 
 from apiary_sales.keeping.models import SharedKeyAndFiles
 from apiary_sales.keeping.services import machines
+from apiary_sales.web import serve
 from inventory.shared.errors import NotAllowedNow
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
@@ -16,7 +17,8 @@ OTHER_KEY = "another key of at least fifty letters, as one asks of it"
 
 @pytest.fixture(autouse=True)
 def machine(settings, tmp_path):
-    settings.FILES_DIR = tmp_path / "files"
+    settings.DATA_DIR, settings.FILES_DIR = tmp_path / "data", tmp_path / "files"
+    settings.ALLOWED_HOSTS = settings.LOCAL_HOSTS
     return settings
 
 
@@ -60,6 +62,8 @@ def test_a_machine_with_another_key_may_not(machine):
             "own has it in the file secret_key in its DATA_DIR. To change the key, stop the "
             "service on every machine first."
         )
+        with pytest.raises(serve.CannotServe, match="with another SECRET_KEY"):
+            serve.prepare(serve.Address.parse("127.0.0.1:0"))
         with pytest.raises(NotAllowedNow), machines.serving():
             pass
         assert SharedKeyAndFiles.objects.values().get() == noted

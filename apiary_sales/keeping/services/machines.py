@@ -9,7 +9,7 @@ import logging
 import secrets
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from django.conf import settings
@@ -83,49 +83,60 @@ class _Lock:
 
     def look(self) -> None:
         """Compare with the machines that serve. Raises `NotAllowedNow` where something differs."""
-        self._ask("SELECT pg_advisory_lock(%s)", STARTING)
-        if self._ask("SELECT pg_try_advisory_lock(%s)", SERVING):
-            _own_mark()
-        else:
-            _compare()
+        with self._starting() as is_alone:
+            if is_alone:
+                _own_mark()
+            else:
+                _compare()
 
     def take(self) -> None:
         """Hold the lock, and note key and files where no other machine serves.
 
         Raises `NotAllowedNow` where another one serves with others.
         """
-        self.let_go()
-        self._ask("SELECT pg_advisory_lock(%s)", STARTING)
-        if self._ask("SELECT pg_try_advisory_lock(%s)", SERVING):
-            _note()
-            self._ask("SELECT pg_advisory_unlock(%s)", SERVING)
-        else:
-            _compare()
-        self._ask("SELECT pg_advisory_lock_shared(%s)", SERVING)
-        self._ask("SELECT pg_advisory_unlock(%s)", STARTING)
+        self._connection.close()
+        with self._starting() as is_alone:
+            if is_alone:
+                _note()
+            else:
+                _compare()
+            self._ask("SELECT pg_advisory_lock_shared(%s)", SERVING)
 
     def keep(self, stop: threading.Event) -> None:
         """Take the lock again whenever the database lost it, until it is time to stop."""
-        is_held = True
+        is_held, said = True, ""
         while not stop.wait(INTERVAL):
             try:
                 if not is_held:
                     self.take()
                 self._ask("SELECT 1")
-                is_held = True
-            except NotAllowedNow as error:
+                is_held, said = True, ""
+            except (NotAllowedNow, TooBusy, DatabaseError, OSError) as error:
                 is_held = False
-                self.let_go()
-                logger.error("%s", error)
-            except (DatabaseError, OSError, TooBusy) as error:
-                is_held = False
-                self.let_go()
-                logger.warning("The database does not know that this machine serves: %s", error)
+                if str(error) != said:
+                    said = str(error)
+                    logger.error("The database does not know that this machine serves: %s", said)
             finally:
                 connection.close()
 
     def let_go(self) -> None:
-        self._connection.close()
+        if self._connection.connection is not None:
+            # The server's process ends some time after its connection.
+            with suppress(DatabaseError):
+                self._ask("SELECT pg_advisory_unlock_all()")
+            self._connection.close()
+
+    @contextmanager
+    def _starting(self) -> Iterator[bool]:
+        """Let other machines wait with their start; yield whether none of them serves."""
+        self._ask("SELECT pg_advisory_lock(%s)", STARTING)
+        is_alone = bool(self._ask("SELECT pg_try_advisory_lock(%s)", SERVING))
+        try:
+            yield is_alone
+        finally:
+            if is_alone:
+                self._ask("SELECT pg_advisory_unlock(%s)", SERVING)
+            self._ask("SELECT pg_advisory_unlock(%s)", STARTING)
 
     def _ask(self, query: str, *values: int) -> object:
         is_new = self._connection.connection is None
@@ -137,8 +148,13 @@ class _Lock:
 
 
 def _compare() -> None:
-    """Raise `NotAllowedNow` where key or files are not those that are noted."""
-    noted = SharedKeyAndFiles.objects.get()
+    """Raise `NotAllowedNow` where key or files are not those that are noted.
+
+    Nothing is noted where a machine was lost in its first start.
+    """
+    noted = SharedKeyAndFiles.objects.first()
+    if noted is None:
+        return
     if not _is_key_of(noted):
         raise NotAllowedNow(
             _(
