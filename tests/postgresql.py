@@ -21,13 +21,23 @@ def programs() -> Path | None:
 
 
 class Server:
-    """A server in a folder of its own, which can be killed and started again."""
+    """A server in a folder of its own, which can be killed and started again.
 
-    def __init__(self, folder: Path) -> None:
+    With a `primary` it is a replica of that server, which streams its changes, until promoted.
+    """
+
+    def __init__(self, folder: Path, primary: "Server | None" = None) -> None:
         self.data, self.port = folder / "data", free_port()
         self.url = f"postgres://honey@127.0.0.1:{self.port}/postgres"
         self._bin_dir, self._log = programs(), folder / "log"
         self._options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c fsync=off -k {folder}"
+        if primary:
+            source = ("-h", "127.0.0.1", "-p", primary.port, "-U", "honey")
+            options = ("--write-recovery-conf", "--checkpoint=fast", "--no-sync")
+            # A client program, which is beside the server's programs.
+            program = (self._bin_dir / "initdb").resolve().with_name("pg_basebackup")
+            _run(program, "-D", self.data, *source, *options)
+            return
         _run(
             self._bin_dir / "initdb",
             *("-D", self.data, "-U", "honey", "--auth=trust", "--encoding=UTF8"),
@@ -37,12 +47,17 @@ class Server:
         command = [self._bin_dir / "pg_ctl", "-D", self.data, "-w", "-o", self._options]
         _run(*command, "-l", self._log, "start")
 
+    def promote(self) -> None:
+        """Let a replica take writes, in the place of its primary."""
+        _run(self._bin_dir / "pg_ctl", "-D", self.data, "-w", "promote")
+
     def stop(self) -> None:
-        _run(self._bin_dir / "pg_ctl", "-D", self.data, "-m", "immediate", "stop")
+        if Path(f"/proc/{self._pid()}").exists():
+            _run(self._bin_dir / "pg_ctl", "-D", self.data, "-m", "immediate", "stop")
 
     def kill(self) -> None:
         """End it and all its processes at once, as a power cut does."""
-        pid = int((self.data / "postmaster.pid").read_text("utf-8").split()[0])
+        pid = self._pid()
         found = subprocess.run(["pgrep", "-P", str(pid)], capture_output=True, text=True)
         processes = [pid, *map(int, found.stdout.split())]
         for process in processes:
@@ -50,6 +65,9 @@ class Server:
                 os.kill(process, signal.SIGKILL)
         while any(Path(f"/proc/{process}").exists() for process in processes):
             time.sleep(0.01)
+
+    def _pid(self) -> int:
+        return int((self.data / "postmaster.pid").read_text("utf-8").split()[0])
 
 
 @contextmanager
@@ -60,14 +78,14 @@ def server() -> Iterator[str]:
 
 
 @contextmanager
-def killable_server() -> Iterator[Server]:
-    """Start a server that can be killed and started again."""
+def killable_server(primary: Server | None = None) -> Iterator[Server]:
+    """Start a server that can be killed and started again, or a replica of this one."""
     if programs() is None:
         raise FileNotFoundError("No PostgreSQL server programs: install the package postgresql.")
     with tempfile.TemporaryDirectory(prefix="honey-postgresql-") as folder:
         if os.getuid() == 0:
             shutil.chown(folder, "nobody")
-        started = Server(Path(folder))
+        started = Server(Path(folder), primary)
         started.start()
         try:
             yield started

@@ -45,6 +45,7 @@ TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
         "keeping.Backup": "Where backups are kept is of the machine.",
         "keeping.ProvedSeals": "What was proved in this database tells of this database.",
         "keeping.RowChange": "When a row was changed last in this database tells of this database.",
+        "keeping.SharedKeyAndFiles": "By which key and folder it is served is of the machines.",
         "webhooks.Endpoint": "Secrets are left out, and a copy of the house must tell no program.",
         "webhooks.EventDelivery": "What programs were told is kept for 30 days alone.",
         "webhooks.HouseEvent": "What programs were told is kept for 30 days alone.",

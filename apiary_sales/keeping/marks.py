@@ -39,6 +39,7 @@ APART = {
     "inventory.seal",
     "keeping.backup",
     "keeping.rowchange",
+    "keeping.sharedkeyandfiles",
 }
 
 # What Django would call several of them is no English.

@@ -1,4 +1,4 @@
-"""What was kept safe: a row for each backup that was made or tried."""
+"""What is kept of keeping the house safe: backups, proofs, and what machines must share."""
 
 from datetime import timedelta
 from typing import ClassVar
@@ -57,6 +57,23 @@ class ProvedSeals(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} {self.proved_at:%Y-%m-%d %H:%M}"
+
+
+class SharedKeyAndFiles(models.Model):
+    """What the machines that serve this database must have in common: one row, on PostgreSQL.
+
+    The hash tells whether a SECRET_KEY is the same, and nobody finds the key by it.
+    """
+
+    hashed_key = models.CharField(_("hash of the secret key"), max_length=128)
+    files_mark = models.CharField(_("mark of the folder of attached files"), max_length=64)
+
+    class Meta:
+        verbose_name = _("key and files that machines share")
+        verbose_name_plural = _("keys and files that machines share")
+
+    def __str__(self) -> str:
+        return self.files_mark
 
 
 class Backup(models.Model):

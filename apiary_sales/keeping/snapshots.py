@@ -28,6 +28,12 @@ from inventory.shared.errors import BadValue, NotAllowedNow
 # Where Debian keeps the programs of each version; the usual one may be of an older version.
 INSTALLED = Path("/usr/lib/postgresql")
 STAMP = "%Y%m%dT%H%M%S"
+# By what one finds the server that takes writes where DATABASE_URL names several, and how
+# PostgreSQL's own programs are told.
+OF_SEVERAL_SERVERS = {
+    "target_session_attrs": "PGTARGETSESSIONATTRS",
+    "connect_timeout": "PGCONNECT_TIMEOUT",
+}
 
 
 def first_free(name: str, is_taken: Callable[[str], bool]) -> str:
@@ -303,7 +309,7 @@ class PostgreSQL(Database):
         values = connection.get_connection_params()
         wanted = {
             name: values[name]
-            for name in ("host", "port", "user", "password", "sslmode")
+            for name in ("host", "port", "user", "password", "sslmode", *OF_SEVERAL_SERVERS)
             if values.get(name)
         }
         with psycopg.connect(**wanted, dbname="postgres", autocommit=True) as server:
@@ -318,6 +324,9 @@ class PostgreSQL(Database):
         arguments, added = DatabaseClient.settings_to_cmd_args_env(wanted, [])
         # The last argument is the database, where there is one.
         connects = arguments[1:] if names_database else arguments[1:-1]
+        for option, variable in OF_SEVERAL_SERVERS.items():
+            if value := wanted["OPTIONS"].get(option):
+                added = {**(added or {}), variable: str(value)}
         done = subprocess.run(
             [self._program(program), *options, *connects],
             env={**os.environ, **(added or {})},

@@ -44,6 +44,7 @@ OF_THE_MACHINE = (
     "inventory.LongWork",
     "keeping.Backup",
     "keeping.ProvedSeals",
+    "keeping.SharedKeyAndFiles",
 )
 
 ROWS_AT_ONCE = 500

@@ -26,12 +26,13 @@ from django.db.migrations.executor import MigrationExecutor
 from django.http.request import validate_host
 
 from apiary_sales.keeping import in_use, log_files, snapshots, torn_files
-from apiary_sales.keeping.services import backups
+from apiary_sales.keeping.services import backups, machines
 from apiary_sales.web import arrival
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import Lanes
 from apiary_sales.wsgi import application
 from inventory.shared import print_room
+from inventory.shared.errors import NotAllowedNow
 
 THREADS = 8
 
@@ -89,6 +90,7 @@ def prepare(address: Address, say: Callable[[str], None] | None = None) -> socke
         keep_private(settings.DATA_DIR)
         refuse_torn_files(say)
         make_ready(say)
+        refuse_beside_others()
     except BaseException:
         listener.close()
         raise
@@ -295,10 +297,24 @@ def _refuse_beside_backups() -> None:
         )
 
 
+def refuse_beside_others() -> None:
+    """Raise `CannotServe` where another machine serves the database by another key or folder."""
+    try:
+        machines.check()
+    except NotAllowedNow as error:
+        raise CannotServe(str(error)) from error
+    except OSError as error:
+        raise CannotServe(
+            f"FILES_DIR can't be used at {error.filename} ({error.strerror}): start the service as "
+            "the user who owns these files."
+        ) from error
+
+
 def run(listener: socket.socket) -> None:
     """Answer requests and do background work until SIGTERM or Ctrl+C.
 
-    Acts under way get five seconds to finish, and so does the task that is being done.
+    Acts under way get five seconds to finish, and so does the task that is being done. Raises
+    `NotAllowedNow` where another machine began to serve the database by another key meanwhile.
     """
     # waitress stops cleanly on SystemExit.
     signal.signal(signal.SIGTERM, _stop)
@@ -321,7 +337,7 @@ def run(listener: socket.socket) -> None:
     server.channel_class = arrival.TimedChannel
     log = log_files.begin()
     try:
-        with in_use.held(), print_room.opened(), BackgroundWorker():
+        with in_use.held(), machines.serving(), print_room.opened(), BackgroundWorker():
             server.run()
     finally:
         log_files.end(log)

@@ -1,8 +1,10 @@
 """A machine that lacks what PostgreSQL is copied with says so, and what to install."""
 
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
+from django.db import connection
 
 from apiary_sales.keeping import snapshots
 from apiary_sales.keeping.snapshots import PostgreSQL
@@ -65,3 +67,23 @@ def test_the_newest_of_several_programs_is_taken(machine, tmp_path, monkeypatch)
     monkeypatch.setattr(snapshots, "INSTALLED", Path(tmp_path / "installed"))
 
     assert PostgreSQL()._program("pg_dump") == str(newer)
+
+
+def test_of_several_servers_a_program_is_told_to_find_the_one_that_takes_writes(
+    machine, monkeypatch
+):
+    machine(17)
+    options = {"target_session_attrs": "read-write", "connect_timeout": 3}
+    monkeypatch.setitem(connection.settings_dict, "OPTIONS", options)
+    told = []
+
+    def run(command, **how):
+        told.append(how.get("env", {}))
+        return CompletedProcess(command, 0, "pg_dump (PostgreSQL) 17.4", "")
+
+    monkeypatch.setattr(snapshots.subprocess, "run", run)
+
+    PostgreSQL()._run("pg_dump", [], "honey")
+
+    assert told[-1]["PGTARGETSESSIONATTRS"] == "read-write"
+    assert told[-1]["PGCONNECT_TIMEOUT"] == "3"

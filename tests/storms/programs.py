@@ -1,5 +1,6 @@
 """Programs that do the work of a house through the API and send again what got no answer."""
 
+import itertools
 import json
 import random
 import threading
@@ -32,24 +33,36 @@ class Sent:
 
 @dataclass
 class House:
-    """Where the house is asked, with what right, and what the storm's programs know of it."""
+    """Where the house is asked, with what right, and what the storm's programs know of it.
 
-    port: int
+    Where several machines serve it, they are asked in turn, so that an act which got no answer is
+    sent again to the next one.
+    """
+
+    ports: tuple[int, ...]
     authorization: str
     customer: int
     counted_lot: int
     pieces: int
     today: str
     before: dict[str, int]
+    _turns: Iterator[int] = field(default_factory=itertools.count)
 
     def ask(
-        self, method: str, path: str, body: bytes = b"", content_type: str = JSON, key: str = ""
+        self,
+        method: str,
+        path: str,
+        body: bytes = b"",
+        content_type: str = JSON,
+        key: str = "",
+        port: int = 0,
     ) -> tuple[int, Any]:
-        """Send a request once; return its status and what its JSON says."""
+        """Send a request once, to this machine if one is named; return status and JSON."""
+        port = port or self.ports[next(self._turns) % len(self.ports)]
         headers = {"Authorization": self.authorization, "Content-Type": content_type}
         if key:
             headers["Idempotency-Key"] = key
-        with closing(HTTPConnection("127.0.0.1", self.port, timeout=60)) as connection:
+        with closing(HTTPConnection("127.0.0.1", port, timeout=60)) as connection:
             connection.request(method, f"/api/v1/{path}", body, headers)
             answer = connection.getresponse()
             text = answer.read()

@@ -34,12 +34,13 @@ class Fault(Exception):
 class Service:
     """`manage.py serve` on a port that stays, to be killed with all that it started."""
 
-    def __init__(self, folder: Path, database_url: str) -> None:
+    def __init__(self, folder: Path, database_url: str, **environment: str) -> None:
         self.port = postgresql.free_port()
         self._environment = {
             **os.environ,
             "DATA_DIR": str(folder),
             "DATABASE_URL": database_url,
+            **environment,
         }
         self._log = folder / "service.log"
 
@@ -79,25 +80,19 @@ def strike(vendor: str, kills: int, seed: int, say: Callable[[str], None] = prin
             database,
         ),
     ):
-        known = _asked_of_the_house("make", Path(name), url)
+        known = asked_of_the_house("make", Path(name), url)
         service = Service(Path(name), url)
-        house = House(service.port, **known)
+        house = House((service.port,), **known)
         service.start()
         try:
-            _wait_for(house, service)
+            wait_for(house, service)
             at_work = list(programs.start(house, seed, PROGRAMS))
             _storm(house, service, database, at_work, kills, random.Random(seed))
-            done = [sent for program in at_work for sent in program.done]
-            again = sum(program.sent_again for program in at_work)
-            say(f"{vendor}: {len(done)} acts done, {again} sent again, {kills} kills")
-            _repeat(house, done)
+            say(f"{vendor}: {told(at_work)}, {kills} kills")
+            repeat(house, at_work)
         finally:
             service.stop()
-        _prove(Path(name), url)
-        held = _asked_of_the_house("read", Path(name), url)
-        faults = [*_faults(house, at_work, done, held)]
-        if faults:
-            raise Fault("\n".join(faults))
+        compare(house, at_work, Path(name), url)
 
 
 @contextmanager
@@ -115,7 +110,7 @@ def _database(vendor: str, folder: str) -> Iterator[tuple[str, postgresql.Server
         yield server.url, server
 
 
-def _asked_of_the_house(function: str, folder: Path, url: str) -> dict:
+def asked_of_the_house(function: str, folder: Path, url: str) -> dict:
     code = f"from tests.storms import house; house.{function}()"
     asked = databases.run(code, data_dir=folder, database_url=url)
     if asked.returncode:
@@ -123,11 +118,11 @@ def _asked_of_the_house(function: str, folder: Path, url: str) -> dict:
     return json.loads(asked.stdout.splitlines()[-1])
 
 
-def _wait_for(house: House, service: Service) -> None:
+def wait_for(house: House, service: Service) -> None:
     until = time.monotonic() + START
     while time.monotonic() < until:
         try:
-            status, _answer = house.ask("GET", "me/")
+            status, _answer = house.ask("GET", "me/", port=service.port)
         except (OSError, HTTPException, json.JSONDecodeError):
             status = 0
         if status == 200:
@@ -144,10 +139,7 @@ def _storm(
     kills: int,
     chance: random.Random,
 ) -> None:
-    threads = [threading.Thread(target=program.run) for program in at_work]
-    for thread in threads:
-        thread.start()
-    try:
+    with working(at_work, [service]):
         for _kill in range(kills):
             time.sleep(chance.uniform(*CALM))
             what = chance.choice(["service", "database", "both"]) if server else "service"
@@ -159,33 +151,57 @@ def _storm(
                 server.start()
             if what != "database":
                 service.start()
-            _wait_for(house, service)
+            wait_for(house, service)
         time.sleep(CALM[1])
+
+
+@contextmanager
+def working(at_work: list[Program], services: list[Service]) -> Iterator[None]:
+    """Let the programs work inside the block; raise `Fault` where one was refused."""
+    threads = [threading.Thread(target=program.run) for program in at_work]
+    for thread in threads:
+        thread.start()
+    try:
+        yield
     finally:
         for program in at_work:
             program.stop.set()
         for thread in threads:
             thread.join()
     if faults := [program.fault for program in at_work if program.fault]:
-        raise Fault("\n".join(faults) + f"\n{service.log()}")
+        raise Fault("\n".join([*faults, *(service.log() for service in services)]))
 
 
-def _repeat(house: House, done: list[Sent]) -> None:
+def done_by(at_work: list[Program]) -> list[Sent]:
+    return [sent for program in at_work for sent in program.done]
+
+
+def told(at_work: list[Program]) -> str:
+    again = sum(program.sent_again for program in at_work)
+    return f"{len(done_by(at_work))} acts done, {again} sent again"
+
+
+def repeat(house: House, at_work: list[Program]) -> None:
     """Send every act that was answered once more: it must be answered alike."""
-    for sent in done:
+    for sent in done_by(at_work):
         status, answer = house.ask(sent.method, sent.path, sent.body, sent.content_type, sent.key)
         if (status, answer) != (sent.status, sent.answer):
             raise Fault(f"{sent} is answered differently now: {status} {answer}")
 
 
-def _prove(folder: Path, url: str) -> None:
+def compare(house: House, at_work: list[Program], folder: Path, url: str) -> None:
+    """Prove the books; raise `Fault` where they hold something else than was answered."""
     proved = serving.manage(folder, "verify_ledger", DATABASE_URL=url)
     if proved.returncode:
         raise Fault(f"verify_ledger: {proved.stdout}{proved.stderr}")
+    held = asked_of_the_house("read", folder, url)
+    if faults := [*_faults(house, at_work, held)]:
+        raise Fault("\n".join(faults))
 
 
-def _faults(house: House, at_work: list[Program], done: list[Sent], held: dict) -> Iterator[str]:
+def _faults(house: House, at_work: list[Program], held: dict) -> Iterator[str]:
     """Compare what was answered with what the books hold."""
+    done = done_by(at_work)
     answered = Counter(sent.kind for sent in done)
     for kind, count in held["counts"].items():
         if count - house.before[kind] != answered[kind]:

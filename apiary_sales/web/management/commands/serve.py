@@ -7,6 +7,7 @@ from django.urls import reverse
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import first_owner
 from apiary_sales.web import serve
+from inventory.shared.errors import NotAllowedNow
 
 
 class Command(BaseCommand):
@@ -35,7 +36,10 @@ class Command(BaseCommand):
             if how := _how_to_begin(listener.getsockname()):
                 self.stdout.write(how)
             self.stdout.flush()
-            serve.run(listener)
+            try:
+                serve.run(listener)
+            except NotAllowedNow as error:
+                raise CommandError(str(error)) from error
         self.stdout.write("Stopped")
 
     def _say(self, text: str) -> None:
