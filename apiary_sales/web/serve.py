@@ -20,6 +20,7 @@ from django.core.checks.security.base import (
     SECRET_KEY_MIN_LENGTH,
     SECRET_KEY_MIN_UNIQUE_CHARACTERS,
 )
+from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
@@ -30,8 +31,7 @@ from apiary_sales.keeping.services import backups
 from apiary_sales.web import arrival
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import Lanes
-from apiary_sales.wsgi import application
-from inventory.shared import print_room
+from inventory.shared import print_room, static_files
 
 THREADS = 8
 
@@ -89,6 +89,7 @@ def prepare(address: Address, say: Callable[[str], None] | None = None) -> socke
         keep_private(settings.DATA_DIR)
         refuse_torn_files(say)
         make_ready(say)
+        name_static_files(say)
     except BaseException:
         listener.close()
         raise
@@ -277,6 +278,24 @@ def make_ready(say: Callable[[str], None] | None = None) -> None:
         )
 
 
+def name_static_files(say: Callable[[str], None] | None = None) -> None:
+    """Have static files by names with a digest of their contents, compressed.
+
+    Where DATA_DIR has no room for them, they keep plain names: pages take longer to load, and work.
+    While DEBUG is on they keep them too, so that a change of a file is seen at once.
+    """
+    if settings.DEBUG:
+        return
+    try:
+        static_files.prepare()
+    except OSError as error:
+        if say:
+            say(
+                f"Styles and scripts can't be compressed ({error.strerror}), so pages take longer "
+                "to load: make room in DATA_DIR, and start again."
+            )
+
+
 def _refuse_beside_backups() -> None:
     try:
         newest = backups.newest_file(backups.default_folder())
@@ -305,7 +324,8 @@ def run(listener: socket.socket) -> None:
     # Each thread that answers opens a connection of its own.
     connections.close_all()
     server = waitress.create_server(
-        application,
+        # Made here: it looks up the static files as it is made.
+        WSGIHandler(),
         sockets=[listener],
         _dispatcher=Lanes(THREADS),
         max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,
