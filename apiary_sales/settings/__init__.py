@@ -137,7 +137,8 @@ MIDDLEWARE = [
     # Before what answers by itself, so that every answer carries them.
     "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "apiary_sales.web.middleware.StaticFilesMiddleware",
+    "apiary_sales.web.middleware.CompressedPagesMiddleware",
     "apiary_sales.web.middleware.PublicPagesMiddleware",
     "apiary_sales.web.middleware.LongBodyMiddleware",
     "inventory.shared.middleware.ConventionsMiddleware",
@@ -376,8 +377,13 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
 ]
 
 STATIC_URL = "static/"
-# Served straight from the apps: nothing to collect before the first start.
+# Served straight from the apps: nothing to collect before the first start. `manage.py serve` itself
+# gives them names by their contents and compresses them.
 WHITENOISE_USE_FINDERS = True
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "inventory.shared.static_files.StaticFiles"},
+}
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

@@ -10,13 +10,16 @@ from django.contrib.sessions.exceptions import SessionInterrupted
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import Error as DatabaseFault
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
+from django.middleware.gzip import GZipMiddleware
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from whitenoise.middleware import WhiteNoiseMiddleware
 
 from apiary_sales.accounts.middleware import too_busy
 from apiary_sales.accounts.models import User
 from apiary_sales.web.lanes import IS_ONE_TOO_MANY
-from inventory.shared import plain_text, public_pages
+from inventory.shared import plain_text, public_pages, static_files
 from inventory.shared.errors import TooBusy
 from inventory.shared.people import person_of
 from inventory.shared.queries import sent_forms
@@ -59,6 +62,37 @@ class ContentSecurityPolicyMiddleware:
         response.headers.setdefault("Permissions-Policy", PERMISSIONS_POLICY)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         return response
+
+
+class StaticFilesMiddleware(WhiteNoiseMiddleware):
+    """Answer static files; those with a digest in their name compressed, and kept for a year."""
+
+    FOREVER = 365 * 24 * 60 * 60
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        super().__init__(get_response)
+        if folder := static_files.storage().folder:
+            self.add_files(str(folder), prefix=self.static_prefix)
+
+
+class CompressedPagesMiddleware(GZipMiddleware):
+    """Compress pages for browsers that take it.
+
+    Who can see only the length of a compressed page, and have text of his own put into it, could
+    guess a secret in it letter by letter over many requests. The one secret that pages repeat, the
+    token against forged requests, is masked anew in each; other codes and tokens are shown once;
+    and a length is blurred by up to a hundred random bytes. Nothing but pages is compressed:
+    answers of the API keep their strong ETag, which If-Match needs, and a page that is streamed is
+    not held back.
+    """
+
+    def process_response(
+        self, request: HttpRequest, response: HttpResponseBase
+    ) -> HttpResponseBase:
+        is_page = response.headers.get("Content-Type", "").startswith("text/html")
+        if response.streaming or not is_page:
+            return response
+        return super().process_response(request, response)
 
 
 class PublicPagesMiddleware:

@@ -3,6 +3,7 @@
 A start is `prepare`, which refuses what is unsafe and makes the data ready, and then `run`.
 """
 
+import logging
 import os
 import shlex
 import signal
@@ -20,6 +21,7 @@ from django.core.checks.security.base import (
     SECRET_KEY_MIN_LENGTH,
     SECRET_KEY_MIN_UNIQUE_CHARACTERS,
 )
+from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
@@ -30,9 +32,10 @@ from apiary_sales.keeping.services import backups, machines
 from apiary_sales.web import arrival
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import Lanes
-from apiary_sales.wsgi import application
-from inventory.shared import print_room
+from inventory.shared import print_room, static_files
 from inventory.shared.errors import NotAllowedNow
+
+logger = logging.getLogger(__name__)
 
 THREADS = 8
 
@@ -310,6 +313,25 @@ def refuse_beside_others() -> None:
         ) from error
 
 
+def make_application() -> WSGIHandler:
+    """Return what answers requests, with static files under names by their contents, compressed.
+
+    Without room for these in DATA_DIR, they keep plain names: pages work, and take longer to load.
+    While DEBUG is on they keep them too, so that a change of a file is seen at once.
+    """
+    if not settings.DEBUG:
+        try:
+            static_files.storage().use(static_files.written())
+        except OSError as error:
+            logger.warning(
+                "Styles and scripts can't be compressed (%s), so pages take longer to load: make "
+                "room in DATA_DIR, and start again.",
+                error.strerror,
+            )
+    # It looks up the static files as it is made.
+    return WSGIHandler()
+
+
 def run(listener: socket.socket) -> None:
     """Answer requests and do background work until SIGTERM or Ctrl+C.
 
@@ -321,7 +343,7 @@ def run(listener: socket.socket) -> None:
     # Each thread that answers opens a connection of its own.
     connections.close_all()
     server = waitress.create_server(
-        application,
+        make_application(),
         sockets=[listener],
         _dispatcher=Lanes(THREADS),
         max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,

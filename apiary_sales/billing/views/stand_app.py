@@ -6,7 +6,6 @@ from functools import lru_cache
 from pathlib import Path
 
 from django.contrib.auth.decorators import login_not_required, permission_required
-from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.template.engine import Engine
@@ -14,6 +13,8 @@ from django.templatetags.static import static
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
+
+from inventory.shared import static_files
 
 # What the page needs to open without signal.
 SHELL = [
@@ -118,8 +119,8 @@ def mark_page(response: HttpResponse) -> HttpResponse:
 
 
 def shell_digests() -> dict[str, str]:
-    """Return the address of each file of the shell with its SHA-256."""
-    return {static(name): _digest_of(Path(_found(name))) for name in SHELL}
+    """Return the address of each file of the shell with the SHA-256 of what is sent there."""
+    return {static(name): _digest_of(static_files.storage().file_of(name)) for name in SHELL}
 
 
 def version() -> str:
@@ -128,13 +129,6 @@ def version() -> str:
     templates = [Path(engine.get_template(name).origin.name) for name in PAGE_TEMPLATES]
     parts = [*shell_digests().values(), *(_digest_of(path) for path in templates)]
     return hashlib.sha256("".join(parts).encode()).hexdigest()[:16]
-
-
-def _found(name: str) -> str:
-    path = finders.find(name)
-    if not isinstance(path, str):
-        raise FileNotFoundError(name)
-    return path
 
 
 def _digest_of(path: Path) -> str:
