@@ -3,6 +3,7 @@
 A start is `prepare`, which refuses what is unsafe and makes the data ready, and then `run`.
 """
 
+import logging
 import os
 import shlex
 import signal
@@ -32,6 +33,8 @@ from apiary_sales.web import arrival
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import Lanes
 from inventory.shared import print_room, static_files
+
+logger = logging.getLogger(__name__)
 
 THREADS = 8
 
@@ -89,7 +92,6 @@ def prepare(address: Address, say: Callable[[str], None] | None = None) -> socke
         keep_private(settings.DATA_DIR)
         refuse_torn_files(say)
         make_ready(say)
-        name_static_files(say)
     except BaseException:
         listener.close()
         raise
@@ -278,24 +280,6 @@ def make_ready(say: Callable[[str], None] | None = None) -> None:
         )
 
 
-def name_static_files(say: Callable[[str], None] | None = None) -> None:
-    """Have static files by names with a digest of their contents, compressed.
-
-    Where DATA_DIR has no room for them, they keep plain names: pages take longer to load, and work.
-    While DEBUG is on they keep them too, so that a change of a file is seen at once.
-    """
-    if settings.DEBUG:
-        return
-    try:
-        static_files.prepare()
-    except OSError as error:
-        if say:
-            say(
-                f"Styles and scripts can't be compressed ({error.strerror}), so pages take longer "
-                "to load: make room in DATA_DIR, and start again."
-            )
-
-
 def _refuse_beside_backups() -> None:
     try:
         newest = backups.newest_file(backups.default_folder())
@@ -314,6 +298,25 @@ def _refuse_beside_backups() -> None:
         )
 
 
+def make_application() -> WSGIHandler:
+    """Return what answers requests, with static files under names by their contents, compressed.
+
+    Without room for these in DATA_DIR, they keep plain names: pages work, and take longer to load.
+    While DEBUG is on they keep them too, so that a change of a file is seen at once.
+    """
+    if not settings.DEBUG:
+        try:
+            static_files.storage().use(static_files.written())
+        except OSError as error:
+            logger.warning(
+                "Styles and scripts can't be compressed (%s), so pages take longer to load: make "
+                "room in DATA_DIR, and start again.",
+                error.strerror,
+            )
+    # It looks up the static files as it is made.
+    return WSGIHandler()
+
+
 def run(listener: socket.socket) -> None:
     """Answer requests and do background work until SIGTERM or Ctrl+C.
 
@@ -324,8 +327,7 @@ def run(listener: socket.socket) -> None:
     # Each thread that answers opens a connection of its own.
     connections.close_all()
     server = waitress.create_server(
-        # Made here: it looks up the static files as it is made.
-        WSGIHandler(),
+        make_application(),
         sockets=[listener],
         _dispatcher=Lanes(THREADS),
         max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,

@@ -27,7 +27,7 @@ MADE_BY = ("django", "whitenoise", "brotli")
 FOLDERS_KEPT = 2
 
 
-class StaticFiles(CompressedManifestStaticFilesStorage):
+class StaticFiles(CompressedManifestStaticFilesStorage):  # type: ignore[misc]
     """Static files by their plain names, until `use` is told of a folder with others."""
 
     # Scripts import each other by the new names too.
@@ -63,7 +63,7 @@ class StaticFiles(CompressedManifestStaticFilesStorage):
 
     def url(self, name: str | None, force: bool = False) -> str:
         if name and self.hash_key(self.clean_name(name)) in self.hashed_files:
-            return super().url(name, force)
+            return str(super().url(name, force))
         return StaticFilesStorage.url(self, name)
 
     def file_of(self, name: str) -> Path:
@@ -81,8 +81,8 @@ def storage() -> StaticFiles:
     return cast(StaticFiles, staticfiles_storage)
 
 
-def prepare() -> None:
-    """Have the files of this state of the sources ready, and use them. Raises `OSError`."""
+def written() -> Path:
+    """Return the folder for this state of the sources, written if need be. Raises `OSError`."""
     parent = settings.DATA_DIR / "static"
     folder = parent / _digest_of_sources()
     if not folder.exists():
@@ -98,7 +98,7 @@ def prepare() -> None:
         finally:
             shutil.rmtree(made, ignore_errors=True)
         _remove_older(parent)
-    storage().use(folder)
+    return folder
 
 
 def _remove_older(parent: Path) -> None:

@@ -1,5 +1,6 @@
 """The stand over HTTPS, as it is served for real."""
 
+import re
 from datetime import date
 
 import pytest
@@ -59,5 +60,13 @@ def test_the_stand_page_is_kept_for_times_without_signal(chromium, stand):
             "__Host-sessionid": True,
             "has_signed_in": True,
         }
+
+        page.context.set_offline(True)
+        page.reload()
+        page.get_by_role("button", name="One pound").wait_for()
+
+        scripts = page.eval_on_selector_all("script[src]", "all => all.map(one => one.src)")
+        # The files are kept under the names that `serve` gave them.
+        assert any(re.search(r"/stand/page\.[0-9a-f]{12}\.js$", address) for address in scripts)
     finally:
         browser.close()

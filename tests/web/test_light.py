@@ -11,6 +11,8 @@ from typing import NamedTuple
 import brotli
 import pytest
 
+from apiary_sales.web import serve
+from inventory.shared import static_files
 from tests import serving
 from tests.serving import Visitor
 
@@ -66,8 +68,8 @@ class Browser(Visitor):
 
 
 @pytest.fixture(scope="module")
-def browser(tmp_path_factory, django_db_setup, empty_database):
-    """A browser that was never here before, at the house of one owner."""
+def port(tmp_path_factory, django_db_setup, empty_database):
+    """The port of a served house with one owner."""
     data_dir = tmp_path_factory.mktemp("light")
     serving.copy_database(empty_database, data_dir / "honey.sqlite3")
     with serving.service(data_dir) as port:
@@ -77,7 +79,13 @@ def browser(tmp_path_factory, django_db_setup, empty_database):
             DJANGO_SUPERUSER_PASSWORD=OWNER[1],
         )
         assert made.returncode == 0, made.stderr
-        yield Browser(port)
+        yield port
+
+
+@pytest.fixture
+def browser(port):
+    """A browser that was never here before."""
+    return Browser(port)
 
 
 def test_the_first_visit_is_light_and_its_files_are_kept_for_a_year(browser):
@@ -146,6 +154,28 @@ def test_the_stand_is_told_the_digests_of_what_is_sent(browser):
     assert told == sent
     assert any("/stand/store." in address for address in told)
     assert {name for name in loaded if name.endswith((".js", ".css"))} <= set(told)
+
+
+def test_files_are_written_once_for_one_state_of_the_sources(settings, tmp_path):
+    settings.DATA_DIR = tmp_path
+    folder = static_files.written()
+    before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}
+
+    assert static_files.written() == folder
+    assert before
+    assert {path: path.stat().st_mtime_ns for path in folder.rglob("*")} == before
+    assert list((tmp_path / "static").iterdir()) == [folder]
+
+
+def test_without_room_for_them_files_keep_their_plain_names(settings, tmp_path, caplog):
+    settings.DATA_DIR = tmp_path
+    # Where a folder should be is a file.
+    (tmp_path / "static").touch()
+
+    serve.make_application()
+
+    assert "pages take longer to load" in caplog.text
+    assert static_files.storage().url("web/app.css") == "/static/web/app.css"
 
 
 def test_what_the_api_answers_keeps_its_exact_version(browser):
