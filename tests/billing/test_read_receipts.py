@@ -68,7 +68,7 @@ def test_everybody_gets_the_same_page_and_no_cookie(client, sale):
     assert own.content == stranger.content
     for answer in (stranger, own):
         assert not answer.cookies
-        assert answer["Vary"] == "Accept-Language"
+        assert answer["Vary"] == "Accept-Language, Accept-Encoding"
         assert answer["X-Robots-Tag"] == "noindex"
         # No machine between keeps what one buyer bought.
         assert answer["Cache-Control"] == "private, max-age=60"
