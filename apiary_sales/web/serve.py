@@ -37,8 +37,6 @@ from inventory.shared.errors import NotAllowedNow
 
 logger = logging.getLogger(__name__)
 
-logger = logging.getLogger(__name__)
-
 THREADS = 8
 
 # X-Forwarded-Host is not among them: nginx passes on what the visitor wrote there. The proxy keeps
@@ -95,10 +93,7 @@ def prepare(address: Address, say: Callable[[str], None] | None = None) -> socke
         keep_private(settings.DATA_DIR)
         refuse_torn_files(say)
         make_ready(say)
-<<<<<<< HEAD
         refuse_beside_others()
-=======
->>>>>>> light
     except BaseException:
         listener.close()
         raise
@@ -305,7 +300,6 @@ def _refuse_beside_backups() -> None:
         )
 
 
-<<<<<<< HEAD
 def refuse_beside_others() -> None:
     """Raise `CannotServe` where another machine serves the database by another key or folder."""
     try:
@@ -319,8 +313,6 @@ def refuse_beside_others() -> None:
         ) from error
 
 
-=======
->>>>>>> light
 def make_application() -> WSGIHandler:
     """Return what answers requests, with static files under names by their contents, compressed.
 
