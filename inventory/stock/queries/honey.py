@@ -430,7 +430,7 @@ def made_of(lot: Lot) -> list[LotParent]:
 def _is_undone() -> Q:
     """Tell whether a lot has entries and all of them were undone."""
     entries = PostingLine.objects.filter(lot=OuterRef("pk")).order_by()
-    standing = entries.filter(posting__reverses=None, posting__reversed_by=None)
+    standing = entries.filter(~Q(posting__kind=Posting.Kind.REVERSAL), posting__reversed_by=None)
     return Q(Exists(entries)) & ~Q(Exists(standing))
 
 
