@@ -17,7 +17,7 @@ from django.db.models import Q, QuerySet, Sum
 
 from inventory.bottling.models import PackagingPart, PartReceipt, ReceiptCorrection
 from inventory.stock.costing import HeapAtAverage
-from inventory.stock.models import Item, Place, PostingLine
+from inventory.stock.models import Item, Place, Posting, PostingLine
 
 # A posting and an item.
 PartMove = tuple[int, int]
@@ -133,7 +133,8 @@ def _effective(
     standing = lines.filter(
         Q(posting__corrects=None) | _not_undone("posting__corrects__", known_at),
         _not_undone("posting__", known_at),
-        posting__reverses=None,
+        # SQLite would take the index on what a posting reverses, and read all postings.
+        ~Q(posting__kind=Posting.Kind.REVERSAL),
     )
     sums: dict[PartMove, int] = defaultdict(int)
     for posting, corrects, item, pieces in (
@@ -150,7 +151,7 @@ def _undone(
     lines: QuerySet[PostingLine], known_at: datetime | None
 ) -> Iterable[tuple[int, int, int]]:
     """Return the same of what was undone and of what undid it, which come to zero together."""
-    undoing = ~Q(posting__reverses=None) | ~_not_undone("posting__", known_at)
+    undoing = Q(posting__kind=Posting.Kind.REVERSAL) | ~_not_undone("posting__", known_at)
     return (
         lines.filter(undoing)
         .values("posting", "item")

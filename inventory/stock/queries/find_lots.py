@@ -10,7 +10,7 @@ from django.db.models import Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from inventory.stock import typed_codes
-from inventory.stock.models import Balance, Lot, Place, PostingLine
+from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 from inventory.stock.typed_codes import TypedCode
 
 MATCHES_MAX = 100
@@ -124,10 +124,10 @@ def _by_vessel(asked: TypedCode) -> Iterable[LotMatch]:
         return []
     filled = dict(
         PostingLine.objects.filter(
+            ~Q(posting__kind=Posting.Kind.REVERSAL),
             place=vessel,
             lot__isnull=False,
             quantity__gt=0,
-            posting__reverses=None,
             posting__reversed_by=None,
         )
         .order_by()

@@ -430,7 +430,7 @@ def made_of(lot: Lot) -> list[LotParent]:
 def _is_undone() -> Q:
     """Tell whether a lot has entries and all of them were undone."""
     entries = PostingLine.objects.filter(lot=OuterRef("pk")).order_by()
-    standing = entries.filter(posting__reverses=None, posting__reversed_by=None)
+    standing = entries.filter(~Q(posting__kind=Posting.Kind.REVERSAL), posting__reversed_by=None)
     return Q(Exists(entries)) & ~Q(Exists(standing))
 
 
@@ -679,15 +679,28 @@ def stock_lately() -> QuerySet[Balance]:
 
     Of that, only what had an entry in the last `LATELY`: a late entry may be about it.
     """
-    lately = PostingLine.objects.filter(
-        Q(lot=OuterRef("lot")) | Q(lot=None, item__kind=Item.Kind.PART),
-        item=OuterRef("item"),
-        place=OuterRef("place"),
-        posting__occurred_at__gte=timezone.now() - LATELY,
+    lately = PostingLine.objects.order_by().filter(
+        posting__occurred_at__gte=timezone.now() - LATELY
     )
+    # The lots that moved lately are few; whether one did at this place is asked of those alone.
+    lots = Q(lot__in=lately.filter(lot__isnull=False).values("lot")) & Q(
+        Exists(lately.filter(lot=OuterRef("lot"), place=OuterRef("place")))
+    )
+    moved = set(
+        lately.filter(lot=None, item__kind=Item.Kind.PART).values_list("item", "place").distinct()
+    )
+    used_up = Balance.objects.filter(
+        is_physical=True, lot=None, item__kind=Item.Kind.PART, quantity=0
+    )
+    parts = [
+        key
+        for key, item, place in used_up.order_by().values_list("pk", "item", "place")
+        if (item, place) in moved
+    ]
+    gone = lots | Q(pk__in=parts)
     return (
         Balance.objects.filter(is_physical=True, place__kind__in=Place.FOR_GOODS)
-        .filter(Q(quantity__gt=0) | Exists(lately))
+        .filter(Q(quantity__gt=0) | gone)
         .exclude(item__kind=Item.Kind.HONEY)
         .select_related("item", "place", "lot__product", "lot__owner")
         .alias(is_gone=ExpressionWrapper(Q(quantity=0), BooleanField()))

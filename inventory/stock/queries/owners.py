@@ -6,7 +6,7 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, cast
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
@@ -163,8 +163,8 @@ def _lines(owner: Supplier, until: date) -> QuerySet[PostingLine]:
     """Return the lines by which anything of an owner came from outside or went there."""
     return (
         PostingLine.objects.filter(
+            ~Q(posting__kind=Posting.Kind.REVERSAL),
             lot__owner=owner,
-            posting__reverses=None,
             posting__reversed_by=None,
             posting__occurred_at__date__lte=until,
         )
