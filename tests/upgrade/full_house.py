@@ -7,6 +7,7 @@ Run it with `manage.py shell`, in an empty database of its own. The clock stands
 from contextlib import suppress
 from datetime import timedelta
 from decimal import Decimal
+from unittest import mock
 from uuid import UUID
 
 import time_machine
@@ -130,8 +131,9 @@ from inventory.shared.models import Attachment, House
 from inventory.shared.services import books_lock, files, long_work, sent_forms
 from inventory.shared.services import house as house_details
 from inventory.stock.blends import BlendLimits
-from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.models import AverageClosing, Balance, Lot, Place
 from inventory.stock.services import (
+    average_closings,
     blend_plans,
     count_sheets,
     dips,
@@ -1295,6 +1297,7 @@ def _use_the_back_office(owner, clerk) -> None:
     personal_data.erase(customer=former, asked="by telephone", erased_by=owner, key="full:erasure")
     _note_a_backup()
     _note_what_machines_share()
+    _keep_averages()
     _tell_a_program(owner)
     set_up.save_step("house", key="full-house")
     set_up.leave_step("tax")
@@ -1391,6 +1394,12 @@ def _note_a_backup() -> None:
 def _note_what_machines_share() -> None:
     """Leave what the service notes when it serves; the key of no machine has this hash."""
     SharedKeyAndFiles.objects.create(pk=1, hashed_key="!", files_mark="0" * 64)
+
+
+def _keep_averages() -> None:
+    """Keep the average of each product at each posting, as a house at the average does at some."""
+    with mock.patch.object(AverageClosing, "CHANGES_MAX", 1):
+        average_closings.close(Product.objects.order_by("pk").values_list("item", flat=True))
 
 
 def _name_an_account() -> None:
