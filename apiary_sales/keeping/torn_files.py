@@ -13,6 +13,7 @@ written. Read through its log, a database that belongs to it is whole: SQLite pr
 crash at any moment, and for a copy of both files on another machine, since the log holds each page
 that was changed since the database was last complete. With a log of another time the tables and
 indexes don't agree, unless every page that differs is in the log; then reading through it is right.
+Seldom, what is mixed may agree and say something else than either: that is for `verify_ledger`.
 
 A set is torn where the database is whole without its log and damaged through it, and where the
 database is missing: SQLite would make an empty one, and delete the log. Where it is damaged both

@@ -219,8 +219,11 @@ def test_the_service_does_not_start_on_torn_files_and_a_restore_puts_them_right(
     shutil.copyfile(database.with_name("early"), database)
     before = bytes_of(database)
 
+    migrated = serving.manage(database.parent, "migrate")
     refused = serving.manage(database.parent, "serve", "--listen", "127.0.0.1:0")
 
+    assert migrated.returncode == 1
+    assert "do not belong together" in migrated.stderr
     assert refused.returncode == 1
     assert "honey.sqlite3 and honey.sqlite3-wal in" in refused.stderr
     assert "do not belong together" in refused.stderr

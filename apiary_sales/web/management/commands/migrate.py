@@ -1,19 +1,30 @@
 """`manage.py migrate`, which loads a new SQLite database at once and migrates it from there.
 
+As the service, it leaves a database alone beside which the log of another one lies.
+
 Books that were never sealed are sealed at the end, so that an upgraded house has a first seal.
 """
 
 from typing import Any
 
+from django.core.management.base import CommandError
 from django.core.management.commands import migrate
 from django.db import DEFAULT_DB_ALIAS, connections
 
-from apiary_sales.web import new_database
+from apiary_sales.web import new_database, serve
 from inventory.stock.models import Seal
 from inventory.stock.services import seals
 
 
 class Command(migrate.Command):
+    def execute(self, *args: Any, **options: Any) -> Any:
+        # Before Django's checks, which open the database.
+        try:
+            serve.refuse_torn_files()
+        except serve.CannotServe as error:
+            raise CommandError(str(error)) from error
+        return super().execute(*args, **options)
+
     def handle(self, *args: Any, **options: Any) -> None:
         is_whole = not (options["app_label"] or options["plan"] or options["check_unapplied"])
         connection = connections[options["database"]]
