@@ -218,7 +218,7 @@ def test_the_api_answers_a_payment_for_a_paid_invoice_as_it_did_first(shop, poun
                     "customer": shop.pk,
                     "amount_cents": 6_000,
                     "method": "check",
-                    "allocations": [{"invoice": owed.number, "amount_cents": 6_000}],
+                    "allocations": [{"invoice": owed.pk, "amount_cents": 6_000}],
                 }
             ),
             content_type="application/json",

@@ -614,7 +614,7 @@ def test_the_same_form_twice_says_so_and_goes_on(as_suki, at_stand, neighbour):
     again = as_suki.post(address_of(order), sent, follow=True)
 
     assert again.redirect_chain[-1][0] == address_of(order, "stand_pickup_done")
-    assert "This was handed over already." in words_of(again.content.decode())
+    assert "This was recorded already." in words_of(again.content.decode())
     assert StandSale.objects.count() == 1
 
 
