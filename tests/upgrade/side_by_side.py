@@ -9,6 +9,7 @@ database gets at the end: it finds nothing left to change, and does what follows
 
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 
 from django.core.management.sql import emit_pre_migrate_signal
 from django.db import DEFAULT_DB_ALIAS, connections, transaction
@@ -38,7 +39,6 @@ def as_default(database: BaseDatabaseWrapper) -> Iterator[None]:
 
 def migrate(databases: list[BaseDatabaseWrapper]) -> None:
     """Apply to each database, the oldest first, every migration that it lacks."""
-    applied = [_applied(database) for database in databases]
     with as_default(databases[0]):
         executor = MigrationExecutor(databases[0])
         plan = executor.migration_plan(executor.loader.graph.leaf_nodes(), clean_start=True)
@@ -48,10 +48,12 @@ def migrate(databases: list[BaseDatabaseWrapper]) -> None:
             emit_pre_migrate_signal(verbosity=0, interactive=False, db=DEFAULT_DB_ALIAS, plan=plan)
     # The models are worked out whole once, and then changed bit by bit.
     state.apps  # noqa: B018
-    applied.append({(migration.app_label, migration.name) for migration, _backwards in plan})
-    for count, database in enumerate(databases, start=1):
-        assert applied[count - 1] - applied[-1] == applied[0] - applied[-1], database
-        _advance(databases[:count], applied[count] - applied[count - 1], plan, state)
+    every = {(migration.app_label, migration.name) for migration, _backwards in plan}
+    # Older ones have migrations of apps that are gone.
+    applied = [*(_applied(database) & every for database in databases), every]
+    for count, (before, after) in enumerate(pairwise(applied), start=1):
+        assert before <= after, databases[count - 1]
+        _advance(databases[:count], after - before, plan, state)
 
 
 def _applied(database: BaseDatabaseWrapper) -> set[tuple[str, str]]:
