@@ -14,13 +14,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.api.problem_contents import CONTENT_TYPE, problem_content
-from inventory.shared.database_faults import is_disk_full, is_unreachable
+from inventory.shared.database_faults import SECONDS_UNTIL_BACK, is_disk_full, is_unreachable
 from inventory.shared.errors import TooBusy
 
 API = "/api/"
 READS = ("GET", "HEAD", "OPTIONS")
-# Seconds after which a database that was away may be back.
-RETRY_AFTER = 10
 
 # What is said of a refusal by its status, where it was not the API itself that refused.
 SAID: dict[int, tuple[str, str | Promise]] = {
@@ -89,7 +87,7 @@ class ApiProblemsMiddleware:
         if is_disk_full(fault):
             return as_problem(response, 507)
         if is_unreachable(fault):
-            response.headers["Retry-After"] = str(RETRY_AFTER)
+            response.headers["Retry-After"] = str(SECONDS_UNTIL_BACK)
             return as_problem(response, 503)
         return as_problem(response, response.status_code)
 

@@ -1,4 +1,4 @@
-"""Tell a log that lies beside a database of SQLite and does not belong to it.
+"""Find out whether the log beside a SQLite database belongs to another database.
 
 SQLite keeps what was committed last in a log beside the database (`-wal`), and the next program
 that opens the database writes it into it. After a crash or a power cut that is what saves the last

@@ -16,13 +16,10 @@ from apiary_sales.billing.views import read_receipts
 from apiary_sales.web import attention, layout, releases, set_up
 from apiary_sales.web.first_hour import steps
 from inventory.bottling.views import jar_pages
-from inventory.shared.database_faults import is_disk_full, is_unreachable
+from inventory.shared.database_faults import SECONDS_UNTIL_BACK, is_disk_full, is_unreachable
 from inventory.shared.public_pages import JARS, RECEIPTS
 from inventory.stock import own_places
 from inventory.stock.queries import cleaning
-
-# Seconds after which a database that was away may be back.
-SECONDS_UNTIL_BACK = 10
 
 
 def today(request: HttpRequest) -> HttpResponse:

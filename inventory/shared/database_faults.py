@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from django.db import InterfaceError, OperationalError
 
+# Seconds after which a database that was away may be back.
+SECONDS_UNTIL_BACK = 10
 # Nothing is left on the disk, or of what this user may use of it.
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 # PostgreSQL's class 53, insufficient resources: disk full.

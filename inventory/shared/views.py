@@ -118,11 +118,10 @@ class ActView(PermissionRequiredMixin, AnyFormView):
 
     def _acted_and_kept(self, form: Any) -> Any:
         """Return what the act made; the form is kept in its transaction."""
-        key = form.cleaned_data.get("key")
         # What changes a row is judged by the row as it is now, however often it is sent.
-        if not key or self.edited() is not None:
+        if not form.cleaned_data.get("key") or self.edited() is not None:
             return self._acted(form)
-        sent = {"person": person_of(self.request), "key": key, "address": self.request.path_info}
+        sent = self._sent(form)
         try:
             with transaction.atomic():
                 made = self._acted(form)
@@ -134,13 +133,17 @@ class ActView(PermissionRequiredMixin, AnyFormView):
             raise AlreadyRecorded(_("This was recorded already.")) from error
         return made
 
-    def _repeated(self, form: Any, repeat: AlreadyRecorded) -> HttpResponse:
-        """Answer a form that the act itself knew: sent at the same moment, or long ago."""
-        sent = {
+    def _sent(self, form: Any) -> dict[str, Any]:
+        """Return by what a form that was sent is known again."""
+        return {
             "person": person_of(self.request),
             "key": form.cleaned_data.get("key", ""),
             "address": self.request.path_info,
         }
+
+    def _repeated(self, form: Any, repeat: AlreadyRecorded) -> HttpResponse:
+        """Answer a form that the act itself knew: sent at the same moment, or long ago."""
+        sent = self._sent(form)
         if kept := sent_forms.find(**sent):
             messages.info(self.request, repeat.message)
             return HttpResponseRedirect(kept.next_url)

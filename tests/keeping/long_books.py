@@ -13,7 +13,7 @@ LINES = 40
 
 
 def write_long_books(rounds: int) -> None:
-    """Let a house sell to a shop and at the stand, and undo two things it carried, so often."""
+    """Write so many rounds of an invoice, a sale at the stand and two transfers that are undone."""
     shelf = builders.place("shelf", Place.Kind.SHELF)
     stand = builders.place("stand", Place.Kind.STAND)
     products = [builders.product(f"Size {number}") for number in range(1, 4)]

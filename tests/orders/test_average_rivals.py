@@ -21,7 +21,7 @@ TIMES = 8
 
 @pytest.fixture
 def stand(monkeypatch):
-    """A stand of a house at the average, which keeps it at every second change."""
+    """A stand of a house that values by the average and keeps it at every second change."""
     monkeypatch.setattr(AverageClosing, "CHANGES_MAX", 2)
     ProductionSettings(cost_method=ProductionSettings.CostMethod.WEIGHTED_AVERAGE).save()
     place = builders.place("stand", Place.Kind.STAND)

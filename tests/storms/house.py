@@ -40,7 +40,6 @@ def make() -> None:
     lot = builders.packed_lot(counted, stand, PIECES)
     builders.lot_in(builders.place("storm-tank", capacity_litres=20_000), GRAMS)
     shop = builders.customer("Storm Shop", kind="shop", tier="shop")
-    # The tips of all series before the storm: what follows them must have no gap.
     found = {
         "authorization": builders.authorization("owner"),
         "customer": shop.pk,
