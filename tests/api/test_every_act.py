@@ -18,6 +18,7 @@ AT_THE_MACHINE = "Whoever runs the machine does this there, beside the service o
 BY_THE_WORKER = "The address of backups asks the worker, which makes and rehearses one."
 BY_ITSELF = "Nobody asks for this: the service does it by itself when the time has come."
 NOT_BY_A_TOKEN = "A token alone must not change how its person signs in: that takes a browser."
+IN_THE_FORM = "A form of a page is kept in the transaction of its act; the API keeps its answers."
 PHONE_OF_THE_STAND = "A shared phone at the stand asks who sells; a program signs in as somebody."
 
 WITHOUT_ADDRESS = {
@@ -48,11 +49,15 @@ WITHOUT_ADDRESS = {
     "apiary_sales.keeping.services.backups.make": BY_THE_WORKER,
     "apiary_sales.keeping.services.backups.rehearse": BY_THE_WORKER,
     "apiary_sales.keeping.services.health.is_well": "It changes no row: /health/ answers with it.",
+    "apiary_sales.keeping.services.machines.check": AT_THE_MACHINE,
+    "apiary_sales.keeping.services.machines.serving": AT_THE_MACHINE,
     "apiary_sales.keeping.services.restoring.restore": AT_THE_MACHINE,
     "apiary_sales.keeping.services.nightly.queue_nightly": BY_ITSELF,
     "apiary_sales.mailing.services.delivery.queue_waiting": BY_ITSELF,
     "apiary_sales.webhooks.services.events.record": BY_ITSELF,
     "apiary_sales.webhooks.services.sending.queue_waiting": BY_ITSELF,
+    "inventory.shared.services.sent_forms.keep": IN_THE_FORM,
+    "inventory.stock.services.average_closings.rebuild": AT_THE_MACHINE,
     "inventory.stock.services.seals.make": AT_THE_MACHINE,
 }
 

@@ -29,6 +29,7 @@ def test_an_order_is_invoiced_and_paid_in_part(sign_in, order, axe, viewport):
     axe(page)
 
     page.get_by_role("link", name="Invoice it").click()
+    page.get_by_role("button", name="Issue the invoice for $60.00").wait_for()
     axe(page)
     page.get_by_role("button", name="Issue the invoice for $60.00").click()
     page.get_by_text("issued for $60.00.").wait_for()

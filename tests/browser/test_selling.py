@@ -74,6 +74,8 @@ def test_a_drum_buyer_is_quoted_and_the_quote_becomes_an_order(house, sign_in, a
     axe(page)
     assert not is_too_wide(page)
     page.get_by_role("link", name="Buyer accepts").click()
+    # The click does not wait for the page that it leads to.
+    expect(page.get_by_role("button", name="Reserve the goods for")).to_be_visible()
     axe(page)
     page.get_by_role("button", name="Reserve the goods for").click()
 

@@ -124,23 +124,27 @@ def test_a_product_is_put_out_of_use_and_back(bottler, size):
 
 
 def test_varieties_and_brands_are_added_and_changed(bottler, size):
-    key = {"key": "k", "is_active": "on"}
+    sent = {"is_active": "on"}
 
     bottler.post(
         reverse("inventory:variety_create"),
-        {**key, "name": "Buckwheat", "floral_source": "buckwheat"},
+        {**sent, "key": "a", "name": "Buckwheat", "floral_source": "buckwheat"},
     )
     blend = bottler.post(
-        reverse("inventory:variety_create"), {**key, "name": "House blend"}, follow=True
+        reverse("inventory:variety_create"),
+        {**sent, "key": "b", "name": "House blend"},
+        follow=True,
     )
-    bottler.post(reverse("inventory:brand_create"), {**key, "name": "Wren Hollow"})
+    bottler.post(reverse("inventory:brand_create"), {**sent, "key": "c", "name": "Wren Hollow"})
     brand = Brand.objects.get()
     changed = bottler.post(
         reverse("inventory:brand_edit", args=[brand.pk]),
-        {"key": "k2", "name": "Wren Hollow Farm"},
+        {"key": "d", "name": "Wren Hollow Farm"},
         follow=True,
     )
-    again = bottler.post(reverse("inventory:variety_create"), {**key, "name": "buckwheat"})
+    again = bottler.post(
+        reverse("inventory:variety_create"), {**sent, "key": "e", "name": "buckwheat"}
+    )
 
     assert "honey whose floral source has “buckwheat”" in blend.text
     assert "house blend: you choose the lots" in blend.text
