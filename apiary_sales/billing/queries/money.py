@@ -29,6 +29,7 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
     Adjustment,
+    Allocation,
     Invoice,
     Payment,
 )
@@ -375,9 +376,17 @@ def payments_list(
         found = found.filter(received_on__gte=first)
     if last is not None:
         found = found.filter(received_on__lte=last)
-    return found.annotate(
-        left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
-    ).order_by("-received_on", "-id")
+    # By payment, so that a page of them adds up its own alone.
+    put = (
+        Allocation.objects.filter(payment=OuterRef("pk"))
+        .order_by()
+        .values("payment")
+        .annotate(cents=Sum("amount_cents"))
+        .values("cents")
+    )
+    return found.annotate(left_cents=F("amount_cents") - Coalesce(Subquery(put), 0)).order_by(
+        "-received_on", "-id"
+    )
 
 
 def prepayments(order: Order) -> QuerySet[Payment]:
