@@ -18,6 +18,7 @@ from apiary_sales.billing.queries.house_today import Today
 from apiary_sales.keeping.queries import backup_state, nightly_state
 from apiary_sales.orders.late_costs import count_that_may_be_known
 from apiary_sales.webhooks import queries as webhooks
+from inventory.stock.queries import clock
 
 # So many are shown at once; the others unfold.
 SHOWN = 3
@@ -62,6 +63,11 @@ def _nightly_failed(request: HttpRequest, today: Today) -> Mapping[str, Any] | N
     return {"failed_at": failed_at} if failed_at else None
 
 
+def _wrong_clock(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
+    recorded_at = clock.ahead_of_now() if request.user.has_perm(KEEP) else None
+    return {"recorded_at": recorded_at} if recorded_at else None
+
+
 def _late_costs(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
     count = count_that_may_be_known() if request.user.has_perm(PRICES) else 0
     return {"count": count} if count else None
@@ -93,6 +99,7 @@ _cleaning = _where_there_is("cleaning", lambda today: today.cleaning)
 PARTS: tuple[AttentionPart, ...] = (
     AttentionPart("keeping/_warning.html", _backups),
     AttentionPart("keeping/_nightly_failed.html", _nightly_failed),
+    AttentionPart("inventory/stock/_wrong_clock.html", _wrong_clock),
     AttentionPart("accounts/_wrong_tries.html", _wrong_tries),
     AttentionPart("inventory/_held_goods.html", _held),
     AttentionPart("orders/_missing.html", _missing),

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import F, Q, QuerySet, Window
 from django.db.models.functions import Coalesce, Lag, TruncDate
+from django.utils import timezone
 
 from apiary_sales.billing.models import Entry, Invoice
 from inventory.shared.queries import books_lock
@@ -57,7 +58,8 @@ def _slipped_in(closed: books_lock.Closed) -> Iterator[str]:
 def _numbers_out_of_order() -> Iterator[str]:
     """Numbers run with dates; receipts written before they did are dated by their sale.
 
-    Invoices from the books before keep their own numbers, and are entered in any order.
+    Invoices from the books before keep their own numbers, and are entered in any order. One that is
+    dated as it was entered has the day of the machine's clock, which may have been set back.
     """
     receipts_of_sales = Q(series__startswith=Invoice.RECEIPT_PREFIX, issued_on=F("supplied_on"))
     in_order: dict[str, Any] = {"partition_by": "series", "order_by": "number"}
@@ -73,5 +75,8 @@ def _numbers_out_of_order() -> Iterator[str]:
         .values_list("id", "before")
         .iterator()
     ):
-        bill, earlier = Invoice.objects.get(pk=key), Invoice.objects.get(pk=before)
+        bill = Invoice.objects.select_related("entry").get(pk=key)
+        if bill.issued_on == timezone.localdate(bill.entry.entered_at):
+            continue
+        earlier = Invoice.objects.get(pk=before)
         yield f"{bill} is dated {bill.issued_on}, before {earlier} of {earlier.issued_on}."

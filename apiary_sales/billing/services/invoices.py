@@ -160,7 +160,13 @@ def _check_date(issued_on: date, handed_over_on: date) -> None:
 
 
 def _check_order_of_days(invoice: Invoice) -> None:
-    """Refuse a bill older than the one numbered before it: numbers follow the days."""
+    """Refuse a bill for an earlier day than the one numbered before it: numbers follow the days.
+
+    One of today is never refused. Where the last one seems later than that, the clock of the
+    machine was set, and selling goes on.
+    """
+    if invoice.issued_on >= timezone.localdate():
+        return
     last = Invoice.objects.filter(series=invoice.series, number=invoice.number - 1).first()
     if last and invoice.issued_on < last.issued_on:
         raise BadValue(
@@ -257,7 +263,8 @@ def add_up(invoice: Invoice, lines: list[InvoiceLine], taxes: list[list[InvoiceL
 def save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
     """Number, save and enter a bill with its lines and their taxes, and return it.
 
-    Raises `BadValue` where its day is closed, or before that of the last one of its series.
+    Raises `BadValue` where its day is closed, or an earlier one before that of the last one of its
+    series.
     """
     invoice, lines = draft.invoice, draft.lines
     problems = Problems()
