@@ -116,7 +116,10 @@ class VesselField(CodeChoiceField):
         # Tanks before drums; what is in them is read whenever the list is shown or chosen from.
         found = honey.vessel_places().filter(kind__in=list(kinds)).order_by("-kind", "code")
         if of_any_day:
-            honey_there = Balance.objects.filter(place=OuterRef("pk"), item__kind="honey")
+            # Honey is of a lot everywhere; said here, it is found by the index of those that are.
+            honey_there = Balance.objects.filter(
+                place=OuterRef("pk"), item__kind="honey", lot__isnull=False
+            )
             if of_others:
                 honey_there = honey_there.filter(lot__owner__isnull=False)
             found = found.filter(Exists(honey_there)).order_by(
