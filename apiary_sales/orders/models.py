@@ -228,6 +228,10 @@ class OrderLine(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [
+            # Most lines name none: the plain index looks useless to SQLite once it has counted.
+            models.Index(fields=["lot"], condition=Q(lot__isnull=False), name="order_line_of_lot"),
+        ]
         constraints = [
             models.CheckConstraint(condition=Q(quantity__gte=0), name="order_line_quantity_gte_0"),
             models.CheckConstraint(
