@@ -345,6 +345,8 @@ class LotStory:
 
     lot: Lot
     where: list[Balance]
+    # What it is from, itself too where it came in so; `origins` are others, with their grams.
+    made_from: list[Origin]
     origins: list[OriginShare]
     became: list[Descendant]
     postings: list["PostingRow"]
@@ -397,7 +399,7 @@ def source_shares(lot: Lot) -> list[tuple[str, Decimal]]:
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
     # Other goods have materials, no extractions.
-    origins = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
+    made_from = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
     descendants = lot.descendants()
     where: dict[int | None, list[Balance]] = {}
     for balance in (
@@ -410,7 +412,8 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     return LotStory(
         lot=lot,
         where=where.get(lot.pk, []),
-        origins=_shares(lot, origins) if origins else [],
+        made_from=made_from,
+        origins=_shares(lot, made_from) if made_from else [],
         became=[
             Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
             for descendant in descendants
