@@ -25,6 +25,7 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from inventory.shared import days
 from inventory.shared.money import split_cents
 from inventory.stock import density, rules, vessels
 from inventory.stock.models import (
@@ -591,10 +592,7 @@ def postings(
     if lot:
         lots = [lot] if isinstance(lot, Lot) else lot
         found = found.filter(pk__in=PostingLine.objects.filter(lot__in=lots).values("posting"))
-    if first:
-        found = found.filter(occurred_at__date__gte=first)
-    if last:
-        found = found.filter(occurred_at__date__lte=last)
+    found = found.filter(**days.lookups("occurred_at", first, last))
     return found.order_by("-occurred_at", Coalesce("corrects", "id").desc(), "-id")
 
 
