@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, TypedDict
 from django.db.models import (
     Case,
     Count,
-    Exists,
     F,
     Min,
     OuterRef,
@@ -29,6 +28,7 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
     Adjustment,
+    Allocation,
     Invoice,
     Payment,
 )
@@ -200,18 +200,12 @@ def overdue_invoices(on: date) -> QuerySet[Invoice]:
 def orders_to_invoice() -> QuerySet[Order]:
     """Return orders with goods handed over that no bill shows, with `to_invoice_cents`."""
     unbilled = Q(
-        fulfilments__is_taken_back=False, fulfilments__lines__invoice_lines__isnull=True
-    ) & Q(fulfilments__lines__isnull=False)
+        fulfilments__is_taken_back=False,
+        fulfilments__lines__billed_cents__isnull=True,
+        fulfilments__lines__isnull=False,
+    )
     return (
-        Order.objects.filter(
-            Exists(
-                FulfilmentLine.objects.filter(
-                    fulfilment__order=OuterRef("pk"),
-                    fulfilment__is_taken_back=False,
-                    invoice_lines__isnull=True,
-                )
-            )
-        )
+        Order.objects.filter(pk__in=FulfilmentLine.objects.unbilled().values("fulfilment__order"))
         .select_related("customer")
         .annotate(
             to_invoice_cents=Sum("fulfilments__lines__amount_cents", filter=unbilled),
@@ -375,8 +369,16 @@ def payments_list(
         found = found.filter(received_on__gte=first)
     if last is not None:
         found = found.filter(received_on__lte=last)
+    # Added up for each row that is shown: joined, they would be for every payment there is.
+    put_to_bills = (
+        Allocation.objects.filter(payment=OuterRef("pk"))
+        .order_by()
+        .values("payment")
+        .annotate(cents=Sum("amount_cents"))
+        .values("cents")
+    )
     return found.annotate(
-        left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
+        left_cents=F("amount_cents") - Coalesce(Subquery(put_to_bills), 0)
     ).order_by("-received_on", "-id")
 
 

@@ -224,7 +224,7 @@ def _orders(today: date) -> tuple[list[ComingItem], int]:
     ):
         to_fill[key] -= cents - share_cents(cents, again, quantity)
     unbilled = dict(
-        handed.filter(invoice_lines__isnull=True)
+        FulfilmentLine.objects.unbilled()
         .order_by()
         .values_list("fulfilment__order")
         .annotate(Sum("amount_cents"))

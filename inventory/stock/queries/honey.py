@@ -45,6 +45,8 @@ from inventory.stock.queries import corrections
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
+# A place with so many lines of entries is a busy one.
+BUSY_LINES = 2_000
 # Between these honey goes that the house buys from a beekeeper who had it here.
 OWNER_TO_HOUSE = (Place.Kind.OWNER, Place.Kind.SUPPLIER)
 # What was in a store so lately may be in an entry that is made late.
@@ -594,6 +596,18 @@ def postings(
         found = found.filter(pk__in=PostingLine.objects.filter(lot__in=lots).values("posting"))
     found = found.filter(**days.lookups("occurred_at", first, last))
     return found.order_by("-occurred_at", Coalesce("corrects", "id").desc(), "-id")
+
+
+def newest_at(place: Place) -> QuerySet[Posting]:
+    """Return the postings that moved something at a place, to be cut after the first few.
+
+    Where much was moved, those are soon found among the newest of all; elsewhere `postings` finds
+    them by the place.
+    """
+    lines = PostingLine.objects.filter(place=place).order_by()
+    if lines[:BUSY_LINES].count() < BUSY_LINES:
+        return postings(place=place)
+    return postings().filter(Exists(lines.filter(posting=OuterRef("pk"))))
 
 
 def caused_by(posting: Posting) -> list[PostingRow]:
