@@ -182,7 +182,7 @@ def _row(item: ComingItem, today: date) -> tuple[object, ...]:
 
 
 def _invoices() -> Iterator[ComingItem]:
-    found = Invoice.objects.filter(open_cents__gt=0).select_related("customer")
+    found = Invoice.objects.open().select_related("customer")
     for invoice in found.order_by("due_on", "id"):
         yield ComingItem(
             INVOICE,
