@@ -170,11 +170,7 @@ def changes(
         found = found.filter(content_type=kind)
     if person:
         found = found.filter(actor=person)
-    if first:
-        found = found.filter(timestamp__date__gte=first)
-    if last:
-        found = found.filter(timestamp__date__lte=last)
-    return found
+    return found.filter(**days.lookups("timestamp", first, last))
 
 
 def sign_ins(
@@ -190,11 +186,7 @@ def sign_ins(
         found = found.filter(person=person)
     if outcome:
         found = found.filter(outcome=outcome)
-    if first:
-        found = found.filter(at__date__gte=first)
-    if last:
-        found = found.filter(at__date__lte=last)
-    return found
+    return found.filter(**days.lookups("at", first, last))
 
 
 def name_shown(person: User | None, mark: str) -> str:

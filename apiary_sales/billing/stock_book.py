@@ -26,6 +26,7 @@ from apiary_sales.orders import late_costs
 from apiary_sales.orders.models import FulfilmentLine, GoodsReturn
 from inventory.bottling import valuation
 from inventory.bottling.models import BottlingRun, GoodsMade, JarChange
+from inventory.shared import days
 from inventory.shared.models import BooksLock
 from inventory.stock.models import Place, Posting, PostingLine
 
@@ -258,7 +259,8 @@ class StockBook:
             lines = lines.counting_by(until)  # type: ignore[attr-defined]
         if self.closed_until is not None:
             closed = Q(posting__counts_on__lte=self.closed_until) | Q(
-                posting__counts_on=None, posting__occurred_at__date__lte=self.closed_until
+                posting__counts_on=None,
+                **days.lookups("posting__occurred_at", last=self.closed_until),
             )
             lines = lines.exclude(closed)
         rows = (

@@ -228,6 +228,10 @@ class OrderLine(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [
+            # Most lines name none: the plain index looks useless to SQLite once it has counted.
+            models.Index(fields=["lot"], condition=Q(lot__isnull=False), name="order_line_of_lot"),
+        ]
         constraints = [
             models.CheckConstraint(condition=Q(quantity__gte=0), name="order_line_quantity_gte_0"),
             models.CheckConstraint(
@@ -427,12 +431,13 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
         back = ReturnedDrum.objects.filter(fulfilment_line=models.OuterRef("pk"), is_lost=False)
         return self.outings().exclude(models.Exists(back))
 
+    def unbilled(self) -> "FulfilmentLineQuerySet":
+        """Return what was handed over, has not come back, and is on no bill."""
+        return self.not_taken_back().filter(billed_cents=None)
+
     def unbilled_cents(self, customer: Customer) -> int:
         """Return what was handed over to a customer and is on no invoice yet, before tax."""
-        # Bills are written a layer above, and found here only by the name of their relation.
-        unbilled = self.not_taken_back().filter(
-            fulfilment__order__customer=customer, invoice_lines__isnull=True
-        )
+        unbilled = self.unbilled().filter(fulfilment__order__customer=customer)
         return unbilled.aggregate(cents=Sum("amount_cents"))["cents"] or 0
 
 
@@ -468,6 +473,13 @@ class FulfilmentLine(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [
+            models.Index(
+                fields=["fulfilment"],
+                condition=Q(billed_cents__isnull=True),
+                name="fulfilment_line_unbilled",
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(quantity__gt=0), name="fulfilment_line_quantity_gt_0"

@@ -7,6 +7,9 @@ from django.utils import timezone
 
 # So much before or after another entry, an entry is just before or after it.
 JUST = timedelta(microseconds=1)
+# Between them every moment of a day can be told in every zone.
+FIRST_BOUND = date.min + timedelta(days=2)
+LAST_BOUND = date.max - timedelta(days=2)
 
 
 def moment(day: date | None) -> datetime:
@@ -19,6 +22,20 @@ def moment(day: date | None) -> datetime:
 def start_of(day: date) -> datetime:
     """Return the moment at which a day begins where the house is."""
     return timezone.make_aware(datetime.combine(day, time()))
+
+
+def lookups(field: str, first: date | None = None, last: date | None = None) -> dict[str, datetime]:
+    """Return how to filter the moments of a field to whole days where the house is, both included.
+
+    They compare with the moments at which days begin, so that an index on the field is of use. Days
+    so near to an end of the calendar that another zone has no name for their moment bound nothing.
+    """
+    found = {}
+    if first is not None and first >= FIRST_BOUND:
+        found[f"{field}__gte"] = start_of(first)
+    if last is not None and last <= LAST_BOUND:
+        found[f"{field}__lt"] = start_of(last + timedelta(days=1))
+    return found
 
 
 def is_past(moment: datetime) -> bool:

@@ -12,6 +12,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
+from inventory.shared import days
 from inventory.shared.forms.days import DaysForm
 
 ROWS_A_PAGE = 50
@@ -52,10 +53,13 @@ def by_days(
     form = DaysForm(request.GET)
     asked = form.cleaned_data if form.is_valid() else {}
     first, last = asked.get("first"), asked.get("last")
-    if first:
-        found = found.filter(**{f"{day}__gte": first})
-    if last:
-        found = found.filter(**{f"{day}__lte": last})
+    if day.endswith("__date"):
+        found = found.filter(**days.lookups(day.removesuffix("__date"), first, last))
+    else:
+        if first:
+            found = found.filter(**{f"{day}__gte": first})
+        if last:
+            found = found.filter(**{f"{day}__lte": last})
     own = {*form.fields, "page"}
     others = [(name, str(value)) for name, value in request.GET.items() if name not in own]
     return DaysOfList(form, page_of(request, found, rows), bool(first or last), others)

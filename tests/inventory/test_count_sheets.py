@@ -788,6 +788,18 @@ def test_found_jars_are_added_on_the_page(house):
     assert there(house.stand, house.lid.item) == 7
 
 
+def test_found_jars_of_a_lot_that_is_not_listed_are_added_by_its_code(house):
+    page, found = at("count_sheet_place", "H26-1", "stand"), {"found_amount": "7"}
+
+    unknown = signed_in().post(page, {"key": "one", "lot_code": "L99", **found})
+    response = signed_in().post(page, {"key": "two", "lot_code": house.jars.code, **found})
+
+    assert list(errors(unknown)) == ["lot_code"]
+    assert said(response) == ["Stand: 1 count entered."]
+    [line] = CountLine.objects.all()
+    assert (line.lot, line.counted) == (house.jars, 7)
+
+
 def test_a_day_and_time_say_when_it_was_counted(house, clock):
     clock.shift(timedelta(days=2))
     client = signed_in()

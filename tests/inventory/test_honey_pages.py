@@ -2,6 +2,7 @@
 
 import re
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from django.db import connection
@@ -1011,6 +1012,25 @@ def test_shares_through_two_blends_add_up_to_the_last_gram(tank, other_tank, own
     assert sum(origin.share for origin in story.origins) == 1
     # 77,777 × 100,003 / 150,024 = 51,844.5 g of the first: by hand.
     assert abs(story.origins[0].grams - 51_844) <= 1
+
+
+def test_a_lot_of_many_origins_shows_the_largest_and_the_others_in_pages(tank, bottler):
+    # A blend at each pouring: the largest share is that of the last, the smallest of the first two.
+    for number in range(1, 23):
+        builders.lot_in(tank, 1_000 * number)
+    lot = Balance.objects.in_vessel(tank).lot
+    url = reverse("inventory:lot_detail", args=[lot.code])
+
+    def grams_told(**asked) -> list[int]:
+        return [origin.grams for origin in bottler.get(url, asked).context["rows"]["origins"]]
+
+    whole = [1_000 * number for number in range(22, 0, -1)]
+    assert grams_told() == whole[:20]
+    assert 'href="?show=origins"' in bottler.get(url).content.decode()
+    assert grams_told(show="origins") == whole
+    assert [origin.share for origin in lot.origins()] == [
+        Fraction(number, 253) for number in range(22, 0, -1)
+    ]
 
 
 def test_a_lot_page_traces_an_extraction_out_to_blends_and_jars(tank, bottler):

@@ -270,6 +270,38 @@ def test_a_lot_whose_run_was_undone_is_not_offered_to_be_counted(shelf, jars, bo
     assert list(errors(refused)) == ["thing"]
 
 
+def test_jars_of_a_lot_that_the_books_say_is_gone_are_counted_by_its_code(shelf, jars, bottler):
+    newer = builders.packed_lot(jars.product, shelf, 12, code="L26-2")
+    url = reverse("inventory:stock_count")
+    post(bottler, "stock_count", count_form(jars, counted="0"))
+    post(bottler, "stock_count", count_form(newer, counted="0"))
+
+    # The newest lot of a product is offered, though there is none of it either.
+    offered = text(bottler.get(url))
+    assert ("lot L26-1" in offered, "lot L26-2" in offered) == (False, True)
+    post(bottler, "stock_count", count_form(jars, thing="", lot_code=" l26-1", counted="3"))
+
+    assert balance(jars, shelf).quantity == 3
+
+
+def test_a_code_that_two_products_bear_is_asked_about(shelf, jars, bottler):
+    other = builders.packed_lot(builders.size("Half pound"), shelf, 9, code="L26-1")
+    typed = {"thing": "", "lot_code": "L26-1", "counted": "2"}
+    with books_unchanged():
+        unclear = post(bottler, "stock_count", count_form(jars, **typed))
+        unknown = post(bottler, "stock_count", count_form(jars, thing="", lot_code="L99"))
+        crossed = post(bottler, "stock_count", count_form(jars, lot_code="L99"))
+
+    post(bottler, "stock_count", count_form(jars, **typed | {"thing": f"lot-{other.pk}"}))
+
+    assert errors(unclear) == {
+        "lot_code": ["Several products have the lot code L26-1. Choose one from the list."]
+    }
+    assert errors(unknown) == {"lot_code": ["No jars and no other goods have the lot code L99."]}
+    assert list(errors(crossed)) == ["lot_code"]
+    assert (balance(jars, shelf).quantity, balance(other, shelf).quantity) == (48, 2)
+
+
 def test_parts_are_counted_too(shelf, bottler):
     lid = builders.part("Lid", "lid")
 

@@ -60,6 +60,12 @@ class Payment(models.Model):
         indexes = [
             models.Index(fields=["-received_on", "-id"], name="payment_newest_first"),
             models.Index(fields=["method", "-received_on", "-id"], name="payment_by_method"),
+            # Those of the counter are far more, and have no customer.
+            models.Index(
+                fields=["-received_on", "-id"],
+                condition=Q(customer__isnull=False),
+                name="payment_of_customers_newest",
+            ),
         ]
         permissions = [("take_payments", "Can record payments")]
         constraints = [

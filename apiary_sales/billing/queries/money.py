@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, TypedDict
 from django.db.models import (
     Case,
     Count,
-    Exists,
     F,
     Min,
     OuterRef,
@@ -33,6 +32,7 @@ from apiary_sales.billing.models import (
     Invoice,
     Payment,
 )
+from apiary_sales.billing.models.invoices import ZERO
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
 from inventory.shared.tags import Tag
@@ -153,11 +153,14 @@ class Month:
 
 def owing(on: date) -> Receivables:
     """Return what each customer owes on a day, in two queries."""
+    # Ordered as the index of open bills is, which SQLite takes then.
+    open_invoices = Invoice.objects.open().filter(customer__isnull=False).order_by("due_on")
+    # What is paid may come to a balance of zero while a bill is open: the money is on account.
+    told = ~Q(owed_cents=0) | Q(customer__in=open_invoices.order_by().values("customer"))
     accounts = {
         balance.customer_id: Account(balance.customer, balance.owed_cents)
-        for balance in CustomerBalance.objects.select_related("customer")
+        for balance in CustomerBalance.objects.filter(told).select_related("customer")
     }
-    open_invoices = Invoice.objects.filter(open_cents__gt=0, customer__isnull=False)
     for customer, due_on, cents in open_invoices.values_list("customer", "due_on", "open_cents"):
         accounts[customer].add(due_on=due_on, cents=cents, on=on)
     return Receivables.of(accounts.values())
@@ -192,7 +195,8 @@ def month_of(day: date) -> Month:
 def overdue_invoices(on: date) -> QuerySet[Invoice]:
     """Return what should have been paid by a day, the longest overdue first."""
     return (
-        Invoice.objects.filter(open_cents__gt=0, due_on__lt=on)
+        Invoice.objects.open()
+        .filter(due_on__lt=on)
         .select_related("customer", "order")
         .order_by("due_on", "id")
     )
@@ -201,18 +205,12 @@ def overdue_invoices(on: date) -> QuerySet[Invoice]:
 def orders_to_invoice() -> QuerySet[Order]:
     """Return orders with goods handed over that no bill shows, with `to_invoice_cents`."""
     unbilled = Q(
-        fulfilments__is_taken_back=False, fulfilments__lines__invoice_lines__isnull=True
-    ) & Q(fulfilments__lines__isnull=False)
+        fulfilments__is_taken_back=False,
+        fulfilments__lines__billed_cents__isnull=True,
+        fulfilments__lines__isnull=False,
+    )
     return (
-        Order.objects.filter(
-            Exists(
-                FulfilmentLine.objects.filter(
-                    fulfilment__order=OuterRef("pk"),
-                    fulfilment__is_taken_back=False,
-                    invoice_lines__isnull=True,
-                )
-            )
-        )
+        Order.objects.filter(pk__in=FulfilmentLine.objects.unbilled().values("fulfilment__order"))
         .select_related("customer")
         .annotate(
             to_invoice_cents=Sum("fulfilments__lines__amount_cents", filter=unbilled),
@@ -258,8 +256,8 @@ def invoices(
         ),
     )
     states = {
-        "open": Q(open_cents__gt=0),
-        "overdue": Q(open_cents__gt=0, due_on__lt=on),
+        "open": Q(open_cents__gt=ZERO),
+        "overdue": Q(open_cents__gt=ZERO, due_on__lt=on),
         "paid": Q(open_cents=0, credits__isnull=True, is_credited=False) & ~_RECEIPT,
         "credit": Q(credits__isnull=False),
         "stand": _RECEIPT,
@@ -376,17 +374,17 @@ def payments_list(
         found = found.filter(received_on__gte=first)
     if last is not None:
         found = found.filter(received_on__lte=last)
-    # By payment, so that a page of them adds up its own alone.
-    put = (
+    # Added up for each row that is shown: joined, they would be for every payment there is.
+    put_to_bills = (
         Allocation.objects.filter(payment=OuterRef("pk"))
         .order_by()
         .values("payment")
         .annotate(cents=Sum("amount_cents"))
         .values("cents")
     )
-    return found.annotate(left_cents=F("amount_cents") - Coalesce(Subquery(put), 0)).order_by(
-        "-received_on", "-id"
-    )
+    return found.annotate(
+        left_cents=F("amount_cents") - Coalesce(Subquery(put_to_bills), 0)
+    ).order_by("-received_on", "-id")
 
 
 def prepayments(order: Order) -> QuerySet[Payment]:
@@ -407,6 +405,6 @@ def adjustments() -> QuerySet[Adjustment]:
 
 def counts(on: date) -> dict[str, int]:
     """Return how many bills are open and how many of them overdue, in one query."""
-    return Invoice.objects.filter(open_cents__gt=0).aggregate(
+    return Invoice.objects.open().aggregate(
         open=Count("id"), overdue=Count("id", filter=Q(due_on__lt=on))
     )

@@ -13,6 +13,7 @@ from apiary_sales.billing.queries import stand, stand_pickups, stand_takings
 from apiary_sales.billing.queries.stand_pickups import Pickup
 from apiary_sales.billing.queries.stand_takings import PersonTaken
 from inventory.bottling.models import Product
+from inventory.shared import days
 from inventory.stock import own_places
 from inventory.stock.models import Balance, Item, Place
 from inventory.stock.queries import held_goods, shortages
@@ -199,7 +200,7 @@ def _sold_lately(places: list[Place], on: date) -> dict[tuple[int, int], int]:
     line = "receipt__lines__fulfilment_line"
     rows = (
         StandSale.objects.standing()
-        .filter(place__in=places, sold_at__date__gt=on - LATELY)
+        .filter(place__in=places, **days.lookups("sold_at", on - LATELY + timedelta(days=1)))
         .exclude(**{f"{line}__order_line__product": None})
         .order_by()
         .values_list("place", f"{line}__order_line__product")

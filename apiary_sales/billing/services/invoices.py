@@ -68,11 +68,8 @@ def find(key: str) -> Invoice | None:
 def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
     """Return what was handed over of an order, not taken back, and is on no invoice yet."""
     return (
-        FulfilmentLine.objects.filter(
-            fulfilment__order=order,
-            fulfilment__is_taken_back=False,
-            invoice_lines__isnull=True,
-        )
+        FulfilmentLine.objects.unbilled()
+        .filter(fulfilment__order=order)
         .select_related(
             "order_line__drum",
             "order_line__product",

@@ -86,9 +86,8 @@ def due(on: date, *, sent_by: Person) -> list[DueReminder]:
     """
     plan = ReminderPlan.current()
     open_invoices = (
-        Invoice.objects.filter(
-            open_cents__gt=0, due_on__lt=on, customer__isnull=False, credits__isnull=True
-        )
+        Invoice.objects.open()
+        .filter(due_on__lt=on, customer__isnull=False, credits__isnull=True)
         .select_related("customer")
         .order_by("due_on", "id")
     )
@@ -348,8 +347,8 @@ def _on_account(customers: Iterable[Customer]) -> dict[int, int]:
         CustomerBalance.objects.filter(customer__in=pks).values_list("customer", "owed_cents")
     )
     open_cents: dict[int, int] = defaultdict(int)
-    for pk, cents in Invoice.objects.filter(customer__in=pks, open_cents__gt=0).values_list(
-        "customer", "open_cents"
+    for pk, cents in (
+        Invoice.objects.open().filter(customer__in=pks).values_list("customer", "open_cents")
     ):
         if pk is not None:
             open_cents[pk] += cents

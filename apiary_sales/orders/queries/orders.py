@@ -185,9 +185,7 @@ def quoted() -> QuerySet[Order]:
 
 def has_goods_to_invoice(order: Order) -> bool:
     """Tell whether something of the order was handed over that no bill shows."""
-    return FulfilmentLine.objects.filter(
-        fulfilment__order=order, fulfilment__is_taken_back=False, invoice_lines__isnull=True
-    ).exists()
+    return FulfilmentLine.objects.unbilled().filter(fulfilment__order=order).exists()
 
 
 def _goods(lines: Iterable[OrderLine]) -> str:

@@ -365,8 +365,10 @@ class RecallAnswer:
         for lot in self.lots:
             # What was filled into other lots is counted there.
             ends = lot.still_out + lot.on_hand + lot.gone + lot.lost + abs(lot.difference)
-            whole += ends * lot.grams_each
-            lost += missing(lot) * lot.grams_each
+            missed = missing(lot)
+            if ends or missed:
+                whole += ends * lot.grams_each
+                lost += missed * lot.grams_each
         if not whole:
             return None
         percent = (whole - lost) * 100 / whole
@@ -615,7 +617,8 @@ def _account(
 
 def what_is(lot: Lot) -> str:
     """Say what a lot is: its product, or its floral source and kind."""
-    return lot.product.name if lot.product else f"{lot.floral_source}, {lot.get_kind_display()}"
+    # `get_kind_display` reads all kinds each time, and a recall may be about very many lots.
+    return lot.product.name if lot.product else f"{lot.floral_source}, {Lot.Kind(lot.kind).label}"
 
 
 def _sources(roots: Sequence[int]) -> QuerySet[Lot]:

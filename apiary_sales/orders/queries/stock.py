@@ -316,10 +316,11 @@ def planned_runs(product: Product) -> list[BottlingRun]:
 def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale]:
     products = [each.product.pk for each in found]
     wanted: dict[int, int] = defaultdict(int)
-    for row in OrderLine.objects.filter(
-        product__in=products, order__status__in=Order.OPEN_STATUSES
-    ).values_list("product", "quantity", "filled"):
-        wanted[row[0]] += row[1] - row[2]
+    # From the open orders, which are few: in the order of the lines, all of them would be read.
+    open_orders = Order.objects.filter(status__in=Order.OPEN_STATUSES).order_by()
+    open_lines = OrderLine.objects.filter(product__in=products, order__in=open_orders).order_by()
+    for product, quantity, filled in open_lines.values_list("product", "quantity", "filled"):
+        wanted[product] += quantity - filled
     today = on or timezone.localdate()
     coming = _sums(
         # What is planned for another beekeeper will not be for sale.

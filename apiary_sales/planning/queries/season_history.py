@@ -17,6 +17,7 @@ from apiary_sales.planning.season.back_test import (
     WorldProduct,
 )
 from inventory.bottling.models import BottlingRun
+from inventory.shared import days
 from inventory.shared.days import month_number, months_between, months_later
 from inventory.stock.models import Item, Lot, Place, PostingLine
 
@@ -140,7 +141,7 @@ def _honey_before(day: date) -> int:
         item__kind=Item.Kind.HONEY,
         place__kind__in=Place.VESSELS,
         lot__owner=None,
-        posting__occurred_at__date__lt=day,
+        posting__occurred_at__lt=days.start_of(day),
     )
     return max(0, lines.aggregate(grams=Sum("quantity"))["grams"] or 0)
 
@@ -150,7 +151,7 @@ def _ready_before(day: date, pieces: tuple[PieceState, ...]) -> dict[str, int]:
         PostingLine.objects.filter(
             item__in=[row.product.item_id for row in pieces],
             place__kind__in=Place.STORES,
-            posting__occurred_at__date__lt=day,
+            posting__occurred_at__lt=days.start_of(day),
         )
         .order_by()
         .values_list("item")

@@ -27,7 +27,7 @@ from inventory.bottling.models import (
     parts_of_products,
 )
 from inventory.bottling.part_prices import known_for_plans, plan_prices
-from inventory.shared import conventions
+from inventory.shared import conventions, days
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
@@ -126,8 +126,7 @@ def runs_recorded(on: date) -> QuerySet[BottlingRun]:
     """
     return BottlingRun.objects.filter(
         status=BottlingRun.Status.RECORDED,
-        posting__occurred_at__date__gt=on - RUNS_SINCE,
-        posting__occurred_at__date__lte=on,
+        **days.lookups("posting__occurred_at", on - RUNS_SINCE + timedelta(days=1), on),
     )
 
 

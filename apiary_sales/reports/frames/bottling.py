@@ -14,6 +14,7 @@ from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, sums
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.rules import filling
 from inventory.physics import units
+from inventory.shared import days
 from inventory.shared.money import share_cents
 from inventory.stock.models import Lot, Posting
 
@@ -138,10 +139,7 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
 
 def _recorded(filters: RunFilters) -> QuerySet[BottlingRun]:
     found = BottlingRun.objects.filter(status=BottlingRun.Status.RECORDED, lot__owner=None)
-    if filters.since:
-        found = found.filter(posting__occurred_at__date__gte=filters.since)
-    if filters.until:
-        found = found.filter(posting__occurred_at__date__lte=filters.until)
+    found = found.filter(**days.lookups("posting__occurred_at", filters.since, filters.until))
     if filters.season:
         found = found.filter(lot__season=int(filters.season))
     if filters.size:

@@ -222,10 +222,7 @@ def _gone_by_reason(
     """Return what is gone for each reason: how much of each lot, and of each part's item."""
     reasons = [reason for reason in REASONS if filters.reason in ("", reason)]
     lines = PostingLine.objects.standing().filter(place__kind__in=reasons, lot__owner=None)
-    if filters.since:
-        lines = lines.filter(posting__occurred_at__date__gte=filters.since)
-    if filters.until:
-        lines = lines.filter(posting__occurred_at__date__lte=filters.until)
+    lines = lines.filter(**days.lookups("posting__occurred_at", filters.since, filters.until))
     found: dict[str, tuple[dict[int, list[int]], dict[int, int]]] = {
         str(reason): ({}, {}) for reason in reasons
     }

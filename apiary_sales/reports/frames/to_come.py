@@ -182,7 +182,7 @@ def _row(item: ComingItem, today: date) -> tuple[object, ...]:
 
 
 def _invoices() -> Iterator[ComingItem]:
-    found = Invoice.objects.filter(open_cents__gt=0).select_related("customer")
+    found = Invoice.objects.open().select_related("customer")
     for invoice in found.order_by("due_on", "id"):
         yield ComingItem(
             INVOICE,
@@ -224,7 +224,7 @@ def _orders(today: date) -> tuple[list[ComingItem], int]:
     ):
         to_fill[key] -= cents - share_cents(cents, again, quantity)
     unbilled = dict(
-        handed.filter(invoice_lines__isnull=True)
+        FulfilmentLine.objects.unbilled()
         .order_by()
         .values_list("fulfilment__order")
         .annotate(Sum("amount_cents"))

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.models.packaging import Size
 from inventory.bottling.models.products import Product
+from inventory.shared import days
 from inventory.stock.models.ledger import Place, Posting
 from inventory.stock.models.lots import Lot
 from inventory.stock.models.vessels import DipReading
@@ -228,7 +229,7 @@ class FillCheckQuerySet(models.QuerySet["FillCheck"]):
         """
         found = self.filter(run__product__size=size)
         if until is not None:
-            found = found.filter(checked_at__date__lte=until)
+            found = found.filter(**days.lookups("checked_at", last=until))
         later = found.filter(
             Q(checked_at__gt=OuterRef("checked_at"))
             | Q(checked_at=OuterRef("checked_at"), pk__gt=OuterRef("pk")),

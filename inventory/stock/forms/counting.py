@@ -24,9 +24,8 @@ from inventory.stock.forms.amounts import AmountField, amount_of
 from inventory.stock.forms.fields import is_asked, note_field, usual_temperature
 from inventory.stock.forms.stores import (
     GoodsPlaceField,
-    named_thing,
+    ThingForm,
     surplus_reason_field,
-    things,
 )
 from inventory.stock.models import CountLine, CountSheet, Lot, Place
 from inventory.stock.queries.count_sheets import SheetRow
@@ -100,12 +99,12 @@ class CountedForm(ActForm):
         return data
 
 
-class ThingsCountForm(ActForm):
+class ThingsCountForm(ThingForm):
     """A figure for each row of a store, left empty for what is not counted yet, and one found."""
 
-    found = forms.ChoiceField(
-        label=_("Found, but not listed above"), choices=things, required=False
-    )
+    thing_field = "found"
+
+    found = forms.ChoiceField(label=_("Found, but not listed above"), required=False)
     found_amount = AmountField(label=_("How much of it"), required=False)
     note = note_field()
 
@@ -137,15 +136,16 @@ class ThingsCountForm(ActForm):
             if quantity is not None:
                 self._names.append(f"row_{index}")
                 counted.append(CountedThing(row.item, row.lot, quantity))
-        if data.get("found"):
-            item, lot = named_thing(data["found"])
+        found = self.chosen_thing()
+        if found:
+            item, lot = found
             quantity = amount_of(self, "found_amount", item)
             if quantity is not None:
                 self._names.append("found_amount")
                 counted.append(CountedThing(item, lot, quantity))
             elif "found_amount" not in self.errors:
                 self.add_error("found_amount", gettext("Enter how many."))
-        elif data.get("found_amount") is not None:
+        elif data.get("found_amount") is not None and "lot_code" not in self.errors:
             self.add_error("found", gettext("Choose what."))
         data["things"] = counted
         return data

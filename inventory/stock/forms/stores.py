@@ -1,9 +1,10 @@
 """Forms for packed goods and parts on shelves, the stand and the van."""
 
+from collections.abc import Collection
 from typing import Any, cast
 
 from django import forms
-from django.db.models import QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -12,11 +13,12 @@ from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import ActDayField, CodeChoiceField
 from inventory.shared.people import Person
 from inventory.shared.row_keys import row_key
-from inventory.stock import own_places
+from inventory.stock import own_places, typed_codes
 from inventory.stock.forms.amounts import AmountField, amount_of
 from inventory.stock.forms.fields import is_asked, may_be_fed_field
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.queries import honey
+from inventory.stock.queries.find_lots import TYPED_MAX
 
 
 class StockField(forms.ModelChoiceField):
@@ -175,21 +177,28 @@ def _lot_label(lot: Lot) -> str:
     return gettext("%(item)s, lot %(lot)s") % figures
 
 
-def things() -> list[tuple[str, Any]]:
-    """Return every lot of a product and every part, as grouped choices.
+def things(also: Collection[str] = ()) -> list[tuple[str, Any]]:
+    """Return what is offered to be counted, as grouped choices.
 
-    A lot whose run or receipt was undone is not offered: there is none of it.
+    Each lot of which there is any, the newest of each product, each part, and those in `also`. A
+    lot whose run or receipt was undone is not offered: there is none of it.
     """
+    there = Balance.objects.filter(is_physical=True, quantity__gt=0, lot__product__isnull=False)
+    of_product = _lots_of_goods().filter(product=OuterRef("product")).order_by("-made_on", "-id")
+    newest = Item.objects.filter(product__isnull=False).values(
+        lot=Subquery(of_product.values("pk")[:1])
+    )
+    named = [row_key(name.removeprefix("lot-")) for name in also if name.startswith("lot-")]
     lots = (
-        Lot.objects.that_came_in()
-        .filter(product__isnull=False)
+        _lots_of_goods()
+        .filter(Q(pk__in=there.values("lot")) | Q(pk__in=newest) | Q(pk__in=named))
         .select_related("product", "owner")
         .order_by("product__size__brimful_ml", "product__name", "-made_on", "-id")
     )
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
 
-    def of_lots(*kinds: str) -> list[tuple[str, str]]:
-        return [(f"lot-{lot.pk}", _lot_label(lot)) for lot in lots if lot.kind in kinds]
+    def of_lots(kind: Lot.Kind) -> list[tuple[str, str]]:
+        return [(_name_of_lot(lot), _lot_label(lot)) for lot in lots if lot.kind == kind]
 
     return [
         ("", _("Choose what")),
@@ -199,13 +208,68 @@ def things() -> list[tuple[str, Any]]:
     ]
 
 
-class StockCountForm(ActForm):
+def _lots_of_goods() -> QuerySet[Lot]:
+    return Lot.objects.that_came_in().filter(kind__in=[Lot.Kind.PACKED, Lot.Kind.GOODS])
+
+
+def _name_of_lot(lot: Lot) -> str:
+    return f"lot-{lot.pk}"
+
+
+class ThingForm(ActForm):
+    """A form that asks for an item and lot: chosen, or of a lot whose code is typed.
+
+    `thing_field` is the name of the choice. The books may say that all of a lot is gone while some
+    of it is found; then its code is on the jar, and typed in `lot_code`.
+    """
+
+    thing_field = "thing"
+
+    lot_code = forms.CharField(
+        label=_("Lot code, if it is not in the list"),
+        max_length=TYPED_MAX,
+        required=False,
+        help_text=_("As it is on the jar. The list has what is in stock and the newest lots."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in (self.thing_field, "lot_code"):
+            self.fields[name].is_one_of_several = True  # type: ignore[attr-defined]
+        self._offer([str(self[self.thing_field].value() or "")])
+
+    def _offer(self, also: Collection[str]) -> None:
+        choice = cast(forms.ChoiceField, self.fields[self.thing_field])
+        choice.choices = things(also)
+
+    def chosen_thing(self) -> tuple[Item, Lot | None] | None:
+        """Return what was chosen or typed, None for neither; what is wrong is told at its field."""
+        chosen, typed = self.cleaned_data.get(self.thing_field), self.cleaned_data.get("lot_code")
+        if not typed:
+            return named_thing(chosen) if chosen else None
+        meant = typed_codes.read(typed)
+        lots = _lots_of_goods().filter(code__in=meant.spellings)
+        if meant.gtin:
+            lots = lots.filter(product__gtin=meant.gtin)
+        names = [_name_of_lot(lot) for lot in lots.order_by("pk")]
+        if chosen in names or (len(names) == 1 and not chosen):
+            return named_thing(chosen or names[0])
+        if not names:
+            said = gettext("No jars and no other goods have the lot code %(code)s.")
+        elif chosen:
+            said = gettext("Another lot than %(code)s is chosen. Empty one of the two.")
+        else:
+            self._offer(names)
+            said = gettext("Several products have the lot code %(code)s. Choose one from the list.")
+        self.add_error("lot_code", said % {"code": meant.code})
+        return None
+
+
+class StockCountForm(ThingForm):
     """What was counted of one thing at one place, where it may be that the books know of none."""
 
     place = GoodsPlaceField(label=_("Where"))
-    thing = forms.ChoiceField(
-        label=_("What"), choices=things, error_messages={"required": _("Choose what.")}
-    )
+    thing = forms.ChoiceField(label=_("What"), required=False)
     counted = AmountField(
         label=_("Counted"),
         help_text=_("Enter how many are there now. Enter 0 if there are no pieces."),
@@ -229,12 +293,11 @@ class StockCountForm(ActForm):
         """Whether the field that says why there are more than can be is shown."""
         return "surplus_reason" in self.fields and is_asked(self, "surplus_reason")
 
-    def clean_thing(self) -> tuple[Item, Lot | None]:
-        return named_thing(self.cleaned_data["thing"])
-
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
-        thing = data.get("thing")
+        thing = data["thing"] = self.chosen_thing()
+        if thing is None and not {"thing", "lot_code"} & self.errors.keys():
+            self.add_error("thing", gettext("Choose what."))
         data["counted"] = amount_of(self, "counted", thing[0] if thing else None)
         return data
 

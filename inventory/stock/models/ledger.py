@@ -358,7 +358,7 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         """Return what counts by the end of a day: late entries of closed days count later."""
         return self.filter(
             Q(posting__counts_on__lte=day)
-            | Q(posting__counts_on=None, posting__occurred_at__date__lte=day)
+            | Q(posting__counts_on=None, **days.lookups("posting__occurred_at", last=day))
         )
 
     def moment_of_draw(self, day: date | None, *places: Place) -> datetime | None:

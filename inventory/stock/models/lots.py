@@ -219,6 +219,7 @@ class Lot(models.Model):
     class Meta:
         ordering = ["-made_on", "-id"]
         indexes = [
+            models.Index(fields=["code"], name="lot_by_code"),
             models.Index(fields=["-made_on", "-id"], name="lot_newest_first"),
             models.Index(fields=["product", "-made_on", "-id"], name="lot_of_product_newest"),
             models.Index(fields=["season"], name="lot_extractions", condition=Q(kind="extraction")),
@@ -392,29 +393,35 @@ class Lot(models.Model):
         return self._origins(stop_at_names=True)
 
     def _origins(self, *, stop_at_names: bool = False) -> list[Origin]:
-        family = {relative.pk: relative for relative in [self, *self.ancestors()]}
-        links: dict[int, list[LotParent]] = {}
-        for link in LotParent.objects.filter(lot__in=family).order_by("id"):
-            links.setdefault(link.lot_id, []).append(link)
-        parents = {key: [link.parent_id for link in links.get(key, [])] for key in family}
-        shares_of: dict[int, dict[int, Fraction]] = {}
-        for key in parents_first(parents):
-            # Goods in a gift box have no honey, and no share of it.
-            of_honey = [link for link in links.get(key, []) if link.grams]
-            if not of_honey or (stop_at_names and family[key].is_named):
-                shares_of[key] = {key: Fraction(1)}
+        shares = self.origin_shares(stop_at_names=stop_at_names)
+        known = Lot.objects.select_related("product__size", "product__item")
+        lots = known.in_bulk([key for key in shares if key != self.pk]) | {self.pk: self}
+        return [Origin(lots[key], share) for key, share in shares.items()]
+
+    def origin_shares(self, *, stop_at_names: bool = False) -> dict[int, Fraction]:
+        """Return the share of each origin by its key, as `origins` does, the largest first."""
+        family = Lot.objects.source_keys([self.pk])
+        # Goods in a gift box have no honey, and no share of it.
+        links: dict[int, list[tuple[int, int]]] = {}
+        of_honey = LotParent.objects.filter(lot__in=family, grams__gt=0).order_by("id")
+        for key, parent, grams in of_honey.values_list("lot", "parent", "grams"):
+            links.setdefault(key, []).append((parent, grams))
+        if stop_at_names:
+            named = Lot.objects.filter(pk__in=family, is_named=True).order_by()
+            for key in named.values_list("pk", flat=True):
+                links.pop(key, None)
+        parents = {key: [parent for parent, _grams in made_of] for key, made_of in links.items()}
+        shares = {self.pk: Fraction(1)}
+        # From the lot back: whatever a lot went into has passed its whole share on by then.
+        for key in reversed(parents_first(parents)):
+            share = shares.pop(key, None)
+            if share is None:
                 continue
-            whole = sum(link.grams for link in of_honey)
-            shares_of[key] = {}
-            for link in of_honey:
-                for origin, share in shares_of[link.parent_id].items():
-                    known = shares_of[key].get(origin, Fraction(0))
-                    shares_of[key][origin] = known + share * Fraction(link.grams, whole)
-        shares = shares_of[self.pk]
-        return [
-            Origin(family[key], share)
-            for key, share in sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
-        ]
+            whole = sum(grams for _parent, grams in links[key])
+            for parent, grams in links[key]:
+                passed_on = share * Fraction(grams, whole)
+                shares[parent] = shares[parent] + passed_on if parent in shares else passed_on
+        return dict(sorted(shares.items(), key=lambda pair: (-pair[1], pair[0])))
 
     @property
     def honey_grams(self) -> int:

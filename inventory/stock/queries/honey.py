@@ -25,6 +25,7 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from inventory.shared import days
 from inventory.shared.money import split_cents
 from inventory.stock import density, rules, vessels
 from inventory.stock.models import (
@@ -44,6 +45,8 @@ from inventory.stock.queries import corrections
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
+# A place with so many lines of entries is a busy one.
+BUSY_LINES = 2_000
 # Between these honey goes that the house buys from a beekeeper who had it here.
 OWNER_TO_HOUSE = (Place.Kind.OWNER, Place.Kind.SUPPLIER)
 # What was in a store so lately may be in an entry that is made late.
@@ -345,6 +348,8 @@ class LotStory:
 
     lot: Lot
     where: list[Balance]
+    # What it is from, itself too where it came in so; `origins` are others, with their grams.
+    made_from: list[Origin]
     origins: list[OriginShare]
     became: list[Descendant]
     postings: list["PostingRow"]
@@ -397,7 +402,7 @@ def source_shares(lot: Lot) -> list[tuple[str, Decimal]]:
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
     # Other goods have materials, no extractions.
-    origins = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
+    made_from = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
     descendants = lot.descendants()
     where: dict[int | None, list[Balance]] = {}
     for balance in (
@@ -410,7 +415,8 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     return LotStory(
         lot=lot,
         where=where.get(lot.pk, []),
-        origins=_shares(lot, origins) if origins else [],
+        made_from=made_from,
+        origins=_shares(lot, made_from) if made_from else [],
         became=[
             Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
             for descendant in descendants
@@ -588,11 +594,20 @@ def postings(
     if lot:
         lots = [lot] if isinstance(lot, Lot) else lot
         found = found.filter(pk__in=PostingLine.objects.filter(lot__in=lots).values("posting"))
-    if first:
-        found = found.filter(occurred_at__date__gte=first)
-    if last:
-        found = found.filter(occurred_at__date__lte=last)
+    found = found.filter(**days.lookups("occurred_at", first, last))
     return found.order_by("-occurred_at", Coalesce("corrects", "id").desc(), "-id")
+
+
+def newest_at(place: Place) -> QuerySet[Posting]:
+    """Return the postings that moved something at a place, to be cut after the first few.
+
+    Where much was moved, those are soon found among the newest of all; elsewhere `postings` finds
+    them by the place.
+    """
+    lines = PostingLine.objects.filter(place=place).order_by()
+    if lines[:BUSY_LINES].count() < BUSY_LINES:
+        return postings(place=place)
+    return postings().filter(Exists(lines.filter(posting=OuterRef("pk"))))
 
 
 def caused_by(posting: Posting) -> list[PostingRow]:

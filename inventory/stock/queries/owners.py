@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
+from inventory.shared import days
 from inventory.shared.weights import unit_grams
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Supplier
 
@@ -166,7 +167,7 @@ def _lines(owner: Supplier, until: date) -> QuerySet[PostingLine]:
             ~Q(posting__kind=Posting.Kind.REVERSAL),
             lot__owner=owner,
             posting__reversed_by=None,
-            posting__occurred_at__date__lte=until,
+            **days.lookups("posting__occurred_at", last=until),
         )
         .exclude(place__kind__in=Place.IN_HOUSE)
         .select_related("posting", "item", "place", "lot")

@@ -10,13 +10,14 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from inventory.physics import units
 from inventory.stock.models import Item, Lot, LotParent, Measurement, PostingLine, Warming
+from inventory.stock.models.lots import LotKeys
 
 # What heat changes, as a laboratory measures it.
 HEAT_FIGURES = (Measurement.What.HMF, Measurement.What.DIASTASE)
@@ -90,11 +91,9 @@ def of_lot(lot: Lot) -> LotWarmth:
     earlier is left out. Within a lot no vessel is told from another: where a part of it was warmed,
     all of it counts as warmed.
     """
-    family = {relative.pk: relative for relative in [lot, *lot.ancestors()]}
-    left_on: dict[int, date] = {}
-    for link in LotParent.objects.filter(lot__in=family, grams__gt=0):
-        made_on = family[link.lot_id].made_on
-        left_on[link.parent_id] = max(made_on, left_on.get(link.parent_id, made_on))
+    family = Lot.objects.source_keys([lot.pk])
+    of_honey = LotParent.objects.filter(lot__in=family, grams__gt=0).order_by()
+    left_on: dict[int, date] = dict(of_honey.values_list("parent").annotate(Max("lot__made_on")))
     places = _lines(Q(lot__in=family)).values("place")
     found = list(
         Warming.objects.standing()
@@ -103,17 +102,22 @@ def of_lot(lot: Lot) -> LotWarmth:
         .order_by("started_on", "id")
     )
     warmed = _lots_warmed(found, Q(lot__in=family))
+    told = {
+        warming.pk: [
+            key
+            for key in warmed[warming.pk]
+            if key == lot.pk or left_on.get(key, date.min) >= warming.started_on
+        ]
+        for warming in found
+    }
+    lots = Lot.objects.select_related("product").in_bulk(
+        {key for keys in told.values() for key in keys}
+    )
     return LotWarmth(
         rows=[
-            WarmingRow(warming, [family[key] for key in keys])
+            WarmingRow(warming, [lots[key] for key in told[warming.pk]])
             for warming in found
-            if (
-                keys := [
-                    key
-                    for key in warmed[warming.pk]
-                    if key == lot.pk or left_on.get(key, date.min) >= warming.started_on
-                ]
-            )
+            if told[warming.pk]
         ],
         figures=_figures(family),
     )
@@ -160,11 +164,11 @@ def table(made: Sequence[WarmingRow]) -> Iterator[list[Any]]:
         ]
 
 
-def _figures(lots: Iterable[int]) -> list[Measurement]:
+def _figures(lots: LotKeys) -> list[Measurement]:
     """Return what laboratories measured of these lots that heat changes, by lot and day."""
     return list(
         Measurement.objects.filter(
-            lot__in=list(lots), what__in=HEAT_FIGURES, is_laboratory=True, removed_at=None
+            lot__in=lots, what__in=HEAT_FIGURES, is_laboratory=True, removed_at=None
         )
         .select_related("lot")
         .order_by("lot", "measured_on", "pk")

@@ -1,5 +1,6 @@
 """What honey there is, at a glance, and lot by lot."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -11,19 +12,23 @@ from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared.models import House
+from inventory.shared.paging import page_of
 from inventory.shared.people import person_of, sees_costs
 from inventory.shared.views import ActView
 from inventory.stock import rules, seen
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
-from inventory.stock.origin import label_lines
-from inventory.stock.queries import corrections, holds, measurements, origin, shortages, warmings
+from inventory.stock.origin import by_country, label_lines
+from inventory.stock.queries import corrections, holds, measurements, shortages, warmings
 from inventory.stock.queries import honey as queries
 from inventory.stock.queries.flow import Harvest
+from inventory.stock.queries.honey import LotStory
 from inventory.stock.services import lots
 from inventory.stock.views.flow import flow_url
 
 LOTS_A_PAGE = 50
+# Of the lots that a lot was made of, and of those it went into, its page shows so many at first.
+LOTS_SHOWN = 20
 
 
 def overview(request: HttpRequest) -> HttpResponse:
@@ -102,19 +107,20 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
     if len(found) > 1:
         return render(request, "inventory/honey/lots_of_code.html", {"code": code, "lots": found})
     lot, house = found[0], House.current()
+    story = seen.story(person_of(request), queries.lot_story(lot))
     if lot.kind == Lot.Kind.GOODS:
         return render(
             request,
             "inventory/stock/goods_lot.html",
             {
-                "story": seen.story(person_of(request), queries.lot_story(lot)),
+                "story": story,
                 "made_of": queries.made_of(lot),
                 **_put_right(lot),
+                **_lists(request, story),
                 "warmth": warmings.of_lot(lot),
             },
         )
-    countries = origin.by_country(lot, house)
-    story = seen.story(person_of(request), queries.lot_story(lot))
+    countries = by_country(story.made_from, house)
     came_in = rules.has_own_origin(lot) or (lot.is_from_the_hive and not story.origins)
     context = {
         "story": story,
@@ -127,9 +133,29 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         "origin_lines": label_lines(countries, house),
         "has_own_origin": rules.has_own_origin(lot),
         **_put_right(lot),
+        **_lists(request, story),
         "has_a_cost": lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT) and lot.is_ours,
     }
     return render(request, "inventory/honey/lot_detail.html", context)
+
+
+def _lists(request: HttpRequest, story: LotStory) -> dict[str, Any]:
+    """Return the first lots it was made of and went into; all of a list where it is asked for.
+
+    The address asks for one of them, `?show=origins` or `?show=became`, which is then in pages.
+    """
+    lists: dict[str, Sequence[Any]] = {"origins": story.origins, "became": story.became}
+    show = request.GET.get("show", "")
+    page = page_of(request, lists[show]) if show in lists else None
+    return {
+        "rows": {
+            name: page if page and name == show else each[:LOTS_SHOWN]
+            for name, each in lists.items()
+        },
+        "long_lists": [name for name, each in lists.items() if len(each) > LOTS_SHOWN],
+        "show": show,
+        "page": page,
+    }
 
 
 def _put_right(lot: Lot) -> dict[str, Any]:

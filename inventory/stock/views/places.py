@@ -56,7 +56,7 @@ def place_detail(request: HttpRequest, code: str) -> HttpResponse:
     place = _place(code, (*HOUSE_KINDS, Place.Kind.RETURNED))
     if not seen.places(person, Place.objects.filter(pk=place.pk)).exists():
         raise Http404
-    rows = seen.postings(person, queries.postings(place=place))[:POSTINGS_ON_PAGE]
+    rows = seen.postings(person, queries.newest_at(place))[:POSTINGS_ON_PAGE]
     context: dict[str, Any] = {
         "place": place,
         "postings": [queries.PostingRow.of(posting) for posting in rows],
