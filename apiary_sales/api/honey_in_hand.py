@@ -40,8 +40,8 @@ from inventory.shared.models import House
 from inventory.shared.people import person_of, sees_costs
 from inventory.stock import dip_chart, seen
 from inventory.stock.models import DipReading, Lot, Place, Posting, Supplier, TankShape
-from inventory.stock.origin import label_lines
-from inventory.stock.queries import corrections, holds, origin, owners, shortages
+from inventory.stock.origin import by_country, label_lines
+from inventory.stock.queries import corrections, holds, owners, shortages
 from inventory.stock.queries import honey as queries
 from inventory.stock.queries import suppliers as supplier_queries
 from inventory.stock.views import cleaning as cleaning_pages
@@ -413,9 +413,11 @@ class LotStoryApiView(ReadingApiView):
     def get(self, request: Request, code: str) -> Response:
         """Trace a lot back to what came in, and on to what it became; see recall for buyers."""
         lot = lot_of(request, code)
-        story = seen.story(person_of(request), queries.lot_story(lot))
+        # Other goods have materials, no extractions.
+        origins = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
+        story = seen.story(person_of(request), queries.lot_story(lot, origins))
         house = House.current()
-        countries = [] if lot.kind == Lot.Kind.GOODS else origin.by_country(lot, house)
+        countries = by_country(origins, house) if origins else []
         told = {
             "lot": lot,
             "is_undone": story.is_undone,

@@ -394,15 +394,13 @@ def source_shares(lot: Lot) -> list[tuple[str, Decimal]]:
     return [(name, Decimal(share.numerator) * 100 / share.denominator) for name, share in ordered]
 
 
-def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
-    """Return all a lot's page shows, with its newest postings."""
-    # Other goods have materials, no extractions.
-    origins = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
+def lot_story(lot: Lot, origins: list[Origin], *, posting_count: int = 50) -> LotStory:
+    """Return all a lot's page shows, with its newest postings; `origins` are those of the lot."""
     descendants = lot.descendants()
     where: dict[int | None, list[Balance]] = {}
     for balance in (
         Balance.objects.filter(lot__in=[lot, *descendants], is_physical=True, quantity__gt=0)
-        .select_related("place", "item")
+        .select_related("place", "item", "lot__product")
         .order_by("place__kind", "place__code")
     ):
         where.setdefault(balance.lot_id, []).append(balance)

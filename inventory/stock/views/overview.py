@@ -16,8 +16,8 @@ from inventory.shared.views import ActView
 from inventory.stock import rules, seen
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
-from inventory.stock.origin import label_lines
-from inventory.stock.queries import corrections, holds, measurements, origin, shortages, warmings
+from inventory.stock.origin import by_country, label_lines
+from inventory.stock.queries import corrections, holds, measurements, shortages, warmings
 from inventory.stock.queries import honey as queries
 from inventory.stock.queries.flow import Harvest
 from inventory.stock.services import lots
@@ -107,14 +107,15 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
             request,
             "inventory/stock/goods_lot.html",
             {
-                "story": seen.story(person_of(request), queries.lot_story(lot)),
+                "story": seen.story(person_of(request), queries.lot_story(lot, [])),
                 "made_of": queries.made_of(lot),
                 **_put_right(lot),
                 "warmth": warmings.of_lot(lot),
             },
         )
-    countries = origin.by_country(lot, house)
-    story = seen.story(person_of(request), queries.lot_story(lot))
+    origins = lot.origins()
+    countries = by_country(origins, house)
+    story = seen.story(person_of(request), queries.lot_story(lot, origins))
     came_in = rules.has_own_origin(lot) or (lot.is_from_the_hive and not story.origins)
     context = {
         "story": story,
