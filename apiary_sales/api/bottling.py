@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import prefetch_related_objects
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
@@ -12,7 +13,7 @@ from rest_framework.response import Response
 from apiary_sales.api import filters
 from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
-from apiary_sales.api.changed import ChangedAtField
+from apiary_sales.api.changed import ChangedAtField, note
 from apiary_sales.api.fields import (
     GramsCountField,
     IdField,
@@ -110,6 +111,12 @@ class RunSerializer(RowSerializer):
             "note",
             "changed_at",
         ]
+
+
+def note_runs(runs: list[BottlingRun]) -> None:
+    """Read at once what the answer has of each run within another answer."""
+    prefetch_related_objects(runs, "dips")
+    note(runs)
 
 
 class CombAtSerializer(serializers.Serializer):

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api import changed, seen
-from apiary_sales.api.bottling import RunSerializer
+from apiary_sales.api.bottling import RunSerializer, note_runs
 from apiary_sales.api.bottling_days import BottlingDaySerializer, SettlementSerializer
 from apiary_sales.api.honey_in_hand import LotCorrectionSerializer, LotKeySerializer
 from apiary_sales.api.jars import JarChangeSerializer, ReturnedJarsSerializer
@@ -357,6 +357,7 @@ class ProductsInStockApiView(ReadingApiView):
         """Every product with its stock: honey by size, then other goods and gift boxes."""
         listed = product_queries.product_list()
         rows = [*(row for size in listed.sizes for row in size.products), *listed.others]
+        changed.note([row.product for row in rows])
         return Response(ProductInStockSerializer(rows, many=True).data)
 
 
@@ -476,8 +477,10 @@ class BottlingOverviewApiView(ReadingApiView):
     @extend_schema(operation_id="bottling_overview", responses=BottlingOverviewSerializer)
     def get(self, request: Request) -> Response:
         """Say what the bottling room has to do."""
+        overview = run_queries.overview()
+        note_runs([*overview.planned, *(run for run, _figures in overview.recent)])
         told = {
-            **vars(run_queries.overview()),
+            **vars(overview),
             "open_sheets": bottling_days.open_sheets(),
             "to_settle": bottling_days.to_settle(),
         }

@@ -14,6 +14,7 @@ from apiary_sales.api.views import ViewPermission
 from inventory.bottling import papers as bottling_papers
 from inventory.bottling.forms_labels import LabelPrintForm
 from inventory.bottling.queries import jar_pages
+from inventory.bottling.queries import labels as label_queries
 from inventory.bottling.views import labels
 from inventory.bottling.views.runs import run_of
 from inventory.shared import documents
@@ -73,8 +74,10 @@ class RunLabelsApiView(PaperApiView):
         """The labels of a run, chosen as on its page; without a choice, one for each piece."""
         run = run_of(number)
         page_url = jar_pages.address_for_run(run, request)
-        form = LabelPrintForm(request.query_params or labels.first_choice(run), page_url=page_url)
-        printed = labels.prepared(run, form)
+        facts = label_queries.facts_of(run)
+        first_choice = labels.first_choice(run, facts)
+        form = LabelPrintForm(request.query_params or first_choice, page_url=page_url)
+        printed = labels.prepared(facts, form)
         if printed is None:
             raise ValidationError(
                 {name: [str(text) for text in found] for name, found in form.errors.items()}

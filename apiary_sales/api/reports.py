@@ -1,12 +1,15 @@
 """Reports in the API: the same frames as the pages, in whole cents, grams and pieces."""
 
-from django.http import Http404, HttpResponse
+from django.http import Http404, StreamingHttpResponse
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
+from rest_framework.utils.urls import replace_query_param
 
 from apiary_sales.api.bases import ApiView
 from apiary_sales.api.serializers import ProblemSerializer
@@ -16,9 +19,17 @@ from apiary_sales.reports.catalogue import REPORTS
 from apiary_sales.reports.columns import Unit
 from apiary_sales.reports.report import FilteredReport
 from inventory.shared import conventions
+from inventory.shared.row_keys import row_key
 
+# So many rows are in an answer.
+ROWS_A_PAGE = 1000
 FILTERS = {
-    "since": (OpenApiTypes.DATE, "First day that counts."),
+    "since": (
+        OpenApiTypes.DATE,
+        "First day that counts. Where neither `since`, `until` nor `season` is sent, a report is "
+        "of this year, or of the years that it compares; `filters` in the answer says which days. "
+        "For all days send it empty: `?since=`.",
+    ),
     "until": (OpenApiTypes.DATE, "Last day that counts."),
     "on": (OpenApiTypes.DATE, "Stock as of the end of this day; now when left out."),
     "known_on": (
@@ -44,6 +55,13 @@ FILTERS = {
 }
 
 
+PAGE = OpenApiParameter(
+    "page",
+    OpenApiTypes.INT,
+    description=f"Which {ROWS_A_PAGE} rows of the report, from 1 on; the first when left out.",
+)
+
+
 class ReportColumnSerializer(serializers.Serializer):
     name = serializers.CharField()
     # The metaclass takes fields out of the class, so they may be called as attributes of it.
@@ -56,7 +74,8 @@ class ReportSerializer(serializers.Serializer):
 
     Cents, grams, pieces, days and counts are whole numbers; percentages and prices by weight,
     of `weight_unit`, are decimals in text; null is a figure that is not known, in a
-    total one that does not add up.
+    total one that does not add up. The total is that of all `count` rows; `rows` are those of one
+    page, and `next` is the address of the page after it, null after the last.
     """
 
     slug = serializers.CharField()
@@ -66,6 +85,8 @@ class ReportSerializer(serializers.Serializer):
     currency = serializers.CharField()
     weight_unit = serializers.CharField()
     columns = ReportColumnSerializer(many=True)
+    count = serializers.IntegerField()
+    next = serializers.URLField(allow_null=True)
     rows = serializers.ListField(child=serializers.DictField())
     total = serializers.DictField()
 
@@ -92,7 +113,7 @@ class ReportListView(ApiView):
                 "slug": slug,
                 "title": report.title,
                 "definition": report.definition,
-                "filters": list(report.form().fields),
+                "filters": list(report.form.names()),
                 "url": reverse("api:report", args=[slug], request=request),
             }
             for slug, report in REPORTS.items()
@@ -109,14 +130,29 @@ class OneReportView(ApiView):
     def parameters(self, method: str) -> dict[str, bool]:
         known = super().parameters(method)
         report = REPORTS.get(self.kwargs["slug"])
-        own = known if report is None else {*report.form.base_fields, "sort"}
+        own = known if report is None else {*report.form.base_fields, "sort", "page"}
         return {name: may_repeat for name, may_repeat in known.items() if name in own}
+
+
+def _page(request: Request, count: int) -> int:
+    """Return which page of so many rows is asked for; raises `ValidationError`."""
+    asked = request.query_params.get("page", "1")
+    pages = max(1, -(-count // ROWS_A_PAGE))
+    number = row_key(asked)
+    if not 1 <= number <= pages:
+        said = _("Enter a page from 1 to %(pages)s.") % {"pages": pages}
+        raise ValidationError({"page": [said]})
+    return number
 
 
 class ReportView(OneReportView):
     @extend_schema(
         parameters=[
-            OpenApiParameter(name, kind, description=says) for name, (kind, says) in FILTERS.items()
+            PAGE,
+            *(
+                OpenApiParameter(name, kind, description=says)
+                for name, (kind, says) in FILTERS.items()
+            ),
         ],
         responses={
             200: ReportSerializer,
@@ -126,7 +162,10 @@ class ReportView(OneReportView):
     def get(self, request, slug: str):
         """Return one report; a filter that it does not have is refused."""
         made = _made(request, slug)
-        report = made.report
+        report, count = made.report, len(made.order)
+        page = _page(request, count)
+        first, after = (page - 1) * ROWS_A_PAGE, page * ROWS_A_PAGE
+        address = request.build_absolute_uri()
         answer = {
             "slug": report.slug,
             "title": report.title,
@@ -135,7 +174,9 @@ class ReportView(OneReportView):
             "currency": conventions.current().currency,
             "weight_unit": conventions.current().weight_unit,
             "columns": made.columns,
-            "rows": [_plain(row) for row in made.sorted_rows],
+            "count": count,
+            "next": replace_query_param(address, "page", page + 1) if after < count else None,
+            "rows": [_plain(row) for row in made.rows_at(made.order[first:after])],
             "total": _plain(made.total),
         }
         return Response(ReportSerializer(answer).data)
@@ -154,8 +195,8 @@ class ReportCsvView(OneReportView):
     def get(self, request, slug: str):
         """Return one report as CSV, with commas and decimal points, the total in the last line."""
         made = _made(request, slug)
-        return HttpResponse(
-            exports.csv_file(made, for_program=True),
+        return StreamingHttpResponse(
+            exports.csv_chunks(made, for_program=True),
             content_type="text/csv; charset=utf-8",
             headers={"Content-Disposition": f'attachment; filename="{slug}.csv"'},
         )

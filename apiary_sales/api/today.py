@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.accounts import roles
-from apiary_sales.api.bottling import RunSerializer
+from apiary_sales.api.bottling import RunSerializer, note_runs
 from apiary_sales.api.bottling_days import BottlingDaySerializer
 from apiary_sales.api.cleaning import CleaningStandingSerializer
 from apiary_sales.api.honey_in_hand import HoneyTotalSerializer, MoistureWarningSerializer
@@ -214,6 +214,8 @@ def _stand(person: Any) -> dict[str, Any]:
 
 def _house(person: Any) -> dict[str, Any]:
     found = house_today.today(person)
+    last_runs = [run for run, _made in found.runs]
+    note_runs(last_runs)
     return {
         "honey": found.in_hand.total,
         "honey_in_tanks": found.in_hand.in_tanks,
@@ -222,7 +224,7 @@ def _house(person: Any) -> dict[str, Any]:
         "orders_to_fill": found.to_fill,
         "orders_to_fill_count": found.to_fill_count,
         "owing": found.owing,
-        "last_runs": [run for run, _made in found.runs],
+        "last_runs": last_runs,
         "needs_a_person": {
             "backups": backup_state.of_house() if person.has_perm(KEEP_HOUSE) else None,
             "held_goods": found.held_goods,

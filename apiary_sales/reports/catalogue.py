@@ -184,7 +184,11 @@ def _url(name: str, key: str) -> str:
 
 
 def _query(wanted: Mapping[str, str | None]) -> str:
-    said = {name: value for name, value in wanted.items() if value}
+    said = {
+        name: value
+        for name, value in wanted.items()
+        if value or (name in forms.ALL_DAYS and value is not None)
+    }
     return f"?{urlencode(said)}" if said else ""
 
 
@@ -237,7 +241,7 @@ def _month_lines(address: Address, year: int, month: int, **more: str) -> str:
     """Return the address of the sales of a month, within the days asked for."""
     first = date(year, month, 1)
     last = month_end(first)
-    since = max(first, date.fromisoformat(address.get("since", first.isoformat())))
+    since = max(first, date.fromisoformat(address.get("since") or first.isoformat()))
     until = min(last, date.fromisoformat(address.get("until", last.isoformat())))
     return lines_url(address, since=since.isoformat(), until=until.isoformat(), **more)
 
@@ -438,7 +442,7 @@ SALES_BY_MONTH = Report(
             "Months without sales are shown too, from the first month with sales to this month."
         ),
     ),
-    form=forms.SalesForm,
+    form=forms.MonthsForm,
     frame=sales.by_month,
     columns=_fixed(Column("month", gettext_lazy("Month"), Unit.MONTH), *SOLD),
     picture=Picture("columns", gettext_lazy("Sales by month"), ("amount_cents",)),
@@ -452,7 +456,7 @@ SALES_BY_SEASON = Report(
     sentence=gettext_lazy("What the honey of each season brought in, whenever it was sold."),
     subject=SALES,
     definition=(WHAT_SEASONS_ARE, *MARGIN_DEFINITION, WHAT_CHARGES_COST),
-    form=forms.SalesForm,
+    form=forms.BySeasonForm,
     frame=sales.by_season,
     columns=_fixed(
         Column("season", gettext_lazy("Season"), Unit.YEAR, says_unknown=gettext_lazy("none")),

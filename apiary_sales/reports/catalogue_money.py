@@ -19,6 +19,7 @@ from apiary_sales.orders.models import Order
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.reports import forms_money as forms
 from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
+from apiary_sales.reports.forms import ALL_DAYS
 from apiary_sales.reports.frames import cash, sales, selling_cost, to_come
 from apiary_sales.reports.frames.make import total
 from apiary_sales.reports.report import FilteredReport, Picture, Report
@@ -54,7 +55,7 @@ def _cents(name: str, label: Any, **options: Any) -> Column:
 
 
 def _with(address: str, asked: Mapping[str, str]) -> str:
-    wanted = {name: value for name, value in asked.items() if value}
+    wanted = {name: value for name, value in asked.items() if value or name in ALL_DAYS}
     return f"{address}?{urlencode(wanted)}" if wanted else address
 
 

@@ -5,19 +5,29 @@ it is a text cell marked as quoted.
 """
 
 from collections.abc import Callable, Iterator
+from itertools import chain, islice
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from apiary_sales.reports.columns import Column
 from apiary_sales.reports.report import FilteredReport
-from inventory.shared.csv_files import csv_bytes
+from inventory.shared.csv_files import csv_lines
+
+LINES_A_CHUNK = 500
 
 
 def csv_file(made: FilteredReport, *, for_program: bool = False) -> bytes:
     """Return a report as CSV in UTF-8, with the mark by which spreadsheets know it."""
+    return b"".join(csv_chunks(made, for_program=for_program))
+
+
+def csv_chunks(made: FilteredReport, *, for_program: bool = False) -> Iterator[bytes]:
+    """Yield the same some lines at a time, so that a long file is never in memory as a whole."""
     headings = [heading for heading, _figure, _format in headings_of(made)]
-    return csv_bytes([headings, *rows_of(made)], for_program=for_program)
+    lines = csv_lines(chain([headings], rows_of(made)), for_program=for_program)
+    while chunk := "".join(islice(lines, LINES_A_CHUNK)):
+        yield chunk.encode()
 
 
 def headings_of(made: FilteredReport) -> Iterator[tuple[str, Callable[[Any], Any], str]]:
@@ -33,9 +43,9 @@ def rows_of(made: FilteredReport) -> Iterator[list[Any]]:
         for column in made.columns
         for _heading, figure, _format in column.exports()
     ]
-    for row in made.sorted_rows:
+    for row in made.each_row():
         yield [write(row[name]) for name, write in figures]
-    if made.rows:
+    if len(made.frame):
         yield [_("Total"), *(write(made.total[name]) for name, write in figures[1:])]
 
 

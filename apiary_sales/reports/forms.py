@@ -1,11 +1,12 @@
 """The filters of reports, as forms whose fields are the names in the address."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from datetime import date
 from typing import Any, ClassVar, cast
 
 from django import forms
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -24,6 +25,9 @@ from inventory.shared.forms.fields import DayField, WholeNumberField
 from inventory.stock.models import Item, Lot, Place
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
+DAYS = ("since", "until")
+# What an address says to ask for all days, since one that says nothing of days asks for this year.
+ALL_DAYS = {"since": ""}
 
 
 class FilterDayField(DayField):
@@ -60,9 +64,33 @@ class ChosenField(forms.ChoiceField):
 
 
 class FilterForm(HouseForm):
-    """Filters read from an address; `asked()` gives them as the frame wants them."""
+    """Filters read from an address; `asked()` gives them as the frame wants them.
+
+    An address that names neither days nor a season asks for the days that `opening_days` returns:
+    this year. One with empty days, `since=&until=`, asks for all.
+    """
 
     makes: ClassVar[type]
+
+    def __init__(self, data: Mapping[str, Any] | None = None, **options: Any) -> None:
+        asks = data is None or bool({*DAYS} & {*data} or data.get("season"))
+        self.is_opening = not asks and {*DAYS} <= {*self.base_fields}
+        if data is not None and self.is_opening:
+            opening = zip(DAYS, self.opening_days(data), strict=True)
+            days = {name: day.isoformat() if day else "" for name, day in opening}
+            data = {**{name: data[name] for name in data}, **days}
+        super().__init__(data, **options)
+
+    @classmethod
+    def names(cls) -> list[str]:
+        """Return the names of the filters in their order; nothing is read for it."""
+        first = [name for name in cls.field_order or () if name in cls.base_fields]
+        return [*first, *(name for name in cls.base_fields if name not in first)]
+
+    def opening_days(self, data: Mapping[str, Any]) -> tuple[date | None, date | None]:
+        """Return the first and the last day that are looked at where nobody asked for days."""
+        today = timezone.localdate()
+        return date(today.year, 1, 1), today
 
     def asked(self) -> Any:
         """Return the filters of a valid form; raise `KeyError` for others."""
@@ -76,11 +104,13 @@ class FilterForm(HouseForm):
 
     def in_address(self) -> dict[str, str]:
         """Return what the address has to say to ask for the same again."""
-        return {
+        said = {
             name: value.isoformat() if isinstance(value, date) else str(value)
             for name, value in self.cleaned_data.items()
             if value not in ("", None)
         }
+        is_all_days = {*DAYS} <= {*self.fields} and not {*DAYS, "season"} & {*said}
+        return {**said, **ALL_DAYS} if is_all_days else said
 
     def set_choices(self, name: str, choices: Iterable[tuple[Any, Any]]) -> None:
         """Let one of the lists offer these, or all."""
@@ -125,6 +155,12 @@ class FilterForm(HouseForm):
 def _choices(field: forms.ChoiceField) -> list[tuple[Any, Any]]:
     """Return what a list offers; none of the lists here is parted into groups."""
     return cast("list[tuple[Any, Any]]", list(cast("Iterable[Any]", field.choices)))
+
+
+def this_year_and_last() -> tuple[date, date]:
+    """Return the days of a report of months, each of which is compared with the year before."""
+    today = timezone.localdate()
+    return date(today.year - 1, 1, 1), today
 
 
 def _all_or(choices: Iterable[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
@@ -193,7 +229,8 @@ class SalesForm(FilterForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.set_choices("season", [*seasons(), (sales.NONE, _("without a season"))])
+        if "season" in self.fields:
+            self.set_choices("season", self.seasons_offered())
         _offer_goods(self)
         varieties = [(str(pk), name) for pk, name in Variety.objects.values_list("pk", "name")]
         self.set_choices("variety", [*varieties, (sales.NONE, _("without a variety"))])
@@ -202,16 +239,21 @@ class SalesForm(FilterForm):
         self.set_choices("channel", Order.Channel.choices)
         self.set_choices("customer", [(sales.NONE, _("buyers at the stand")), *_customers()])
 
+    def seasons_offered(self) -> list[tuple[str, str]]:
+        return [*seasons(), (sales.NONE, _("without a season"))]
+
 
 class HoneySalesForm(SalesForm):
     """Which sales of honey, for margins: charges have no cost of their own."""
+
+    def seasons_offered(self) -> list[tuple[str, str]]:
+        return seasons()
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         wanted = (sales.HONEY, sales.PACKED, sales.BULK)
         goods = cast(forms.ChoiceField, self.fields["goods"])
         goods.choices = [choice for choice in _choices(goods) if choice[0] in wanted]
-        self.set_choices("season", seasons())
 
 
 class MarginForm(HoneySalesForm):
@@ -235,9 +277,33 @@ def measure_field() -> ChosenField:
     )
 
 
+class MonthsForm(SalesForm):
+    """Which sales, month by month."""
+
+    def opening_days(self, data: Mapping[str, Any]) -> tuple[date | None, date | None]:
+        return this_year_and_last()
+
+
+class BySeasonForm(SalesForm):
+    """Which sales, season by season: those of the years in which the newest seasons are sold."""
+
+    def opening_days(self, data: Mapping[str, Any]) -> tuple[date | None, date | None]:
+        return _first_of_seasons(sales.SEASONS_SHOWN), None
+
+
+def _first_of_seasons(count: int) -> date:
+    """Return the first day on which honey of the newest seasons can have been sold.
+
+    Before the harvest the newest season is that of the last year.
+    """
+    return date(timezone.localdate().year - count, 1, 1)
+
+
 class SeasonsForm(HoneySalesForm):
     """Which seasons to lay side by side, and by what."""
 
+    # The columns are the seasons.
+    season = None
     measure = measure_field()
     seasons = forms.TypedChoiceField(
         label=gettext_lazy("How many seasons"),
@@ -251,9 +317,12 @@ class SeasonsForm(HoneySalesForm):
         error_messages={"invalid_choice": gettext_lazy("Choose from 2 to 7 seasons.")},
     )
 
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        del self.fields["season"]
+    def opening_days(self, data: Mapping[str, Any]) -> tuple[date | None, date | None]:
+        asked = str(data.get("seasons", ""))
+        offered = dict(self.base_fields["seasons"].choices)  # type: ignore[attr-defined]
+        return _first_of_seasons(
+            int(asked) if asked in offered and asked else sales.SEASONS_SHOWN
+        ), None
 
 
 class RunsForm(FilterForm):

@@ -1,5 +1,7 @@
 """The filters of the reports on money by month, money to come, and what remains after selling."""
 
+from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from django.utils.formats import date_format
@@ -8,7 +10,12 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
-from apiary_sales.reports.forms import ChosenField, FilterDayField, FilterForm
+from apiary_sales.reports.forms import (
+    ChosenField,
+    FilterDayField,
+    FilterForm,
+    this_year_and_last,
+)
 from apiary_sales.reports.frames.cash import CashFilters
 from apiary_sales.reports.frames.sales import ALL, NONE, SalesFilters
 from apiary_sales.reports.frames.to_come import ComingFilters
@@ -22,6 +29,9 @@ class CashForm(FilterForm):
 
     since = FilterDayField(label=gettext_lazy("From the month of"))
     until = FilterDayField(label=gettext_lazy("Up to the month of"))
+
+    def opening_days(self, data: Mapping[str, Any]) -> tuple[date | None, date | None]:
+        return this_year_and_last()
 
     def asked(self) -> CashFilters:
         """Return the first day of the first month and the last day of the last one."""
@@ -48,6 +58,10 @@ class ComingForm(FilterForm):
 
     since = FilterDayField(label=gettext_lazy("From"))
     until = FilterDayField(label=gettext_lazy("Up to"))
+
+    def opening_days(self, data: Mapping[str, Any]) -> tuple[date | None, date | None]:
+        """Return no days: what is to come is not of this year alone."""
+        return None, None
 
 
 class SellingForm(FilterForm):

@@ -71,7 +71,7 @@ def write_report(
         work.advance(0, total=STEPS, message=_("Reading the books"))
         made = FilteredReport(report, form, query.get("sort", ""))
         work.advance(1, total=STEPS, message=_("Putting it in rows"))
-        made.sorted_rows  # noqa: B018
+        made.order  # noqa: B018
         work.advance(2, total=STEPS, message=_("Writing the file"))
         work.result_url = work_files.keep(work.work, f"report.{ending}", write(made))
         work.message = ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -23,6 +23,9 @@ from inventory.shared.paging import ROWS_A_PAGE
 
 if TYPE_CHECKING:
     import pandas as pd
+
+# So many rows of a long file are in memory at a time, beside the frame.
+ROWS_AT_ONCE = 1000
 
 
 @dataclass(frozen=True)
@@ -132,10 +135,17 @@ class FilteredReport:
     def headings(self) -> list[Heading]:
         return [self._heading(column) for column in self.columns_shown]
 
-    @cached_property
-    def sorted_rows(self) -> list[dict[str, Any]]:
-        """The figures of each row by column, in the order of the table."""
-        return [self.rows[at] for at in self.order]
+    def each_row(self) -> Iterator[dict[str, Any]]:
+        """Yield the figures of each row by column, in the order of the table, some at a time."""
+        for first in range(0, len(self.order), ROWS_AT_ONCE):
+            yield from self.rows_at(self.order[first : first + ROWS_AT_ONCE])
+
+    def rows_at(self, places: Sequence[int]) -> list[dict[str, Any]]:
+        """Return the figures of rows by column, by their places in the frame."""
+        return [
+            {column.name: column.value(record) for column in self.columns}
+            for record in self.frame.iloc[list(places)].to_dict("records")
+        ]
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:

@@ -1,12 +1,13 @@
 """Pages and files of the reports."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Page
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -61,12 +62,12 @@ def report(request: HttpRequest, slug: str) -> HttpResponse:
 
 
 @sees_money
-def csv_file(request: HttpRequest, slug: str) -> HttpResponse:
-    return _file(request, slug, "csv", "text/csv; charset=utf-8", exports.csv_file)
+def csv_file(request: HttpRequest, slug: str) -> HttpResponseBase:
+    return _file(request, slug, "csv", "text/csv; charset=utf-8", exports.csv_chunks)
 
 
 @sees_money
-def xlsx_file(request: HttpRequest, slug: str) -> HttpResponse:
+def xlsx_file(request: HttpRequest, slug: str) -> HttpResponseBase:
     from apiary_sales.reports import workbook
 
     return _file(request, slug, "xlsx", XLSX, workbook.xlsx_file)
@@ -128,16 +129,18 @@ def _file(
     slug: str,
     ending: str,
     content_type: str,
-    write: Callable[[FilteredReport], bytes],
-) -> HttpResponse:
+    write: Callable[[FilteredReport], bytes | Iterator[bytes]],
+) -> HttpResponseBase:
     asked = _report(slug)
     form = asked.form(request.GET)
     if not form.is_valid():
         # The page says in words what is wrong with the address.
         return report(request, slug)
     name = "-".join([slug, *_days_in_name(form)])
-    return HttpResponse(
-        write(FilteredReport(asked, form, request.GET.get("sort", ""))),
+    content = write(FilteredReport(asked, form, request.GET.get("sort", "")))
+    answer = HttpResponse if isinstance(content, bytes) else StreamingHttpResponse
+    return answer(
+        content,
         content_type=content_type,
         headers={"Content-Disposition": f'attachment; filename="{name}.{ending}"'},
     )

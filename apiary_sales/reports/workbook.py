@@ -36,7 +36,7 @@ def xlsx_file(made: FilteredReport) -> bytes:
             zip(row, headings, strict=True), start=1
         ):
             _write(sheet.cell(row_number, number), value, style)
-    if made.rows:
+    if len(made.frame):
         for cell in sheet[sheet.max_row]:
             cell.font = Font(bold=True)
     sheet.freeze_panes = "B2"

@@ -33,6 +33,8 @@ class YearsForm(HoneySalesForm):
 
     makes = YearFilters
 
+    # The columns are the years.
+    since = None
     measure = measure_field()
     years = forms.TypedChoiceField(
         label=gettext_lazy("How many years"),
@@ -42,10 +44,6 @@ class YearsForm(HoneySalesForm):
         choices=[("", str(YEARS_SHOWN)), ("2", "2"), ("4", "4")],
         error_messages={"invalid_choice": gettext_lazy("Choose from 2 to 4 years.")},
     )
-
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        del self.fields["since"]
 
     def in_words(self) -> list[str]:
         until = self.cleaned_data.get("until")

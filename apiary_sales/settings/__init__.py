@@ -238,6 +238,7 @@ LOGIN_REDIRECT_URL = "web:today"
 LOGOUT_REDIRECT_URL = "accounts:signed_out"
 AUTHENTICATION_BACKENDS = [
     "apiary_sales.accounts.locks.LockBackend",
+    "apiary_sales.accounts.permissions.RoleBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
 # The first hashes new passwords. As long as a try takes on a processor, and as little memory.

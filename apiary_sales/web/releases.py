@@ -22,6 +22,11 @@ RELEASES = (
                 "longer after years of work. The database counts its tables every night."
             ),
             _(
+                "A report opens on this year, or on the years that it compares, says so, and "
+                "offers all days. In the API it does so too: send “since=” for all days. Its rows "
+                "come a thousand at a time, with the address of the next ones."
+            ),
+            _(
                 "Papers, plans and reports wait for each other in a queue of their own: fifty "
                 "papers at once no longer keep everybody waiting."
             ),

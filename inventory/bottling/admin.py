@@ -59,7 +59,7 @@ class PartReceiptAdmin(ReadOnlyAdmin):
 @admin.register(models.GoodsReceipt)
 class GoodsReceiptAdmin(ReadOnlyAdmin):
     list_display = ["product", "lot", "quantity", "cost_cents", "supplier", "received_on"]
-    list_select_related = ["product", "lot"]
+    list_select_related = ["product", "lot", "supplier"]
 
 
 @admin.register(models.ReceiptCorrection)

@@ -9,6 +9,7 @@ from django.utils import timezone
 from apiary_sales.billing import drawers, takings
 from apiary_sales.billing.models import Invoice, Payment, StandSale
 from apiary_sales.billing.queries import books, stand_catalogue
+from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.billing.services import stand_pickups
 from apiary_sales.billing.services.stand_money import PaymentMade
@@ -33,6 +34,10 @@ from tests.billing.conftest import errors_in, filled_in, jars, order_of, pay, qu
 pytestmark = pytest.mark.django_db
 
 EXACT = [PaymentMade("card")]
+
+
+def catalogue_at(place):
+    return stand_catalogue.catalogue(stand_queries.offer([place], timezone.localdate()), [])
 
 
 @pytest.fixture
@@ -411,7 +416,7 @@ def test_only_what_was_paid_at_the_stand_is_in_its_takings(
     pay(shop, 1_000, method="cash", allocations={sale.receipt: 1_000})
 
     found = takings.takings(StandSale.objects.all())
-    there_today = stand_catalogue.catalogue([stand], [])["places"][0]["today"]
+    there_today = catalogue_at(stand)["places"][0]["today"]
 
     assert [(row.name, row.cents) for row in found.by_method] == [("cash", 400)]
     assert found.cents == 2_400
@@ -440,7 +445,7 @@ def test_the_catalogue_says_what_is_to_pay_and_where(at_stand, neighbour, honey_
     away.channel = Order.Channel.BULK
     away.save()
 
-    [row] = stand_catalogue.catalogue([stand], [])["pickups"]
+    [row] = catalogue_at(stand)["pickups"]
 
     assert row == {
         "order": order.number,
@@ -458,7 +463,7 @@ def test_a_buyer_with_a_certificate_pays_no_tax(at_stand, neighbour, honey_tax, 
     builders.certificate(neighbour)
     order = order_of(neighbour, jars(at_stand, 4), fill=False)
 
-    [row] = stand_catalogue.catalogue([stand], [])["pickups"]
+    [row] = catalogue_at(stand)["pickups"]
     shown = stand_pickups.bill(
         order=order, place=stand, quantities={line_of(order, at_stand).pk: 4}
     )

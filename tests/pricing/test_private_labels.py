@@ -123,7 +123,7 @@ def test_the_stand_and_the_order_form_of_others_do_not_list_it(client, own_label
     client.force_login(builders.person("office"))
     url = reverse("orders:order_create")
 
-    at_stand = stand_queries.products(place, timezone.localdate())
+    at_stand = stand_queries.offer([place], timezone.localdate()).at(place)
     forms = {
         customer: client.get(url, {"customer": customer.pk}).context["form"]
         for customer in (owner, builders.customer("Corner Grocery"))

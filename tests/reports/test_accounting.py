@@ -115,7 +115,7 @@ def test_a_write_off_that_lowers_the_tax_is_in_the_list_of_taxes(office, billed)
 
 @pytest.mark.parametrize("slug", BOOKS)
 def test_each_list_is_downloaded_as_csv_and_xlsx_with_its_total(office, billed, slug):
-    text = office.get(f"/reports/{slug}.csv").content.decode("utf-8-sig")
+    text = office.get(f"/reports/{slug}.csv").getvalue().decode("utf-8-sig")
     book = load_workbook(io.BytesIO(office.get(f"/reports/{slug}.xlsx").content)).active
     api = office.get(f"/api/v1/reports/{slug}.csv")
 
@@ -126,7 +126,7 @@ def test_each_list_is_downloaded_as_csv_and_xlsx_with_its_total(office, billed, 
     assert sum(figures[:-1]) == figures[-1]
     assert [cell.value for cell in book[1]] == rows[0]
     assert Decimal(str(book.cell(book.max_row, heading + 1).value)) == figures[-1]
-    assert api.content.decode("utf-8-sig") == text
+    assert api.getvalue().decode("utf-8-sig") == text
 
 
 def test_stock_without_a_cost_is_counted_apart_and_said(office, billed):

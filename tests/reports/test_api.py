@@ -97,6 +97,33 @@ def test_the_api_gives_what_the_page_shows(ask, client, billed, slug):
             assert answer["total"][column.name] == (sum(known) if known else None)
 
 
+def test_a_report_is_of_this_year_and_says_so_unless_all_days_are_asked_for(ask, house):
+    """Today is November 20, 2026."""
+    assert ask("sale-lines/").json()["filters"] == {"since": "2026-01-01", "until": "2026-11-20"}
+    assert ask("sale-lines/?since=").json()["filters"] == {"since": ""}
+    assert ask("year-on-year/").json()["filters"] == {}
+
+
+def test_the_rows_of_a_long_report_come_page_by_page_and_the_total_is_of_all(
+    ask, house, monkeypatch
+):
+    monkeypatch.setattr("apiary_sales.api.reports.ROWS_A_PAGE", 3)
+
+    first = ask("sale-lines/?since=").json()
+    second = ask(first["next"].partition("/reports/")[2]).json()
+
+    # 80.00 + 150.00, 204.00 and 1,398.28 of four lines.
+    assert [len(answer["rows"]) for answer in (first, second)] == [3, 1]
+    assert first["count"] == second["count"] == 4
+    assert second["next"] is None
+    assert first["total"]["amount_cents"] == second["total"]["amount_cents"] == 183_228
+    together = [row["amount_cents"] for row in first["rows"] + second["rows"]]
+    assert together == [8_000, 15_000, 20_400, 139_828]
+    refused = ask("sale-lines/?page=3")
+    assert refused.status_code == 400
+    assert refused.json()["errors"][0]["field"] == "page"
+
+
 def test_a_filter_of_other_reports_is_refused(ask, house):
     answer = ask("stock-value/?customer=none")
 

@@ -180,7 +180,7 @@ def test_every_report_can_be_downloaded_both_ways(house, client):
         assert as_csv.headers["Content-Type"] == "text/csv; charset=utf-8"
         assert as_csv.headers["Content-Disposition"] == f'attachment; filename="{slug}.csv"'
         sheet = openpyxl.load_workbook(io.BytesIO(as_xlsx.content)).active
-        in_csv = list(csv.reader(io.StringIO(as_csv.content.decode("utf-8-sig"), newline="")))
+        in_csv = list(csv.reader(io.StringIO(as_csv.getvalue().decode("utf-8-sig"), newline="")))
         assert [cell.value for cell in sheet[1]] == in_csv[0]
         assert sheet.max_row == len(in_csv)
 

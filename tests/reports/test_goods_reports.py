@@ -115,9 +115,11 @@ def test_goods_sold_by_weight_are_counted_in_pounds_and_are_of_no_season(client,
 
     found = sales.by_product(SalesFilters(goods=sales.GOODS))
     by_season = sales.by_season(SalesFilters(goods=sales.ALL))
-    csv = client.get(
-        reverse("reports:report_csv", args=["sales-by-product"]), {"goods": "goods"}
-    ).content.decode()
+    csv = (
+        client.get(reverse("reports:report_csv", args=["sales-by-product"]), {"goods": "goods"})
+        .getvalue()
+        .decode()
+    )
 
     assert rows(found, "product", "goods_grams")[-1] == ("Wax", 907)
     of_none = by_season[by_season["season"].isna()]

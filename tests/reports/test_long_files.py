@@ -46,6 +46,6 @@ def test_the_file_is_the_one_that_is_written_at_once(
     assert file["Content-Disposition"].startswith("attachment")
     # A workbook says when it was written, so that two are alike but for that.
     if ending == "csv":
-        assert file.content == at_once.content
+        assert file.content == at_once.getvalue()
     else:
         assert file.content[:2] == b"PK"

@@ -252,7 +252,7 @@ def test_a_year_before_has_a_total_only_where_each_month_of_it_is_known(office, 
     """The 200.00 of November 2025 stand beside that of one month alone, not of all fourteen."""
 
     def before(address):
-        names, *_months, sums = csv.reader(office.get(address).text.splitlines())
+        names, *_months, sums = csv.reader(office.get(address).getvalue().decode().splitlines())
         return sums[names.index("Received a year before, USD")]
 
     assert before("/reports/money-by-month.csv") == ""

@@ -158,8 +158,37 @@ def test_a_long_table_has_pages_and_its_total_is_of_all_rows(office, house, monk
     assert second.column("Sales") == ["$204.00", "$1,398.28", "$1,832.28"]
     assert second.rows[-1][0].strip() == "Total of all 4 rows"
     assert len(all_rows.rows) == len(second.rows) + 2
-    csv = office.get("/reports/sale-lines.csv?page=2").content.decode("utf-8-sig")
+    csv = office.get("/reports/sale-lines.csv?page=2").getvalue().decode("utf-8-sig")
     assert len(csv.splitlines()) == 6
+
+
+def test_a_report_opens_on_this_year_says_so_and_offers_all_days(office, house):
+    """Today is November 20, 2026: 2 jars of the year before count only where all days do."""
+    made.order(house.shop, "shop", made.jars(house.pounds, 2, "9.00"), on=date(2025, 11, 20))
+
+    opened = html_of(office, "sales-by-product")
+    of_all_days = html_of(office, "sales-by-product", since="", until="")
+
+    assert "Jan 1, 2026 to Nov 20, 2026" in opened
+    assert 'href="?since=&amp;until="' in opened
+    assert "All days" in of_all_days
+    assert Table(opened).column("Jars")[0] == "34 pc"
+    assert Table(of_all_days).column("Jars")[0] == "36 pc"
+    # The rows behind those of all days are of all days too.
+    assert "/reports/sale-lines/?since=&amp;product=one-pound" in of_all_days
+
+
+def test_days_or_a_season_that_are_asked_for_stay_as_they_are(office, house):
+    asked = {
+        "since=2025-03-01": (date(2025, 3, 1), None),
+        "until=2025-03-01": (None, date(2025, 3, 1)),
+        "season=2025": (None, None),
+        "size=one-pound": (date(2026, 1, 1), date(2026, 11, 20)),
+    }
+
+    for query, days in asked.items():
+        filters = office.get(f"/reports/sale-lines/?{query}").context["form"].asked()
+        assert (filters.since, filters.until) == days
 
 
 def test_a_month_that_is_not_over_says_so_and_is_compared_by_the_same_days(office, house):
@@ -521,7 +550,7 @@ def test_a_column_that_is_not_there_leaves_the_usual_order(office, house):
 
 def test_files_come_in_the_order_of_the_table(office, house):
     asked = {"sort": "-amount_cents"}
-    csv = office.get("/reports/sales-by-product.csv", asked).content.decode("utf-8-sig")
+    csv = office.get("/reports/sales-by-product.csv", asked).getvalue().decode("utf-8-sig")
     table = Table(html_of(office, "sales-by-product", **asked))
 
     assert [line.split(",")[0] for line in csv.splitlines()[1:]] == [

@@ -106,7 +106,7 @@ def test_a_margin_says_how_much_has_no_cost_and_opens_it_line_by_line(client, bl
 
     sentence = "$39.00 of $104.00 sold (37.5 %) has no cost yet and is not in this margin."
     assert sentence in page
-    assert "/reports/sale-lines/?cost=none" in page
+    assert "/reports/sale-lines/?since=2026-01-01&amp;until=2026-11-20&amp;cost=none" in page
     assert sentence in client.get("/reports/season-against-season/?measure=margin_cents").text
     assert "has no cost yet" not in client.get("/reports/sales-by-product/").text
     lines = client.get("/reports/sale-lines/?cost=none").text

@@ -81,7 +81,7 @@ def today(user: User | AnonymousUser) -> Today:
         to_fill_count=len(to_fill or ()),
         missing=[row for row in to_fill or () if row.missing],
         owing=money.owing(day) if user.has_perm("billing.view_money") else None,
-        runs=runs.overview().recent[:ROWS_MAX],
+        runs=runs.recent(ROWS_MAX),
         held_goods=held_goods.in_stores(),
         shortages=shortages.open_rows() if any(map(user.has_perm, SETTLES)) else [],
         cleaning=cleaning.to_do() if user.has_perm("inventory.record_cleaning") else None,

@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 from decimal import Decimal
 from fractions import Fraction
 
-from django.db.models import F, Prefetch, QuerySet, Sum
+from django.db.models import F, Prefetch, Q, QuerySet, Sum
 from django.utils import timezone
 from django.utils.formats import date_format
 
@@ -152,10 +152,13 @@ def to_come() -> QuerySet[MarketDay]:
 
 def past() -> list[MarketResult]:
     """Return the results of the days that are over, latest first, in so many queries always."""
+    return results(_over())
+
+
+def _over() -> QuerySet[MarketDay]:
     today = timezone.localdate()
     over = market_days().filter(cancelled_at=None, day__lte=today)
-    over = over.exclude(unloaded_at=None, closed_at=None)
-    return results(over)
+    return over.exclude(unloaded_at=None, closed_at=None)
 
 
 def by_market(found: Iterable[MarketResult]) -> list[MarketHistory]:
@@ -170,6 +173,22 @@ def result(market_day: MarketDay) -> MarketResult:
     """Return what one market day brought."""
     [found] = results(market_days().filter(pk=market_day.pk))
     return found
+
+
+def with_its_market(pk: int) -> tuple[MarketResult, list[MarketResult]] | None:
+    """Return what a day brought, and the other days of its market that are over, latest first.
+
+    None where there is no such day. In so many queries as one day takes.
+    """
+    over = _over().order_by().values("pk")
+    shown = list(market_days().filter(Q(pk=pk) | Q(pk__in=over)))
+    day = next((each for each in shown if each.pk == pk), None)
+    if day is None:
+        return None
+    market = day.market.casefold()
+    others = [each for each in shown if each != day and each.market.casefold() == market]
+    result, *of_others = results([day, *others])
+    return result, of_others
 
 
 def results(found: Iterable[MarketDay]) -> list[MarketResult]:

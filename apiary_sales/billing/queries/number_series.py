@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from django.db.models import F, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -21,16 +22,7 @@ class NumberSeries:
 
 def number_series() -> list[NumberSeries]:
     """Return the series of this year of papers that customers and the office see."""
-    year = timezone.localdate().year
-    short = f"{year % 100:02d}"
-    names = {
-        f"invoice {series.INVOICES}{short}": _("Invoices"),
-        f"invoice {series.RECEIPTS}{short}": _("Stand receipts"),
-        f"invoice {series.CREDIT_NOTES}{short}": _("Credit notes"),
-        f"order-{year}": _("Orders and quotes"),
-        f"run-{year}": _("Bottling runs"),
-        "deposit-slip": _("Deposit slips"),
-    }
+    names = _names()
     found = Counter.objects.in_bulk(list(names))
     return [
         NumberSeries(
@@ -41,3 +33,22 @@ def number_series() -> list[NumberSeries]:
         )
         for counter, name in names.items()
     ]
+
+
+def begun() -> QuerySet[Counter]:
+    """Return the counters of these series that gave a number already."""
+    return Counter.objects.filter(pk__in=list(_names()), last__gte=F("first"))
+
+
+def _names() -> dict[str, str]:
+    """Return the name of each series by its counter."""
+    year = timezone.localdate().year
+    short = f"{year % 100:02d}"
+    return {
+        f"invoice {series.INVOICES}{short}": _("Invoices"),
+        f"invoice {series.RECEIPTS}{short}": _("Stand receipts"),
+        f"invoice {series.CREDIT_NOTES}{short}": _("Credit notes"),
+        f"order-{year}": _("Orders and quotes"),
+        f"run-{year}": _("Bottling runs"),
+        "deposit-slip": _("Deposit slips"),
+    }

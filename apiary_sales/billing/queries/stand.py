@@ -20,6 +20,8 @@ from inventory.shared.models import House
 from inventory.shared.people import Person
 from inventory.stock import own_places
 from inventory.stock.models import Balance, Place
+from inventory.stock.queries import held_goods
+from inventory.stock.queries.held_goods import HeldGoods
 
 TIER = Customer.Tier.STAND
 
@@ -77,24 +79,6 @@ def groups_of_places(places: Collection[Place]) -> dict[int, str]:
     return others | {place.pk: honesty_boxes for place in places if place.pk in boxes}
 
 
-def products(place: Place, on: date) -> list[StandProduct]:
-    """Return the products sold at the stand, in four queries.
-
-    Lots on hold, or still setting, do not count. Buyers at the stand have no name, so private
-    labels are left out.
-    """
-    there = pieces_at(place)
-    own = ProductTax.objects.by_product()
-    return [
-        StandProduct(
-            row.product, free or 0, row, tax.class_of(row.product, own), setting or 0, ready_on
-        )
-        for row in prices.price_list(TIER, on).offered_to(None)
-        if row.base is not None
-        for free, setting, ready_on in [there.get(row.product.item_id, (0, 0, None))]
-    ]
-
-
 @dataclass(frozen=True)
 class PiecesThere:
     """The pieces of one item at one place: free for sale, those still setting with the day the
@@ -138,17 +122,80 @@ def pieces_at(place: Place) -> dict[int, tuple[int | None, int | None, date | No
     }
 
 
-def tax_data(on: date) -> dict[str, Any]:
-    """Return the tax on what products are taxed as, as the page works it out.
+@dataclass(frozen=True)
+class TaxAtStand:
+    """How a sale at the stand is taxed on a day: by the house, by kind of goods, by product."""
 
-    Rates are in ten-thousandths of a percent.
-    """
+    house: House
+    usual: dict[str, tax.Treatment]
+    own: dict[int, ProductTax]
+
+    def class_of(self, product: Product) -> TaxRate.Goods:
+        return tax.class_of(product, self.own)
+
+
+def tax_on(on: date) -> TaxAtStand:
+    """Return how the stand is taxed on a day, in four queries."""
     house = House.current()
     usual = tax.treatments(
         TaxRate.objects.in_force(on),
         GoodsCategory.objects.in_force(on),
         deposits_taxed=house.deposits_taxed,
     )
+    return TaxAtStand(house, usual, ProductTax.objects.by_product())
+
+
+@dataclass(frozen=True)
+class StandOffer:
+    """What is sold on a day at some places, read once for all that shows it.
+
+    Buyers at the stand have no name, so private labels are left out.
+    """
+
+    places: Sequence[Place]
+    on: date
+    priced: list[PricesOfProduct]
+    there: dict[tuple[int, int], PiecesThere]
+    held: list[HeldGoods]
+    tax: TaxAtStand
+
+    def at(self, place: Place) -> list[StandProduct]:
+        """Return the products sold at one of the places; lots on hold, or setting, do not count."""
+        found = []
+        for row in self.priced:
+            pieces = self.there.get((place.pk, row.product.item_id), PiecesThere())
+            found.append(
+                StandProduct(
+                    row.product,
+                    pieces.free or 0,
+                    row,
+                    self.tax.class_of(row.product),
+                    pieces.setting or 0,
+                    pieces.ready_on,
+                )
+            )
+        return found
+
+
+def offer(places: Sequence[Place], on: date) -> StandOffer:
+    """Return what these places sell on a day, in eight queries."""
+    priced = prices.price_list(TIER, on).offered_to(None)
+    return StandOffer(
+        places,
+        on,
+        [row for row in priced if row.base is not None],
+        pieces_there(places, on),
+        held_goods.in_stores(),
+        tax_on(on),
+    )
+
+
+def tax_data(taxed: TaxAtStand) -> dict[str, Any]:
+    """Return the tax on what products are taxed as, as the page works it out.
+
+    Rates are in ten-thousandths of a percent.
+    """
+    house, usual = taxed.house, taxed.usual
     return {
         "rates": {
             goods.value: {

@@ -14,43 +14,35 @@ from django.utils.translation import gettext as _
 from apiary_sales.accounts.queries import Seller
 from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.queries import stand, stand_pickups, stand_takings
-from apiary_sales.billing.queries.stand import PiecesThere
+from apiary_sales.billing.queries.stand import PiecesThere, StandOffer
 from apiary_sales.billing.queries.stand_takings import PlaceTaken
-from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import by_weight
-from apiary_sales.pricing.models import ProductTax, TaxRate
-from apiary_sales.pricing.queries import prices
-from apiary_sales.pricing.rules import tax
+from apiary_sales.pricing.models import TaxRate
 from inventory.shared import conventions, weights
 from inventory.shared.money import with_currency
-from inventory.stock.models import Place
-from inventory.stock.queries import held_goods
 
-TIER = Customer.Tier.STAND
 # What sold most in so many days comes first.
 FAVOURITES = timedelta(days=60)
 # Longer than devices keep what was settled.
 KEPT_ON_DEVICES = timedelta(days=7)
 
 
-def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, Any]:
+def catalogue(offer: StandOffer, sellers: Iterable[Seller]) -> dict[str, Any]:
     """Return places, products with price and stock, sellers, takings and addresses, as JSON.
 
-    In a constant number of queries, for `places`. Nothing in it depends on who is signed in, but
-    for the places. Amounts are whole cents, prices by weight decimals as text.
+    In a constant number of queries. Nothing in it depends on who is signed in, but for the places
+    of the offer. Amounts are whole cents, prices by weight decimals as text.
     """
     now = timezone.now()
-    on = timezone.localdate(now)
-    places = list(places)
+    places, on = offer.places, offer.on
     taken = stand_takings.taken_at(places, on)
     groups = stand.groups_of_places(places)
-    held = held_goods.in_stores()
     return {
         "made_at": now.isoformat(),
         "language": translation.get_language(),
         "money": _money(),
-        "tax": stand.tax_data(on),
+        "tax": stand.tax_data(offer.tax),
         "sellers": [asdict(seller) for seller in sellers],
         "places": [
             {
@@ -61,7 +53,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
                 "held": [
                     _("%(much)s of %(what)s on hold: %(reason)s")
                     % {"much": each.much, "what": each.item, "reason": each.reason}
-                    for each in held
+                    for each in offer.held
                     if each.place == place
                 ],
                 "today": _today(taken[place.pk]),
@@ -70,9 +62,9 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
         ],
         # Of what devices gave to the office: these are among the takings after all.
         "handed_in_booked": _handed_in_booked(on),
-        "products": _products(places, on),
-        "weighed": _weighed(places, on),
-        "pickups": [pickup.as_data() for pickup in stand_pickups.waiting()],
+        "products": _products(offer),
+        "weighed": _weighed(offer),
+        "pickups": [pickup.as_data() for pickup in stand_pickups.waiting(taxed=offer.tax)],
         "urls": {
             "data": reverse("billing:stand_data"),
             "sales": reverse("billing:stand_sales"),
@@ -110,14 +102,10 @@ def _money() -> dict[str, Any]:
     }
 
 
-def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
-    own = ProductTax.objects.by_product()
-    sold = _sold_lately(on)
-    there = stand.pieces_there(places, on)
+def _products(offer: StandOffer) -> list[dict[str, Any]]:
+    sold = _sold_lately(offer.on)
     listed = []
-    for row in prices.price_list(TIER, on).offered_to(None):
-        if row.base is None:
-            continue
+    for row in offer.priced:
         product = row.product
         listed.append(
             {
@@ -128,7 +116,7 @@ def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
                 "variety_id": product.variety_id,
                 "gtin": product.gtin,
                 "per_case": product.pieces_per_case,
-                "taxed_as": tax.class_of(product, own).value,
+                "taxed_as": offer.tax.class_of(product).value,
                 "breaks": [
                     {
                         "pieces": each.min_pieces,
@@ -139,8 +127,8 @@ def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
                 ],
                 "sold": sold.get(product.pk, 0),
                 "at": {
-                    place.code: _at(there.get((place.pk, product.item_id), PiecesThere()))
-                    for place in places
+                    place.code: _at(offer.there.get((place.pk, product.item_id), PiecesThere()))
+                    for place in offer.places
                 },
             }
         )
@@ -178,17 +166,16 @@ def _handed_in_booked(on: date) -> list[str]:
     return list(lately.values_list("key", flat=True))
 
 
-def _weighed(places: list[Place], on: date) -> list[dict[str, Any]]:
+def _weighed(offer: StandOffer) -> list[dict[str, Any]]:
     """Return what can be sold by weight, with the places where it can be."""
-    own = ProductTax.objects.by_product()
     listed = []
-    for offer, where in by_weight.offers_at(places, on):
-        taxed = tax.class_of(offer.product, own) if offer.product else TaxRate.Goods.HONEY
-        price = offer.price_per_pound
+    for each, where in by_weight.offers_at(offer.places, offer.on):
+        taxed = offer.tax.class_of(each.product) if each.product else TaxRate.Goods.HONEY
+        price = each.price_per_pound
         listed.append(
             {
-                "key": offer.key,
-                "name": offer.name,
+                "key": each.key,
+                "name": each.name,
                 # Of a unit of weight of the house, which has so many grams.
                 "price_per_pound": None if price is None else str(price),
                 "unit_grams": str(weights.unit_grams()),

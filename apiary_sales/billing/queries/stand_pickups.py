@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Sum
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
@@ -13,14 +13,14 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Allocation, InvoiceLine, Payment, StandSale
 from apiary_sales.billing.queries import stand
+from apiary_sales.billing.queries.stand import TaxAtStand
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.customers.permissions import VIEW_CUSTOMERS
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from apiary_sales.orders.rules import pickups as rules
-from apiary_sales.pricing.models import GoodsCategory, ProductTax, TaxRate
+from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.rules import tax
 from inventory.shared import words
-from inventory.shared.models import House
 from inventory.shared.money import share_cents
 from inventory.shared.people import Person
 from inventory.stock import own_places
@@ -105,9 +105,13 @@ def to_fetch() -> QuerySet[Order]:
     )
 
 
-def waiting(text: str = "") -> list[Pickup]:
-    """Return the orders to fetch whose number or customer has this text, in a dozen questions."""
-    found = to_fetch().prefetch_related("lines__product")
+def waiting(text: str = "", *, taxed: TaxAtStand | None = None) -> list[Pickup]:
+    """Return the orders to fetch whose number or customer has this text, in a dozen questions.
+
+    `taxed` is how the stand is taxed today, where that was read already.
+    """
+    lines = OrderLine.objects.select_related("product").order_by("id")
+    found = to_fetch().prefetch_related(Prefetch("lines", lines))
     if text.strip():
         found = found.filter(
             Q(number__icontains=text.strip())
@@ -115,7 +119,8 @@ def waiting(text: str = "") -> list[Pickup]:
             | Q(customer__contact__icontains=text.strip())
         )
     orders = list(found[:SHOWN_MAX])
-    to_pay, ready = _to_pay(orders), _reserved(orders)
+    to_pay = _to_pay(orders, taxed or stand.tax_on(timezone.localdate()))
+    ready = _reserved(orders)
     return [_pickup(order, to_pay[order.pk], ready[order.pk]) for order in orders]
 
 
@@ -222,19 +227,14 @@ def fetched(order: Order, person: Person) -> QuerySet[StandSale]:
 # What is to pay.
 
 
-def _to_pay(orders: Sequence[Order]) -> dict[int, int]:
+def _to_pay(orders: Sequence[Order], taxed: TaxAtStand) -> dict[int, int]:
     """Return what each order comes to with tax, when the rest of it is fetched today, less what
     was paid before."""
-    lines = _amounts(orders)
+    lines = _amounts(orders, taxed)
     customers = [order.customer for order in orders if order.customer]
-    house, on = House.current(), timezone.localdate()
-    usual = tax.treatments(
-        TaxRate.objects.in_force(on),
-        GoodsCategory.objects.in_force(on),
-        deposits_taxed=house.deposits_taxed,
-    )
+    house, usual = taxed.house, taxed.usual
     certificates = ExemptionCertificate.objects.filter(customer__in=customers).longest_by_customer(
-        on
+        timezone.localdate()
     )
     paid = _MoneyLeft(customers)
     to_pay = {}
@@ -242,20 +242,19 @@ def _to_pay(orders: Sequence[Order]) -> dict[int, int]:
         customer = order.customer
         certificate = certificates.get(order.customer_id or 0)
         treated = tax.exempted(usual, certificate.reason_in_words) if certificate else usual
-        taxed = tax.tax_invoice_lines(
+        billed = tax.tax_invoice_lines(
             lines[order.pk],
             tax.BY_RATE if customer and customer.gets_data else house.tax_rounding,
             treatments=treated,
             prices_include_tax=house.prices_include_tax,
         )
-        total_cents = sum(each.total_cents for each in taxed)
+        total_cents = sum(each.total_cents for each in billed)
         to_pay[order.pk] = max(0, total_cents - paid.of(order))
     return to_pay
 
 
-def _amounts(orders: Sequence[Order]) -> dict[int, list[tax.TaxLine]]:
+def _amounts(orders: Sequence[Order], taxed: TaxAtStand) -> dict[int, list[tax.TaxLine]]:
     """Return what is to be billed of each order: what is left, and what is on no bill yet."""
-    own = ProductTax.objects.by_product()
     given: Counter[int] = Counter()
     made: dict[int, list[tax.TaxLine]] = {order.pk: [] for order in orders}
     handed = (
@@ -269,17 +268,17 @@ def _amounts(orders: Sequence[Order]) -> dict[int, list[tax.TaxLine]]:
         again_cents = share_cents(row.amount_cents, row.sent_again, row.quantity)
         given[line.pk] += row.amount_cents - again_cents
         if not row.is_billed and line.kind in rules.KINDS:
-            made[line.order_id].append(tax.TaxLine(_taxed_as(line, own), row.amount_cents))
+            made[line.order_id].append(tax.TaxLine(_taxed_as(line, taxed), row.amount_cents))
     for order in orders:
         for line in order.lines.all():
             if line.kind in rules.KINDS and line.to_fill:
                 cents = line.amount_cents - given[line.pk]
-                made[order.pk].append(tax.TaxLine(_taxed_as(line, own), cents))
+                made[order.pk].append(tax.TaxLine(_taxed_as(line, taxed), cents))
     return made
 
 
-def _taxed_as(line: OrderLine, own: dict[int, ProductTax]) -> str:
-    return tax.class_of(line.product, own) if line.product else TaxRate.Goods.FREIGHT
+def _taxed_as(line: OrderLine, taxed: TaxAtStand) -> str:
+    return taxed.class_of(line.product) if line.product else TaxRate.Goods.FREIGHT
 
 
 class _MoneyLeft:
@@ -289,10 +288,11 @@ class _MoneyLeft:
         keys = {customer.pk for customer in customers}
         of_them = Payment.objects.filter(customer__in=keys).order_by()
         put = Allocation.objects.filter(payment__customer__in=keys).order_by()
-        self._there = Counter(dict(of_them.values_list("customer").annotate(Sum("amount_cents"))))
-        self._there.subtract(
-            dict(put.values_list("payment__customer").annotate(Sum("amount_cents")))
-        )
+        paid = of_them.values_list("customer").annotate(cents=Sum("amount_cents"))
+        used = put.values_list("payment__customer").annotate(cents=-Sum("amount_cents"))
+        self._there = Counter[int | None]()
+        for customer, cents in paid.union(used, all=True):
+            self._there[customer] += cents
         left = of_them.filter(reverses=None, reversed_by=None).annotate(
             left=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
         )

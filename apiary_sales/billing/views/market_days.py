@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib.auth.decorators import permission_required
 from django.db.models import Model, QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -41,13 +41,17 @@ def market_day_list(request: HttpRequest) -> HttpResponse:
 @permission_required(SELL, raise_exception=True)
 def market_day(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one market day: its load list, its result, and what is to be done next."""
-    day = market_day_of(pk)
+    shown = found.with_its_market(pk)
+    if shown is None:
+        raise Http404
+    result, others = shown
+    day = result.market_day
     context = {
         **market_papers.load_list_context(day),
-        "result": found.result(day),
+        "result": result,
         "is_loaded": day.is_loaded,
         "is_to_come": day.day > timezone.localdate(),
-        "history": next(iter(found.by_market(_of_market(day))), None),
+        "history": next(iter(found.by_market(others)), None),
     }
     return render(request, "billing/market/day.html", context)
 
@@ -396,13 +400,3 @@ def market_day_of(pk: int) -> MarketDay:
 
 def market_day_url(day: MarketDay) -> str:
     return reverse("billing:market_day", args=[day.pk])
-
-
-def _of_market(day: MarketDay) -> list[found.MarketResult]:
-    """Return the results of the other days of the same market, latest first."""
-    name = day.market.casefold()
-    return [
-        each
-        for each in found.past()
-        if each.market_day.market.casefold() == name and each.market_day != day
-    ]

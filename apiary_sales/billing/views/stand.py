@@ -17,7 +17,7 @@ from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand, stand_returns
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.billing.views import stand_app
-from apiary_sales.billing.views.stand_messages import catalogue_for
+from apiary_sales.billing.views.stand_messages import catalogue_of
 from apiary_sales.billing.views.stand_words import sold_text, till_words
 from apiary_sales.orders.rules import ways_back
 from apiary_sales.orders.rules.lines import is_weighed_out
@@ -25,7 +25,6 @@ from inventory.shared import words
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
-from inventory.stock.queries import held_goods
 
 # What of the catalogue names people: who is signed in, who else sells, and who picks up an order.
 OF_PEOPLE = ("me", "sellers", "pickups")
@@ -45,7 +44,8 @@ class StandView(ActView):
         self.places = list(stand_queries.places(person_of(self.request)))
         self.place = stand_queries.chosen(self.places, self.request.GET.get("place"))
         self.on = timezone.localdate()
-        self.products = stand_queries.products(self.place, self.on) if self.place else []
+        self.offer = stand_queries.offer(self.places, self.on)
+        self.products = self.offer.at(self.place) if self.place else []
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "products": self.products}
@@ -71,7 +71,7 @@ class StandView(ActView):
     repeat_url = next_url
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
-        data = catalogue_for(self.request)
+        data = catalogue_of(self.offer, person_of(self.request))
         # Apart, so that what is kept on the device can go without.
         people = {name: data.pop(name) for name in OF_PEOPLE}
         return {
@@ -80,7 +80,7 @@ class StandView(ActView):
             "places": self.places,
             "products": self.products,
             # What stands here comes first.
-            "held_goods": sorted(held_goods.in_stores(), key=lambda held: held.place != self.place),
+            "held_goods": sorted(self.offer.held, key=lambda held: held.place != self.place),
             "data": json.dumps(data),
             "people": json.dumps(people),
             "words": json.dumps(till_words()),

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET, require_POST
 
+from apiary_sales.accounts.models import User
 from apiary_sales.accounts.queries import sellers
 from apiary_sales.accounts.seller_proofs import proof_of
 from apiary_sales.billing.forms import stand_messages as messages
@@ -23,6 +24,7 @@ from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.models import StandSale
 from apiary_sales.billing.queries import receipts, stand_catalogue
 from apiary_sales.billing.queries import stand as stand_queries
+from apiary_sales.billing.queries.stand import StandOffer
 from apiary_sales.billing.services import handed_in, stand, stand_returns
 from apiary_sales.billing.views.stand_app import OURS
 from apiary_sales.billing.views.stand_words import sold_text
@@ -144,10 +146,16 @@ def hand_in(request: HttpRequest) -> JsonResponse:
 
 def catalogue_for(request: HttpRequest) -> dict[str, Any]:
     """Return the catalogue for the places where the person who is signed in may sell."""
-    user = person_of(request)
+    person = person_of(request)
+    places = list(stand_queries.places(person))
+    return catalogue_of(stand_queries.offer(places, timezone.localdate()), person)
+
+
+def catalogue_of(offer: StandOffer, person: User) -> dict[str, Any]:
+    """Return the catalogue of an offer, with the mark of the person who is signed in."""
     return {
-        **stand_catalogue.catalogue(stand_queries.places(user), sellers()),
-        "me": {"id": user.pk, "name": user.display_name, "proof": proof_of(user)},
+        **stand_catalogue.catalogue(offer, sellers()),
+        "me": {"id": person.pk, "name": person.display_name, "proof": proof_of(person)},
     }
 
 

@@ -15,7 +15,7 @@ from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.models import Service
 from inventory.shared import words
-from inventory.shared.forms.fields import NumberField
+from inventory.shared.forms.fields import NumberField, offer_the_same
 
 ROWS = 3
 
@@ -53,6 +53,7 @@ def add_fields(form: LinesForm) -> None:
             label=_("How much"), required=False, min_value=0, max_digits=9, decimal_places=2
         )
         form.fields[f"service_price_{row}"] = PriceField(label=_("Another price of one unit"))
+    offer_the_same(form.fields[f"service_{row}"] for row in range(ROWS))
 
 
 def rows_of(form: LinesForm) -> list[ServiceRow]:

@@ -365,7 +365,8 @@ def order_url(order: Order) -> str:
 
 def customer_of(typed) -> Customer | None:
     """Return the customer whose key was typed, or None."""
-    return Customer.objects.filter(pk=row_key(typed.get("customer"))).first()
+    key = row_key(typed.get("customer"))
+    return Customer.objects.filter(pk=key).first() if key else None
 
 
 def _total(form: OrderForm) -> dict[str, Any]:

@@ -64,7 +64,8 @@ class FromTheNewest(ActView):
     """A page that quotes again goes on from the quote that replaced the one it is asked for."""
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        asked = Order.objects.filter(number=request.GET.get("again", "")).first()
+        number = request.GET.get("again", "")
+        asked = Order.objects.filter(number=number).first() if number else None
         newest = quotes.newest(asked) if asked else None
         if asked is None or newest is None or newest == asked:
             return super().get(request, *args, **kwargs)
@@ -250,7 +251,7 @@ def open_quote(request: HttpRequest) -> Order | None:
     """
     states = (Order.Status.QUOTED, Order.Status.SUPERSEDED)
     number = request.GET.get("again", "")
-    return Order.objects.filter(number=number, status__in=states).first()
+    return Order.objects.filter(number=number, status__in=states).first() if number else None
 
 
 def terms_of(order: Order) -> dict[str, Any]:

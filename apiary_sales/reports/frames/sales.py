@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import F, Q, QuerySet
-from django.db.models.functions import Coalesce
+from django.db.models import (
+    BigIntegerField,
+    BooleanField,
+    Case,
+    Count,
+    ExpressionWrapper,
+    F,
+    Max,
+    Min,
+    Q,
+    QuerySet,
+    Sum,
+    When,
+)
+from django.db.models.functions import Coalesce, TruncMonth
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -135,41 +148,56 @@ def lines(filters: SalesFilters, *, by_season: bool = False) -> pd.DataFrame:
     never have one. `by_season`, and where a season is asked for, a line of blended honey is a row
     for each season in it; see `SeasonRows`.
     """
-    own: Iterator[Sequence[Any]] = _rows(_handed_over(filters), None)
-    if by_season or filters.season not in ("", NONE):
-        own = _rows(_handed_over(filters), SeasonRows())
+    is_shared_out = by_season or filters.season not in ("", NONE)
+    own = _rows(_each(_handed_over(filters)), SeasonRows() if is_shared_out else None)
     past = _past_rows(filters)
     if filters.season not in ("", NONE):
-        season = int(filters.season)
-        own = (row for row in own if row[SEASON_AT] == season)
+        own = _of_season(own, filters)
     return frame_of(heapq.merge(past, own, key=lambda row: row[0]), LINE)
+
+
+def _of_season(rows: Iterable[Sequence[Any]], filters: SalesFilters) -> Iterator[Sequence[Any]]:
+    season = int(filters.season)
+    return (row for row in rows if row[SEASON_AT] == season)
+
+
+def _sums(filters: SalesFilters, *keys: str, more: Mapping[str, Any] | None = None) -> pd.DataFrame:
+    """Return the sums of what was sold by the keys, in the order in which each was sold first.
+
+    The database adds the lines up; only where a season is asked for is each shared out by itself.
+    """
+    if filters.season not in ("", NONE):
+        return sums(lines(filters), keys, MEASURES)
+    own = _rows(_alike(_handed_over(filters), more or {}), None)
+    sold = frame_of(heapq.merge(_past_rows(filters), own, key=lambda row: row[0]), LINE)
+    return sums(sold, keys, MEASURES)
 
 
 def by_product(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by product, the smallest first; honey in bulk and charges have a row."""
-    found = sums(lines(filters), ["goods", "product_key", "product"], MEASURES)
+    found = _sums(filters, "goods", "product_key", "product")
     return _smallest_first(found, "product")
 
 
 def by_size(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by size, all varieties and labels together; what has no size has a row."""
-    found = sums(lines(filters), ["goods", "size_key", "size"], MEASURES)
+    found = _sums(filters, "goods", "size_key", "size")
     return _smallest_first(found, "size")
 
 
 def by_variety(filters: SalesFilters) -> pd.DataFrame:
     """Return sales of honey in jars by variety, the largest first; bulk and others have a row."""
-    return sums(lines(filters), ["goods", "variety_key", "variety"], MEASURES).pipe(_largest_first)
+    return _sums(filters, "goods", "variety_key", "variety").pipe(_largest_first)
 
 
 def by_channel(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by the channel of the order, the largest first."""
-    return sums(lines(filters), ["channel"], MEASURES).pipe(_largest_first)
+    return _sums(filters, "channel").pipe(_largest_first)
 
 
 def by_customer(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by customer, the largest first; buyers without a name share one row."""
-    return sums(lines(filters), ["customer_key", "customer"], MEASURES).pipe(_largest_first)
+    return _sums(filters, "customer_key", "customer", more=_BUYER).pipe(_largest_first)
 
 
 def by_month(filters: SalesFilters) -> pd.DataFrame:
@@ -180,12 +208,7 @@ def by_month(filters: SalesFilters) -> pd.DataFrame:
     """
     import pandas as pd
 
-    today = timezone.localdate()
-    sold = lines(filters)
-    last = max([min(filters.until or today, today), *sold["day"]])
-    sold["month"] = sold["day"].map(lambda day: f"{day:%Y-%m}").astype(TEXT)
-    is_early = sold["day"].map(lambda day: day.day <= last.day).astype(bool)
-    sold["to_day_cents"] = sold["amount_cents"].where(is_early, 0)
+    last, sold = _with_months(filters)
     measures = [*MEASURES, "to_day_cents"]
     found = sums(sold, ["month"], measures)
     if found.empty:
@@ -198,6 +221,46 @@ def by_month(filters: SalesFilters) -> pd.DataFrame:
     return merged
 
 
+def _with_months(filters: SalesFilters) -> tuple[date, pd.DataFrame]:
+    """Return the last day looked at, or that of a later sale, and what was sold with its month.
+
+    `to_day_cents` are the sales up to that day of the month.
+    """
+    today = timezone.localdate()
+    last = min(filters.until or today, today)
+    if filters.season not in ("", NONE):
+        sold = lines(filters)
+        last = max([last, *sold["day"]])
+        is_early = [day.day <= last.day for day in sold["day"]]
+    else:
+        past = list(_past_rows(filters))
+        last = max([last, *(row[0] for row in past)])
+        own = _months_alike(filters, last)
+        if (latest := max([last, *(row["last_day"] for row in own)])) != last:
+            last, own = latest, _months_alike(filters, latest)
+        own.sort(key=lambda row: row["day"])
+        both = heapq.merge(
+            ((row, row[0].day <= last.day) for row in past),
+            zip(_rows(own, None), (row["is_early"] for row in own), strict=True),
+            key=lambda found: found[0][0],
+        )
+        rows = list(both)
+        sold = frame_of((row for row, _is_early in rows), LINE)
+        is_early = [is_early for _row, is_early in rows]
+    sold["month"] = sold["day"].map(lambda day: f"{day:%Y-%m}").astype(TEXT)
+    sold["to_day_cents"] = sold["amount_cents"].where(is_early, 0)
+    return last, sold
+
+
+def _months_alike(filters: SalesFilters, last: date) -> list[dict[str, Any]]:
+    """Return what was handed over month by month, up to a day of each and after it apart."""
+    month = TruncMonth("fulfilment__filled_on")
+    is_early = ExpressionWrapper(
+        Q(fulfilment__filled_on__day__lte=last.day), output_field=BooleanField()
+    )
+    return list(_alike(_handed_over(filters), {"day": month, "is_early": is_early}))
+
+
 def by_season(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by the season in which the honey was extracted, the newest first."""
     found = sums(lines(filters, by_season=True), ["season"], MEASURES)
@@ -208,7 +271,7 @@ def bulk_against_retail(filters: SalesFilters) -> pd.DataFrame:
     """Return honey sold in jars by channel, and honey sold in bulk, in one table."""
     import pandas as pd
 
-    sold = lines(filters)
+    sold = _sums(filters, "goods", "channel")
     sold = sold[sold["goods"].isin([PACKED, BULK])].copy()
     sold["way"] = [
         _("Honey in bulk") if goods == BULK else _jars_sold(channel)
@@ -326,59 +389,121 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
     if filters.cost:
         is_known = Q(cost_cents__isnull=False, order_line__kind__in=WITH_A_COST)
         found = found.filter(~is_known if filters.cost == NONE else is_known)
-    return found.order_by("fulfilment__filled_on", "id").values_list(
-        "lot",
-        "fulfilment__filled_on",
-        "fulfilment__order__number",
-        "fulfilment__order__customer",
-        "fulfilment__order__customer__name",
-        "fulfilment__order__channel",
-        "order_line__kind",
-        "order_line__product__code",
-        "order_line__product__name",
-        "order_line__product__size__code",
-        "order_line__product__size__name",
-        "order_line__product__variety",
-        "order_line__product__variety__name",
-        "order_line__product__size__declared_amount",
-        "order_line__product__size__declared_unit",
-        "order_line__service__code",
-        "order_line__service__name",
-        "order_line__description",
-        "lot__code",
-        "lot__season",
-        "order_line__product__kind",
-        # What came back and can be sold again was not sold, and what was credited not earned.
-        F("quantity") - F("returned"),
-        Coalesce("billed_cents", "amount_cents"),
-        F("cost_cents") - F("returned_cost_cents"),
+    return found
+
+
+# What a line is of, by the names that `_figured` reads.
+_OF = {
+    "channel": "fulfilment__order__channel",
+    "kind": "order_line__kind",
+    "code": "order_line__product__code",
+    "product": "order_line__product__name",
+    "size": "order_line__product__size__code",
+    "size_name": "order_line__product__size__name",
+    "variety": "order_line__product__variety",
+    "variety_name": "order_line__product__variety__name",
+    "declared": "order_line__product__size__declared_amount",
+    "unit": "order_line__product__size__declared_unit",
+    "service_code": "order_line__service__code",
+    "service": "order_line__service__name",
+    "product_kind": "order_line__product__kind",
+}
+_BUYER = {"customer": "fulfilment__order__customer", "name": "fulfilment__order__customer__name"}
+_OF_ONE = {
+    "lot_key": "lot",
+    "day": "fulfilment__filled_on",
+    "order": "fulfilment__order__number",
+    "what": "order_line__description",
+    "lot": "lot__code",
+    "season": "lot__season",
+}
+# What came back and can be sold again was not sold, and what was credited not earned.
+_SOLD = F("quantity") - F("returned")
+_EARNED = Coalesce("billed_cents", "amount_cents")
+_COST = F("cost_cents") - F("returned_cost_cents")
+
+
+def _each(found: QuerySet) -> Iterator[dict[str, Any]]:
+    """Yield each line, the oldest first."""
+    names = {**_OF, **_BUYER, **_OF_ONE}
+    rows = found.order_by("fulfilment__filled_on", "id").values_list(
+        *names.values(), _SOLD, _EARNED, _COST
     )
+    keys = [*names, "quantity", "amount", "cost"]
+    for row in rows.iterator():
+        yield {**dict(zip(keys, row, strict=True)), "lines": 1}
 
 
-def _rows(found: QuerySet, seasons: SeasonRows | None) -> Iterator[Sequence[Any]]:
+def _alike(found: QuerySet, more: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield lines that have all but their figures in common as one, by the day of the first.
+
+    `more` are further columns to part them by. The weight of jars is rounded a line, so that lines
+    of as many jars are together; what is weighed adds up.
+    """
+    by_weight = (OrderLine.Kind.HONEY, OrderLine.Kind.WEIGHED)
+    names = {**_OF, **more}
+    rows = (
+        found.order_by()
+        .annotate(
+            is_known=Q(cost_cents__isnull=False),
+            each=Case(
+                When(order_line__kind__in=by_weight, then=0),
+                default=_SOLD,
+                output_field=BigIntegerField(),
+            ),
+        )
+        .values("is_known", "each", **{f"of_{name}": _column(path) for name, path in names.items()})
+        .annotate(
+            lines=Count("pk"),
+            sold=Sum(_SOLD),
+            earned=Sum(_EARNED),
+            cost=Sum(_COST),
+            day=Min("fulfilment__filled_on"),
+            last_day=Max("fulfilment__filled_on"),
+            first=Min("pk"),
+        )
+        .order_by("day", "first")
+    )
+    for row in rows.iterator():
+        known = {name: row[f"of_{name}"] for name in names}
+        yield {
+            **known,
+            "day": known.get("day", row["day"]),
+            "last_day": row["last_day"],
+            "lines": row["lines"],
+            "quantity": row["sold"] if row["of_kind"] in by_weight else row["each"],
+            "amount": row["earned"],
+            "cost": row["cost"],
+        }
+
+
+def _column(path: Any) -> Any:
+    return F(path) if isinstance(path, str) else path
+
+
+def _rows(found: Iterable[dict[str, Any]], seasons: SeasonRows | None) -> Iterator[Sequence[Any]]:
     """Yield the lines, each shared out to its seasons where these are asked for."""
     for lot, row in _figured(found):
         for part in [row] if seasons is None else seasons.of(lot, row):
             yield tuple(part[name] for name in LINE)
 
 
-def _figured(found: QuerySet) -> Iterator[tuple[int | None, dict[str, Any]]]:
-    """Yield the lot and the figures of each line."""
+def _figured(found: Iterable[dict[str, Any]]) -> Iterator[tuple[int | None, dict[str, Any]]]:
+    """Yield the lot and the figures of each line, or of so many alike."""
     grams_each: dict[str, Any] = {}
     at_the_stand, no_variety = _("Buyers at the stand"), _("Without a variety")
-    for lot_key, *row in found:
-        day, order, customer, name, channel, kind, code, product, *rest = row
-        size, size_name, variety, variety_name, declared, unit, *rest = rest
-        service_code, service, what, lot, season, product_kind, quantity, amount, cost = rest
+    for row in found:
+        kind, code, count, quantity = row["kind"], row["code"], row["lines"], row["quantity"]
         pieces = grams = goods_pieces = goods_grams = nanograms = None
-        if kind == OrderLine.Kind.PACKED and product_kind == Product.Kind.HONEY:
-            pieces = quantity
+        season, cost, amount = row.get("season"), row["cost"], row["amount"]
+        if kind == OrderLine.Kind.PACKED and row["product_kind"] == Product.Kind.HONEY:
+            pieces = quantity * count
             if code not in grams_each:
-                grams_each[code] = units.grams_from(declared, unit)
-            grams = units.round_grams(grams_each[code] * quantity)
-            nanograms = round(grams_each[code] * quantity * NANO)
+                grams_each[code] = units.grams_from(row["declared"], row["unit"])
+            grams = units.round_grams(grams_each[code] * quantity) * count
+            nanograms = round(grams_each[code] * quantity * NANO) * count
         elif kind == OrderLine.Kind.PACKED:
-            goods_pieces, season = quantity, None
+            goods_pieces, season = quantity * count, None
         elif kind == OrderLine.Kind.WEIGHED:
             goods_grams, season = quantity, None
         elif kind == OrderLine.Kind.HONEY:
@@ -388,23 +513,24 @@ def _figured(found: QuerySet) -> Iterator[tuple[int | None, dict[str, Any]]]:
             cost = None
         # What has no size is one row of the reports by size and variety.
         together = _together(kind)
+        customer, variety = row.get("customer"), row["variety"]
         figures: dict[str, Any] = dict.fromkeys(LINE) | {
-            "day": day,
-            "order": order,
+            "day": row["day"],
+            "order": row.get("order"),
             "customer_key": NONE if customer is None else str(customer),
-            "customer": name or at_the_stand,
-            "channel": channel,
+            "customer": row.get("name") or at_the_stand,
+            "channel": row["channel"],
             "goods": _goods(kind, is_honey=grams is not None),
-            "product_key": code or service_code or "",
-            "product": service or product or together,
-            "size_key": size or "",
-            "size": size_name or together,
+            "product_key": code or row["service_code"] or "",
+            "product": row["service"] or row["product"] or together,
+            "size_key": row["size"] or "",
+            "size": row["size_name"] or together,
             "variety_key": NONE if variety is None else str(variety),
-            "variety": variety_name or (no_variety if size else together),
-            "what": what,
-            "lot": lot or "",
+            "variety": row["variety_name"] or (no_variety if row["size"] else together),
+            "what": row.get("what"),
+            "lot": row.get("lot") or "",
             "season": season,
-            "lines": 1,
+            "lines": count,
             "pieces": pieces,
             "grams": grams,
             "goods_pieces": goods_pieces,
@@ -415,15 +541,19 @@ def _figured(found: QuerySet) -> Iterator[tuple[int | None, dict[str, Any]]]:
             "never_cost_cents": 0 if kind in WITH_A_COST else amount,
             "brought_in_cents": 0,
         }
-        yield lot_key, with_what_follows(figures)
+        yield row.get("lot_key"), with_what_follows(figures)
 
 
 def _past_rows(filters: SalesFilters) -> Iterator[Sequence[Any]]:
     """Yield past sales that were brought in: they have no order, no lot and no known cost."""
-    if filters.cost == KNOWN:
-        return
-    for line in brought_in.lines(filters, PAST_KINDS[filters.goods]):
-        yield tuple(_past_row(line)[name] for name in LINE)
+    for line in _past_lines(filters):
+        row = _past_row(line)
+        yield tuple(row[name] for name in LINE)
+
+
+def _past_lines(filters: SalesFilters) -> Iterator[PastLine]:
+    if filters.cost != KNOWN:
+        yield from brought_in.lines(filters, PAST_KINDS[filters.goods])
 
 
 def _past_row(line: PastLine) -> dict[str, Any]:

@@ -3,8 +3,10 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
+from django.db.models import Exists, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import Promise
@@ -21,12 +23,12 @@ from inventory.stock.models import Lot, Place, Posting, ProductionSettings
 
 @dataclass(frozen=True)
 class SetUpStep:
-    """One page of the set-up; `is_there` tells whether what it asks for was entered anywhere."""
+    """One page of the set-up; any row of `entered` tells that what it asks for was entered."""
 
     slug: str
     label: str | Promise
     hint: str | Promise
-    is_there: Callable[[], bool]
+    entered: Callable[[], QuerySet[Any]]
 
     @property
     def url(self) -> str:
@@ -59,91 +61,91 @@ STEPS = (
         "house",
         _("Your house"),
         _("Name, address and logo on papers, and the day on which your books begin"),
-        lambda: House.objects.exclude(street="").exists(),
+        lambda: House.objects.exclude(street=""),
     ),
     SetUpStep(
         "market",
         _("Market and units"),
         _("Currency, pounds or kilograms, language, paper"),
-        lambda: False,
+        House.objects.none,
     ),
     SetUpStep(
         "tax",
         _("Tax"),
         _("The rates on honey and on other goods"),
-        lambda: TaxRate.objects.exists(),
+        TaxRate.objects.all,
     ),
     SetUpStep(
         "tanks",
         _("Tanks"),
         _("With its shape, a dip in a tank gives the weight"),
-        lambda: Place.objects.filter(kind=Place.Kind.TANK).exists(),
+        lambda: Place.objects.filter(kind=Place.Kind.TANK),
     ),
     SetUpStep(
         "drums",
         _("Drums and shelves"),
         _("Where honey and jars are kept"),
-        lambda: Place.objects.filter(kind__in=Place.STORES).exists(),
+        lambda: Place.objects.filter(kind__in=Place.STORES),
     ),
     SetUpStep(
         "sizes",
         _("Sizes"),
         _("The jars, jugs and pails that you fill"),
-        lambda: Size.objects.exists(),
+        Size.objects.all,
     ),
     SetUpStep(
         "parts",
         _("Jars, lids and labels"),
         _("What each size is made up from"),
-        lambda: PackagingPart.objects.exists(),
+        PackagingPart.objects.all,
     ),
     SetUpStep(
         "prices",
         _("Prices"),
         _("For each size, at the stand and for shops"),
-        lambda: PiecePrice.objects.exists(),
+        PiecePrice.objects.all,
     ),
     SetUpStep(
         "people",
         _("People"),
         _("Each with a name, a password and a role"),
-        lambda: User.objects.count() > 1,
+        lambda: User.objects.order_by("pk")[1:],
     ),
     SetUpStep(
         "costs",
         _("Costs"),
         _("An hour of work, and how long filling takes"),
-        lambda: ProductionSettings.objects.exists(),
+        ProductionSettings.objects.all,
     ),
     SetUpStep(
         "honey",
         _("Opening day: honey"),
         _("What is in each tank and drum"),
-        lambda: Lot.objects.filter(product=None).exists(),
+        lambda: Lot.objects.filter(product=None),
     ),
     SetUpStep(
         "jars",
         _("Opening day: jars"),
         _("With the lot codes that are printed on them"),
-        lambda: Lot.objects.filter(kind=Lot.Kind.PACKED).exists(),
+        lambda: Lot.objects.filter(kind=Lot.Kind.PACKED),
     ),
     SetUpStep(
         "stock",
         _("Opening day: parts"),
         _("How many jars, lids and labels you have, and what they cost"),
-        lambda: PartReceipt.objects.exists(),
+        PartReceipt.objects.all,
     ),
     SetUpStep(
         "customers",
         _("Customers and what they owe"),
         _("Open invoices from the books before, and the money in hand"),
-        lambda: Customer.objects.exists(),
+        Customer.objects.all,
     ),
     SetUpStep(
         "numbers",
         _("First numbers"),
         _("Invoices, receipts and orders go on from the books before"),
-        lambda: any(each.has_begun for each in number_series.number_series()),
+        number_series.begun,
     ),
 )
 BY_SLUG = {step.slug: step for step in STEPS}
@@ -152,14 +154,19 @@ BY_SLUG = {step.slug: step for step in STEPS}
 def marks(row: SetUp | None = None) -> list[SetUpMark]:
     """Return all steps; one is done once it was saved, or what it asks for is there."""
     row = row or SetUp.current()
+    done = {*row.steps_done, *_entered()}
     return [
-        SetUpMark(
-            step,
-            is_done=step.slug in row.steps_done or step.is_there(),
-            is_left=step.slug in row.steps_left,
-        )
+        SetUpMark(step, is_done=step.slug in done, is_left=step.slug in row.steps_left)
         for step in STEPS
     ]
+
+
+def _entered() -> list[str]:
+    """Return the steps of which something was entered anywhere, asked at once."""
+    # The pages of the set-up are shown to a person, so that there is a row to ask beside.
+    asked = {step.slug: Exists(step.entered()) for step in STEPS}
+    found = User.objects.order_by("pk").values(**asked).first() or {}
+    return [slug for slug, is_there in found.items() if is_there]
 
 
 def next_after(step: SetUpStep) -> str:
@@ -198,6 +205,6 @@ def _were_jars_filled() -> bool:
     return packed.exclude(lines__posting__kind=Posting.Kind.OPENING).exists()
 
 
-def begins_on() -> date:
+def begins_on(row: SetUp | None = None) -> date:
     """Return the day on which the books begin: today while none was chosen."""
-    return SetUp.current().begins_on or timezone.localdate()
+    return (row or SetUp.current()).begins_on or timezone.localdate()

@@ -335,11 +335,10 @@ def _known() -> QuerySet[BottlingRun]:
 def overview() -> Overview:
     """Return what the bottling room shows first, in a constant number of queries."""
     known = _known()
-    recent = known.exclude(status=BottlingRun.Status.PLANNED).order_by("-recorded_at", "-id")[:10]
     return Overview(
         planned=list(known.filter(status=BottlingRun.Status.PLANNED).order_by("planned_for", "id")),
         to_order=parts.short(),
-        recent=[(run, figures_of(run)) for run in recent],
+        recent=recent(10),
         held=list(
             Lot.objects.filter(is_on_hold=True, product__isnull=False).select_related(
                 "product", "run"
@@ -349,6 +348,12 @@ def overview() -> Overview:
         comb_to_cut=list(additions.comb_in_stock(to_cut=True)),
         has_comb=Product.Form.COMB in additions.forms_in_use(),
     )
+
+
+def recent(count: int) -> list[tuple[BottlingRun, RunFigures | None]]:
+    """Return the runs that were last recorded or cancelled, and what they made, in one query."""
+    done = _known().exclude(status=BottlingRun.Status.PLANNED).order_by("-recorded_at", "-id")
+    return [(run, figures_of(run)) for run in done[:count]]
 
 
 def figures_of(run: BottlingRun) -> RunFigures | None:

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 from django.utils.formats import date_format
+from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
@@ -63,13 +64,19 @@ class DaySheetView(ActView):
     template_name = "inventory/bottling/bottling_day_form.html"
     sheet: BottlingDay | None = None
 
+    @cached_property
+    def asked_source(self) -> Place | None:
+        """The vessel of a new sheet."""
+        return _asked_source(self.request)
+
     def get_form_kwargs(self) -> dict[str, Any]:
-        return super().get_form_kwargs() | sheet_kwargs(self.request, self.sheet)
+        source = self.sheet.source if self.sheet else self.asked_source
+        return super().get_form_kwargs() | sheet_kwargs(self.request, self.sheet, source)
 
     def get_initial(self) -> dict[str, Any]:
         if self.sheet is not None:
             return {}
-        source = _asked_source(self.request)
+        source = self.asked_source
         return {"source": source.code if source else None, "bottled_on": _asked_day(self.request)}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
@@ -144,9 +151,10 @@ class BottlingDayCreateView(DaySheetView):
     """A new sheet; one that is open for the vessel and the day already is opened instead."""
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        source = _asked_source(request)
         sheet = BottlingDay.objects.filter(
-            source=source, bottled_on=_asked_day(request), status=BottlingDay.Status.DRAFT
+            source=self.asked_source,
+            bottled_on=_asked_day(request),
+            status=BottlingDay.Status.DRAFT,
         ).first()
         if sheet:
             return HttpResponseRedirect(reverse("inventory:bottling_day_edit", args=[sheet.pk]))
@@ -176,7 +184,8 @@ def bottling_day_preview(request: HttpRequest) -> HttpResponse:
     """Answer, while the sheet is typed, what recording it would do; nothing is saved."""
     days = BottlingDay.objects.select_related("source")
     sheet = days.filter(pk=row_key(request.GET.get("sheet"))).first()
-    form = BottlingDayForm(request.GET, **sheet_kwargs(request, sheet))
+    source = sheet.source if sheet else _asked_source(request)
+    form = BottlingDayForm(request.GET, **sheet_kwargs(request, sheet, source))
     context = {"preview": _preview(form)}
     return render(request, "inventory/bottling/_bottling_day_preview.html", context)
 
@@ -256,9 +265,10 @@ class EstimateSettleView(RunView):
         )
 
 
-def sheet_kwargs(request: HttpRequest, sheet: BottlingDay | None) -> dict[str, Any]:
-    """Return what the form of a sheet needs to offer its rows."""
-    source = sheet.source if sheet else _asked_source(request)
+def sheet_kwargs(
+    request: HttpRequest, sheet: BottlingDay | None, source: Place | None
+) -> dict[str, Any]:
+    """Return what the form of a sheet for a vessel needs to offer its rows."""
     day = sheet.bottled_on if sheet else _asked_day(request)
     return {
         "sheet": sheet,

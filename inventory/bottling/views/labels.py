@@ -17,6 +17,7 @@ from inventory.bottling.papers import LabelPrint
 from inventory.bottling.queries import jar_pages
 from inventory.bottling.queries import labels as queries
 from inventory.bottling.rules import labels
+from inventory.bottling.rules.labels import LabelFacts
 from inventory.bottling.services import label_sheets
 from inventory.bottling.views.runs import RUN_BOTTLING, run_of
 from inventory.bottling.views.sizes import MANAGE_PARTS
@@ -29,8 +30,10 @@ def run_labels(request: HttpRequest, number: str) -> HttpResponse:
     """Show what the labels of a run say, and how they would be printed; nothing is saved."""
     run = run_of(number)
     page_url = jar_pages.address_for_run(run, request)
-    form = LabelPrintForm(request.GET or None, initial=first_choice(run), page_url=page_url)
-    return _labels_page(request, run, form, prepared(run, form) if form.is_bound else None)
+    facts = queries.facts_of(run)
+    form = LabelPrintForm(request.GET or None, initial=first_choice(run, facts), page_url=page_url)
+    printed = prepared(facts, form) if form.is_bound else None
+    return _labels_page(request, run, form, facts, printed)
 
 
 @permission_required(RUN_BOTTLING, raise_exception=True)
@@ -38,10 +41,11 @@ def run_labels_pdf(request: HttpRequest, number: str) -> HttpResponse:
     """Answer with the labels as PDF, or with the page that says what does not fit."""
     run = run_of(number)
     page_url = jar_pages.address_for_run(run, request)
-    form = LabelPrintForm(request.GET or first_choice(run), page_url=page_url)
-    printed = prepared(run, form)
+    facts = queries.facts_of(run)
+    form = LabelPrintForm(request.GET or first_choice(run, facts), page_url=page_url)
+    printed = prepared(facts, form)
     if printed is None:
-        return _labels_page(request, run, form, None)
+        return _labels_page(request, run, form, facts, None)
     try:
         content = papers.label_pages(printed)
     except documents.PdfUnavailable as error:
@@ -49,10 +53,10 @@ def run_labels_pdf(request: HttpRequest, number: str) -> HttpResponse:
     return documents.pdf_response(f"labels-{run.number}.pdf", content)
 
 
-def first_choice(run: BottlingRun) -> dict[str, Any]:
+def first_choice(run: BottlingRun, facts: LabelFacts) -> dict[str, Any]:
     """Return what the form shows first: a label for each piece, with a bar code if it has one."""
     sheet = queries.default_sheet()
-    has_bar_code = len(queries.facts_of(run).gtin) in printed_codes.RETAIL_KINDS
+    has_bar_code = len(facts.gtin) in printed_codes.RETAIL_KINDS
     return {
         "sheet": sheet.code if sheet else "",
         "pieces": run.pieces_filled or run.pieces_planned,
@@ -63,9 +67,8 @@ def first_choice(run: BottlingRun) -> dict[str, Any]:
     }
 
 
-def prepared(run: BottlingRun, form: LabelPrintForm) -> LabelPrint | None:
+def prepared(facts: LabelFacts, form: LabelPrintForm) -> LabelPrint | None:
     """Lay the labels out; what does not fit is told at its field of the form."""
-    facts = queries.facts_of(run)
     if not form.is_valid() or not facts.lot_code:
         return None
     data = form.cleaned_data
@@ -84,9 +87,12 @@ def prepared(run: BottlingRun, form: LabelPrintForm) -> LabelPrint | None:
 
 
 def _labels_page(
-    request: HttpRequest, run: BottlingRun, form: LabelPrintForm, printed: LabelPrint | None
+    request: HttpRequest,
+    run: BottlingRun,
+    form: LabelPrintForm,
+    facts: LabelFacts,
+    printed: LabelPrint | None,
 ) -> HttpResponse:
-    facts = queries.facts_of(run)
     context = {
         "run": run,
         "facts": facts,

@@ -8,9 +8,10 @@ after it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
-from typing import TYPE_CHECKING, Any
+from functools import cache, partial
+from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -206,6 +207,14 @@ class CodeChoiceField(forms.ModelChoiceField):  # type: ignore[type-arg]  # only
         if isinstance(value, str) and "\x00" in value:
             raise ValidationError(self.error_messages["invalid_choice"], code="invalid_choice")
         return super().to_python(value)
+
+
+def offer_the_same(fields: Iterable[forms.Field]) -> None:
+    """Let choices of one form that offer the same rows read them once, when first shown."""
+    same = [cast(forms.ChoiceField, field) for field in fields]
+    read = cache(partial(list, same[0].choices))
+    for field in same:
+        field.choices = read
 
 
 class QuantityWidget(forms.MultiWidget):

@@ -16,6 +16,7 @@ from inventory.shared.forms.fields import (
     TemperatureField,
     WeightField,
     WholeNumberField,
+    offer_the_same,
 )
 from inventory.shared.weights import by_unit
 from inventory.stock.forms.fields import VesselField, note_field
@@ -90,6 +91,7 @@ class DeliveryForm(HoneyForm):
             for name in ("net", "gross"):
                 self.fields[f"{name}_{number}"].is_one_of_several = True  # type: ignore[attr-defined]
             self.fields[f"tare_{number}"].help_text = _("Leave empty for the weight on record.")
+        offer_the_same(self.fields[f"place_{number}"] for number in self.LINES)
 
     def lines(self) -> list[dict[str, forms.BoundField]]:
         """Return the fields of each vessel."""

@@ -12,6 +12,7 @@ from inventory.shared.forms.fields import (
     TemperatureField,
     VolumeField,
     WeightField,
+    offer_the_same,
 )
 from inventory.stock.forms.fields import (
     VesselField,
@@ -105,6 +106,7 @@ class BlendForm(HoneyForm):
             self.fields[f"weight_{number}"] = WeightField(
                 label=_("Weight"), required=False, help_text=_("Leave empty to take all of it.")
             )
+        offer_the_same(self.fields[f"source_{number}"] for number in self.LINES)
 
     def lines(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
         return [(self[f"source_{number}"], self[f"weight_{number}"]) for number in self.LINES]

@@ -407,7 +407,7 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     where: dict[int | None, list[Balance]] = {}
     for balance in (
         Balance.objects.filter(lot__in=[lot, *descendants], is_physical=True, quantity__gt=0)
-        .select_related("place", "item")
+        .select_related("place", "item", "lot__product")
         .order_by("place__kind", "place__code")
     ):
         where.setdefault(balance.lot_id, []).append(balance)

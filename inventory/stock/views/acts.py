@@ -94,7 +94,9 @@ def _missing(form: forms.HoneyForm) -> str:
     "others" is honey of other beekeepers.
     """
     fields = [field for field in form.fields.values() if isinstance(field, VesselField)]
-    for field in sorted(fields, key=lambda field: field.filled):
+    # Of fields that ask for the same, one tells of all.
+    asked = {(field.filled, field.of_others): field for field in fields}
+    for _asked, field in sorted(asked.items()):
         if field.queryset is None or not field.queryset.exists():
             if field.of_others:
                 return "others"

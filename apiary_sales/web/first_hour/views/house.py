@@ -7,6 +7,7 @@ from django.http import QueryDict
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from apiary_sales.accounts.models import SetUp
 from apiary_sales.accounts.services import set_up
 from apiary_sales.pricing.models import GoodsCategory, TaxRate
 from apiary_sales.pricing.services import prices, taxes
@@ -68,7 +69,7 @@ class MarketView(StepView):
     def ask(self, data: QueryDict | None, files: Any = None) -> Asked:
         house = House.current()
         initial = {name: getattr(house, name) for name in self.FIELDS}
-        if self.slug not in [mark.step.slug for mark in steps.marks() if mark.is_done]:
+        if self.slug not in SetUp.current().steps_done:
             market = proposals.market_of(house.country_code) or house.market
             initial |= {"market": market, **self._usual(market)}
         return Asked(MarketForm(data, initial=initial))

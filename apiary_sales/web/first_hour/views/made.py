@@ -1,9 +1,10 @@
 """The last page of the set-up: what was made, and the first run."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from django.contrib.auth.decorators import permission_required
-from django.db.models import Count, Sum
+from django.db.models import Count, Q, Sum
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -42,12 +43,12 @@ def made(request: HttpRequest) -> HttpResponse:
         to_run = "run" in request.POST
         return HttpResponseRedirect(reverse("inventory:run_plan" if to_run else "web:today"))
     row = SetUp.current()
-    there = Balance.objects.filter(quantity__gt=0, is_physical=True)
+    there, sizes = _in_stock(), Size.objects.count()
     context = {
         "marks": steps.marks(row),
-        "lines": _lines(),
-        "has_honey": there.filter(item__kind=Item.Kind.HONEY).exists(),
-        "has_sizes": Size.objects.exists(),
+        "lines": _lines(there, sizes),
+        "has_honey": bool(there["vessels"]),
+        "has_sizes": bool(sizes),
         "has_ended": row.ended_at is not None,
         "number": len(steps.STEPS),
         "count": len(steps.STEPS),
@@ -56,14 +57,18 @@ def made(request: HttpRequest) -> HttpResponse:
     return render(request, "web/set_up/made.html", context)
 
 
-def _lines() -> list[MadeLine]:
-    there = Balance.objects.filter(quantity__gt=0, is_physical=True)
-    honey = there.filter(item__kind=Item.Kind.HONEY).aggregate(
-        grams=Sum("quantity"), vessels=Count("place", distinct=True)
+def _in_stock() -> dict[str, Any]:
+    """Return the grams of honey and in how many vessels, the pieces packed and of how many lots."""
+    is_honey, is_packed = Q(item__kind=Item.Kind.HONEY), Q(item__kind=Item.Kind.PACKED)
+    return Balance.objects.filter(quantity__gt=0, is_physical=True).aggregate(
+        grams=Sum("quantity", filter=is_honey),
+        vessels=Count("place", distinct=True, filter=is_honey),
+        pieces=Sum("quantity", filter=is_packed),
+        lots=Count("lot", distinct=True, filter=is_packed),
     )
-    jars = there.filter(item__kind=Item.Kind.PACKED).aggregate(
-        pieces=Sum("quantity"), lots=Count("lot", distinct=True)
-    )
+
+
+def _lines(there: dict[str, Any], sizes: int) -> list[MadeLine]:
     kinds = dict(
         Place.objects.filter(is_active=True)
         .order_by()
@@ -90,20 +95,20 @@ def _lines() -> list[MadeLine]:
         ),
         MadeLine(
             _("Honey in bulk"),
-            words.weight(honey["grams"] or 0),
-            _("in vessels: %(count)s") % {"count": honey["vessels"]},
+            words.weight(there["grams"] or 0),
+            _("in vessels: %(count)s") % {"count": there["vessels"]},
             reverse("inventory:honey"),
         ),
         MadeLine(
             _("Sizes"),
-            words.number(Size.objects.count()),
+            words.number(sizes),
             _("with a price: %(count)s") % {"count": len({each.product_id for each in priced})},
             reverse("inventory:size_list"),
         ),
         MadeLine(
             _("Jars in stock"),
-            words.number(jars["pieces"] or 0),
-            _("of lots: %(count)s") % {"count": jars["lots"]},
+            words.number(there["pieces"] or 0),
+            _("of lots: %(count)s") % {"count": there["lots"]},
             reverse("orders:stock"),
         ),
         MadeLine(

@@ -183,7 +183,7 @@ class StepView(PermissionRequiredMixin, View):
             "form": asked.form,
             "rows": asked.rows,
             "problems": asked.problems if status == 422 else [],
-            "begins_on": steps.begins_on(),
+            "begins_on": steps.begins_on(row),
             **self.context(),
         }
         return render(self.request, self.template_name, context, status=status)
