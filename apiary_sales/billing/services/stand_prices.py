@@ -17,7 +17,7 @@ TIER = Customer.Tier.STAND
 
 def on(day: date, products: Sequence[Product]) -> PriceList:
     """Return the stand's price list of some products on a day."""
-    in_force = PiecePrice.objects.in_force(day)
+    in_force = PiecePrice.objects.filter(tier=TIER, product__in=products).in_force(day)
     return rules.price_lists([TIER], day, products=products, in_force=in_force)[TIER]
 
 

@@ -35,7 +35,7 @@ from apiary_sales.orders.services import (
 )
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared import checks, keys, series, words
+from inventory.shared import acts, checks, keys, series, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
@@ -62,7 +62,7 @@ __all__ = [
 DAYS_AHEAD_MAX = timedelta(days=366)
 
 
-@transaction.atomic
+@acts.act
 def take(
     *,
     customer: Customer,
@@ -105,7 +105,8 @@ def take(
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
     checks.check_total(sum(line.amount_cents for line in lines), expected_total_cents)
-    credit_before = Order.objects.credit_of(customer)
+    has_limit = customer.credit_limit_cents is not None and not over_limit
+    credit_before = Order.objects.credit_of(customer) if has_limit else None
     order = make(
         customer=customer,
         channel=channel,
@@ -120,12 +121,12 @@ def take(
     )
     reservations.reserve(order_lines.make(order, lines), parameter="lines")
     # Report missing stock before the credit limit: a user can override only the limit.
-    if not over_limit:
+    if credit_before is not None:
         check_credit(credit_before, sum(line.amount_cents for line in lines))
     return order
 
 
-@transaction.atomic
+@acts.act
 def fulfil(
     *,
     order: Order,
@@ -221,7 +222,7 @@ def repick(*, order: Order, picked_by: Person, key: str) -> Order:
     return order
 
 
-@transaction.atomic
+@acts.act
 def sell_now(
     *,
     customer: Customer | None,
@@ -292,6 +293,7 @@ def sell_now(
         weighed={
             line: asked.weighed for line, asked in zip(made, lines, strict=True) if asked.weighed
         },
+        are_new=True,
     )
 
 
@@ -452,9 +454,13 @@ def is_billed(fulfilment: Fulfilment) -> bool:
     return fulfilment.lines.filter(billed_cents__isnull=False).exists()
 
 
-def lock(order: Order) -> Order:
-    """Lock the order's row until the transaction ends, and return it as it is now."""
-    return Order.objects.select_for_update(no_key=True).get(pk=order.pk)
+def lock(order: Order, *beside: str) -> Order:
+    """Lock the order's row until the transaction ends, and return it as it is now.
+
+    What it points at is read with it where it is named.
+    """
+    rows = Order.objects.select_for_update(of=("self",), no_key=True)
+    return (rows.select_related(*beside) if beside else rows).get(pk=order.pk)
 
 
 def make(**fields: Any) -> Order:

@@ -16,6 +16,7 @@ def refuse_repeat(
     The error hands on `made`, or the row itself. Call it with what the act locks locked, so that
     of two who send the same form at the same moment one waits and is refused.
     """
-    found = model._default_manager.filter(idempotency_key=key).first()
-    if found is not None:
-        raise AlreadyRecorded(message or _("This was recorded already."), made=made or found)
+    rows = model._default_manager.filter(idempotency_key=key)
+    # Asked in the cheapest way first: nearly every form comes once.
+    if rows.exists():
+        raise AlreadyRecorded(message or _("This was recorded already."), made=made or rows.get())

@@ -1,6 +1,7 @@
 """Whole numbers in series: of lots, runs, orders and invoices."""
 
 from django.db import transaction
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import BadValue
@@ -12,11 +13,11 @@ NUMBER_MAX = 9_999_999
 
 def next_number(series: str) -> int:
     """Return the next whole number of a series; none is missed, because it is taken under lock."""
-    Counter.objects.get_or_create(series=series)
-    counter = Counter.objects.select_for_update().get(series=series)
-    counter.last += 1
-    counter.save(update_fields=["last"])
-    return counter.last
+    counter = Counter.objects.filter(series=series)
+    if not counter.update(last=F("last") + 1):
+        Counter.objects.get_or_create(series=series)
+        counter.update(last=F("last") + 1)
+    return counter.values_list("last", flat=True).get()
 
 
 @transaction.atomic
