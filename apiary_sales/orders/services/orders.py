@@ -45,6 +45,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
+from inventory.shared.services import repeats
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import honey, ledger, numbers, places
@@ -469,11 +470,11 @@ def make(**fields: Any) -> Order:
     last = numbers.next_number(f"order-{year}")
     number = f"{series.ORDERS}{year % 100:02d}-{last:04d}"
     try:
-        with transaction.atomic():
-            return Order.objects.create(number=number, **fields)
-    except IntegrityError:
+        return Order.objects.create(number=number, **fields)
+    except IntegrityError as error:
         # The same form was saved by a parallel request. Any other error is raised again.
-        refuse_repeat(Order, fields["idempotency_key"])
+        if repeat := repeats.rival(error, Order, fields["idempotency_key"]):
+            raise repeat from error
         raise
 
 

@@ -19,7 +19,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.shared import acts, days, keys
-from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
+from inventory.shared.errors import CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.services import repeats
@@ -264,24 +264,22 @@ class _Batch:
         day = timezone.localdate(occurred_at)
         counts_on = BooksLock.objects.counting_day(day)
         try:
-            with transaction.atomic():
-                posting = Posting.objects.create(
-                    kind=kind,
-                    occurred_at=occurred_at,
-                    counts_on=None if counts_on == day else counts_on,
-                    recorded_by=self.recorded_by,
-                    idempotency_key=key,
-                    note=note,
-                    reverses=reverses,
-                    corrects=corrects,
-                    caused_by=caused_by,
-                    took_all=took_all,
-                )
+            posting = Posting.objects.create(
+                kind=kind,
+                occurred_at=occurred_at,
+                counts_on=None if counts_on == day else counts_on,
+                recorded_by=self.recorded_by,
+                idempotency_key=key,
+                note=note,
+                reverses=reverses,
+                corrects=corrects,
+                caused_by=caused_by,
+                took_all=took_all,
+            )
         except IntegrityError as error:
-            made = find(key)
-            if made is None:
-                raise CannotReverse(_("This was undone already.")) from error
-            raise AlreadyRecorded(_("This was recorded already."), made=made) from error
+            if repeat := repeats.rival(error, Posting, key):
+                raise repeat from error
+            raise CannotReverse(_("This was undone already.")) from error
         lines = list(lines)
         PostingLine.objects.bulk_create(
             PostingLine(
