@@ -15,7 +15,7 @@ from apiary_sales.billing.services import stand_money, stand_prices
 from apiary_sales.billing.services.stand_money import Settled
 from apiary_sales.orders.models import Fulfilment, OrderLine
 from apiary_sales.orders.rules.lines import product_of
-from apiary_sales.pricing.models import WeightPrice, priced_products
+from apiary_sales.pricing.models import WeightPrice
 from apiary_sales.pricing.rules.weight_prices import WeightPriceList
 from inventory.shared import conventions, words
 from inventory.shared.errors import Problems
@@ -153,16 +153,16 @@ def _short(row: Shortage, place: Place) -> MarkFound:
 def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[MarkFound]:
     # A line that was taken from several lots has one price.
     sold = {row.order_line_id: row for row in fulfilment.just_made}.values()
-    products = {row.order_line.product_id for row in sold if row.order_line.product_id}
-    pieces = stand_prices.on(sold_on, list(priced_products().filter(pk__in=products)))
+    packed = [row.order_line for row in sold if row.order_line.kind == OrderLine.Kind.PACKED]
+    pieces = stand_prices.of_sold(sold_on, [product_of(line) for line in packed])
     in_force: Iterable[WeightPrice] = ()
-    if any(row.order_line.kind != OrderLine.Kind.PACKED for row in sold):
+    if len(packed) < len(sold):
         in_force = WeightPrice.objects.filter(tier=stand_prices.TIER).in_force(sold_on)
     pounds = WeightPriceList(stand_prices.TIER, tuple(in_force))
     for each in sold:
         line, lot = each.order_line, each.lot
         if line.kind == OrderLine.Kind.PACKED:
-            price = pieces.of(product_of(line)).unit_price(line.quantity)
+            price = pieces[product_of(line).pk].unit_price(line.quantity)
         elif line.product is not None:
             price = pounds.of_product(line.product)
         elif lot is not None and lot.kind != Lot.Kind.UNKNOWN:
