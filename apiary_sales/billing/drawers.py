@@ -118,6 +118,8 @@ def count_of_all_with(sale: StandSale, *, known_at: datetime) -> CashCount | Non
         recorded_at__gte=sale.sold_at,
         recorded_at__lt=known_at,
     )
+    if not counts.exists():
+        return None
     for count in counts.select_related("undo_entry").order_by("recorded_at", "pk"):
         if count.recorded_at is None or count.recorded_at < since:
             continue

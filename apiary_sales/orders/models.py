@@ -1,5 +1,6 @@
 """One life cycle from a quote to goods handed over."""
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 from typing import cast
@@ -329,6 +330,8 @@ class Fulfilment(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
     idempotency_key = models.CharField(max_length=100, unique=True)
+    # Its lines, where the goods were handed over just now.
+    just_made: "Sequence[FulfilmentLine]" = ()
 
     class Meta:
         ordering = ["id"]

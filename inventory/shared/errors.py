@@ -22,7 +22,7 @@ and `figures` (the parts of the sentence). A form or the API says at which of it
 parameter was typed.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -132,13 +132,21 @@ class TooBusy(HouseError):
 
 
 class AlreadyRecorded(HouseError):
-    """The same form came twice; `made` is what the first one made."""
+    """The same form came twice; `made` is what the first one made, if need be looked up then."""
 
     code = "already_recorded"
 
-    def __init__(self, message: str, *, made: Any = None) -> None:
+    def __init__(
+        self, message: str, *, made: Any = None, look_up: Callable[[], Any] | None = None
+    ) -> None:
         super().__init__(message)
-        self.made = made
+        self._made, self._look_up = made, look_up
+
+    @property
+    def made(self) -> Any:
+        if self._made is None and self._look_up is not None:
+            self._made = self._look_up()
+        return self._made
 
 
 class Problems:

@@ -6,7 +6,7 @@ The houses of `house.py` are built once and kept in --houses. Readings of a smal
 are taken by turns, the best of several each, so that what else the machine does falls on both. Each
 row says what was measured, against what, how many times as much it is, how much it may be, and
 whether that holds. `--size small` measures numbers of queries alone, which are the same on every
-machine; `--only` rows whose name matches a pattern.
+machine; `--only` rows whose name matches a pattern, `--only writes` what acts cost (`writes.py`).
 """
 
 import argparse
@@ -17,9 +17,10 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from functools import partial
+from itertools import chain
 from pathlib import Path
 
-from tests.benchmarks import readings
+from tests.benchmarks import readings, writes
 from tests.benchmarks.visitor import Read, Visitor, visit
 
 GROWTH, QUERIES = 1.3, 25
@@ -37,6 +38,30 @@ class Row:
     ratio: float
     to_reach: float
     held: bool
+
+
+def writes_of(small: str, large: str, folder: Path, *, with_times: bool) -> Iterator[Row]:
+    """Yield what each act costs beside the same rows by plain ORM, and how it grows."""
+    in_small = writes.measured(small, folder)
+    for name, act in in_small.items():
+        most, savepoints = writes.STATEMENTS[name]
+        against = f"{act.plain_statements} by plain ORM"
+        held = act.statements <= most and act.savepoints <= savepoints
+        yield Row(f"writes: statements of {name}", against, act.statements, most, held)
+    if not with_times:
+        return
+    in_large = writes.measured(large, folder)
+    for house, acts in (("", in_small), (", long history", in_large)):
+        for name, act in acts.items():
+            ratio = round(act.ms / act.plain_ms, 2)
+            against = f"{act.plain_ms:.1f} ms → {act.ms:.1f} ms"
+            work = f"writes: {name} by plain ORM{house}"
+            yield Row(work, against, ratio, writes.RATIO, ratio <= writes.RATIO)
+    for name, act in in_small.items():
+        # The two are measured one after the other, so each is set against the plain rows beside it.
+        times, in_long = (each.ms / each.plain_ms for each in (act, in_large[name]))
+        against, held = f"{times:.2f} × → {in_long:.2f} ×", in_long <= GROWTH * times
+        yield Row(f"writes: growth of {name}", against, round(in_long / times, 2), GROWTH, held)
 
 
 def readings_of(small: Visitor, large: Visitor, *, only: str, with_times: bool) -> Iterator[Row]:
@@ -99,8 +124,12 @@ def main() -> None:
         urls = [f"sqlite:///{(asked.houses / name).resolve()}.sqlite3" for name in names]
     rows: list[Row] = []
     with ExitStack() as stack:
-        small, large = (stack.enter_context(visit(url)) for url in urls)
-        found = readings_of(small, large, only=asked.only, with_times=asked.size == "whole")
+        with_times = asked.size == "whole"
+        found = writes_of(*urls, asked.houses, with_times=with_times)
+        if asked.only != writes.NAME:
+            small, large = (stack.enter_context(visit(url)) for url in urls)
+            of_readings = readings_of(small, large, only=asked.only, with_times=with_times)
+            found = chain(found, of_readings) if not asked.only else of_readings
         for row in found:
             rows.append(row)
             if asked.json:

@@ -21,7 +21,7 @@ from apiary_sales.billing.models import (
 )
 from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import Account, BookLine
-from inventory.shared import keys, words
+from inventory.shared import acts, keys, words
 from inventory.shared.errors import CannotReverse, NotAllowedNow, Problems
 from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
@@ -38,7 +38,7 @@ ACCOUNTS = {
 }
 
 
-@transaction.atomic
+@acts.act
 def adjust(
     *,
     invoice: Invoice,

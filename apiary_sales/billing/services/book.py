@@ -9,7 +9,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db import transaction
 from django.db.models import Max, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
@@ -23,6 +22,7 @@ from apiary_sales.billing.models import (
 )
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import balances
+from inventory.shared import acts
 from inventory.shared.models import BooksLock
 from inventory.stock.models import Supplier
 
@@ -56,7 +56,7 @@ def lock_invoices(keys: Iterable[int]) -> dict[int, Invoice]:
     return {invoice.pk: invoice for invoice in rows}
 
 
-@transaction.atomic
+@acts.act
 def enter(
     *,
     kind: str,
@@ -98,7 +98,7 @@ def enter(
     return entry
 
 
-@transaction.atomic
+@acts.act
 def enter_opposite(entry: Entry, *, happened_on: date) -> Entry:
     """Enter the lines of an entry with the opposite signs; it stays, and both are nothing."""
     return enter(
@@ -111,18 +111,26 @@ def enter_opposite(entry: Entry, *, happened_on: date) -> Entry:
     )
 
 
-@transaction.atomic
+@acts.act
 def settle(
-    payment: Payment, shares: Iterable[tuple[Invoice, int]], *, put_on: date | None = None
+    payment: Payment,
+    shares: Iterable[tuple[Invoice, int]],
+    *,
+    put_on: date | None = None,
+    are_own: bool = False,
 ) -> None:
     """Put so many cents of a payment to each invoice; a negative share takes them off again.
 
     It counts from today, or from `put_on`, but from no closed day and not before the invoice; what
-    is taken off again not before it was put there. Call with the customer locked. Raises
-    `BookLawBroken` when an invoice would be paid beyond what is open on it.
+    is taken off again not before it was put there. Call with the customer locked. Invoices that
+    `are_own` were made in the same act, so that nobody else knows of them. Raises `BookLawBroken`
+    when an invoice would be paid beyond what is open on it.
     """
     shares = [(invoice, cents) for invoice, cents in shares if cents]
-    locked = lock_invoices(invoice.pk for invoice, _cents in shares)
+    if are_own:
+        locked = {invoice.pk: invoice for invoice, _cents in shares}
+    else:
+        locked = lock_invoices(invoice.pk for invoice, _cents in shares)
     for invoice, cents in shares:
         now = locked[invoice.pk]
         now.open_cents -= cents
@@ -155,7 +163,7 @@ def _put_last(payment: Payment, invoices: list[Invoice]) -> dict[int, date]:
     return dict(put.order_by().values_list("invoice").annotate(Max("put_on")))
 
 
-@transaction.atomic
+@acts.act
 def credit(invoice: Invoice, cents: int) -> None:
     """Take so much off an invoice that a credit note takes back, in whole or in part.
 
@@ -174,7 +182,7 @@ def credit(invoice: Invoice, cents: int) -> None:
     Invoice.objects.filter(pk=invoice.pk).update(open_cents=invoice.open_cents)
 
 
-@transaction.atomic
+@acts.act
 def adjust(invoice: Invoice, cents: int) -> None:
     """Lower what is to pay on an invoice by an adjustment, or raise it by its undoing."""
     [now] = lock_invoices([invoice.pk]).values()

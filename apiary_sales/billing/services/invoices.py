@@ -7,7 +7,6 @@ from decimal import Decimal
 from itertools import chain
 from typing import Any
 
-from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone, translation
 from django.utils.formats import date_format
@@ -24,7 +23,7 @@ from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
 from apiary_sales.orders.services import orders, returns
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
-from inventory.shared import checks, conventions
+from inventory.shared import acts, checks, conventions
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
@@ -71,7 +70,6 @@ def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
         FulfilmentLine.objects.unbilled()
         .filter(fulfilment__order=order)
         .select_related(
-            "order_line__drum",
             "order_line__product",
             "order_line__service",
             "lot",
@@ -82,15 +80,17 @@ def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
     )
 
 
-def draft(order: Order, issued_on: date | None = None) -> Draft | None:
+def draft(
+    order: Order, issued_on: date | None = None, goods: Sequence[FulfilmentLine] | None = None
+) -> Draft | None:
     """Return the invoice that `issue` would make now; None when there is nothing to invoice."""
-    goods = list(to_invoice(order))
+    goods = list(to_invoice(order)) if goods is None else goods
     if not goods:
         return None
     return compose(order, [(good, line_of(good)) for good in goods], issued_on)
 
 
-@transaction.atomic
+@acts.act
 def issue(
     *,
     order: Order,
@@ -98,19 +98,22 @@ def issue(
     key: str,
     issued_on: date | None = None,
     expected_total_cents: int | None = None,
+    goods: Sequence[FulfilmentLine] | None = None,
 ) -> Invoice:
     """Bill everything handed over of an order that is on no invoice yet, and return the invoice.
 
     It is dated and numbered now, or on `issued_on` where it is brought over from elsewhere: the
     numbers of a series run with its dates. The taxes and the certificate of the day of the
     hand-over count, and the addresses as they are now; its total is the sum of the rounded lines,
-    owed from that moment. `expected_total_cents` is the total that was shown to the person.
+    owed from that moment. `expected_total_cents` is the total that was shown to the person;
+    `goods` is all that was handed over, of an order that was made in the same act.
     Raises `NotAllowedNow` when there is nothing to invoice, `FiguresChanged`, `BadValue` for an
     impossible date, `AlreadyRecorded` when the same form came before.
     """
-    order = orders.lock(order)
+    if goods is None:
+        order = orders.lock(order, "customer")
     refuse_repeat(Invoice, key)
-    made = draft(order, issued_on)
+    made = draft(order, issued_on, goods)
     if made is None:
         raise NotAllowedNow(_why_nothing(order))
     _check_date(made.invoice.issued_on, made.invoice.supplied_on)

@@ -28,7 +28,7 @@ from apiary_sales.billing.services import adjustments, beginning, book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
-from inventory.shared import conventions, keys, words
+from inventory.shared import acts, conventions, keys, words
 from inventory.shared.coins import to_coins
 from inventory.shared.errors import BadValue, CannotReverse, HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
@@ -55,7 +55,7 @@ class Rest(TextChoices):
     WRITE_OFF = "write_off", gettext_lazy("Write it off")
 
 
-@transaction.atomic
+@acts.act
 def receive(
     *,
     customer: Customer | None,
@@ -75,6 +75,7 @@ def receive(
     rest: str = Rest.LEAVE,
     rest_reason: str = "",
     is_another: bool = True,
+    is_at_once: bool = False,
 ) -> Payment:
     """Record money received and put it to invoices; what is over stays on the customer's account.
 
@@ -86,7 +87,8 @@ def receive(
     the caller knows it, and `amount_cents` is then what is due. Money
     for an `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with
     what these invoices have left to pay. With `is_another` False, a payment that looks like one
-    that is recorded already is refused with the question whether it is the same.
+    that is recorded already is refused with the question whether it is the same. `is_at_once` says
+    that the invoices are of the same act, so that nobody else has put anything to them.
     Raises `BadValue` (or several at once; of a row at `allocations.<position>.<name>`),
     `LooksLikeAnother`, `NotAllowedNow`, `AlreadyRecorded`.
     """
@@ -102,7 +104,7 @@ def receive(
     _check_amount(problems, amount_cents)
     _check_how(problems, method)
     _check_day(problems, "received_on", received_on, method, of=allocations or ())
-    if allocations is not None:
+    if allocations is not None and not is_at_once:
         _check_allocations(problems, customer, amount_cents, allocations)
     if rest == Rest.WRITE_OFF and not rest_reason.strip():
         problems.add("rest_reason", _("Say why it will not be paid."))
@@ -140,7 +142,7 @@ def receive(
         shares = rules.oldest_first(of_order, amount_cents)
     else:
         shares = rules.oldest_first(Invoice.objects.open_of(customer), amount_cents)
-    book.settle(payment, shares, put_on=received_on)
+    book.settle(payment, shares, put_on=received_on, are_own=is_at_once)
     if rest != Rest.LEAVE:
         _settle_rests(payment, [bill for bill, cents in shares if cents], rest, rest_reason)
     return payment
@@ -541,7 +543,7 @@ def use_on_account(*, invoice: Invoice) -> int:
     return used_cents
 
 
-@transaction.atomic
+@acts.act
 def use_prepayments(*, invoice: Invoice) -> int:
     """Put what was paid in advance for an order to its new invoice; return how many cents."""
     if invoice.customer is None or invoice.order is None:
@@ -567,6 +569,8 @@ def free_prepayment(*, payment: Payment) -> Payment:
 
 def _use(invoice: Invoice, left: "list[WithAnnotations[Payment, LeftOnPayment]]") -> int:
     """Put what these payments have left to an invoice, as far as it is open; return the cents."""
+    if not left:
+        return 0
     # Giving money back does not lower `left_cents` of a payment: check the account as well.
     before_cents, there_cents = invoice.open_cents, on_account_cents(invoice.customer)
     for payment in left:

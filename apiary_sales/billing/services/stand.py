@@ -1,9 +1,10 @@
 """Sales at the stand: goods, receipt and money in one go, and the way back."""
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
-from typing import Any
+from typing import Any, ParamSpec
 
 from django.db import transaction
 from django.utils import timezone, translation
@@ -30,7 +31,7 @@ from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import ProductTax
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.tax import TaxedAmount
-from inventory.shared import conventions, keys, words
+from inventory.shared import acts, conventions, keys, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
@@ -41,6 +42,7 @@ from inventory.stock.models import Place
 
 __all__ = ["METHODS", "PaymentMade", "find", "sell", "take_back", "total_of"]
 
+Sale = ParamSpec("Sale")
 PIECES_MAX = 1_000
 # A sale that is dated longer ago, without a sign that it can be, has a wrong clock.
 DAYS_LATE_MAX = 60
@@ -51,7 +53,23 @@ def find(key: str) -> StandSale | None:
     return StandSale.objects.filter(key=key).select_related("receipt").first()
 
 
-@transaction.atomic
+def _first_one_counts(sell: Callable[Sale, StandSale]) -> Callable[Sale, StandSale]:
+    """Let a sale be told which one was faster, when the same one was sent at the same moment."""
+
+    @functools.wraps(sell)
+    def selling(*args: Sale.args, **kwargs: Sale.kwargs) -> StandSale:
+        try:
+            return sell(*args, **kwargs)
+        except AlreadyRecorded:
+            # Asked again when what was begun is undone: the parts of a sale have keys of their own.
+            _refuse_repeat(str(kwargs["key"]))
+            raise
+
+    return selling
+
+
+@_first_one_counts
+@acts.act
 def sell(
     *,
     lines: Sequence[LineWanted],
@@ -117,27 +135,22 @@ def sell(
             corrects = None
         else:
             _undo_corrected(corrects, corrected_by=corrected_by, key=keys.part(key, "corrected"))
-    last_short = stand_marks.last_shortage()
-    try:
-        fulfilment = orders.sell_now(
-            customer=customer,
-            lines=_discounted(lines, discount_cents),
-            place=place,
-            created_by=sold_by,
-            key=keys.part(key, "goods"),
-            sold_on=sold_on,
-            sold_at=sold_at,
-            has_happened=has_happened,
-        )
-    except AlreadyRecorded:
-        # The same sale, sent at the same moment, was faster.
-        _refuse_repeat(key)
-        raise
+    fulfilment = orders.sell_now(
+        customer=customer,
+        lines=_discounted(lines, discount_cents),
+        place=place,
+        created_by=sold_by,
+        key=keys.part(key, "goods"),
+        sold_on=sold_on,
+        sold_at=sold_at,
+        has_happened=has_happened,
+    )
     receipt = invoices.issue(
         order=fulfilment.order,
         issued_by=sold_by,
         key=keys.part(key, "receipt"),
         issued_on=issued_on,
+        goods=fulfilment.just_made,
     )
     settled = stand_money.settle(
         payments,
@@ -177,11 +190,13 @@ def sell(
         corrects.corrected_by = sale
         corrects.save(update_fields=["corrected_by"])
         marks = [*marks, _corrected_mark(corrects)]
+    shortages = stand_marks.shortages_since(fulfilment)
     if has_happened:
         marks = [
             *marks,
             *stand_marks.find(
                 fulfilment=fulfilment,
+                shortages=shortages,
                 settled=settled,
                 asked_on_top_cents=on_top_cents,
                 total_cents=receipt.total_cents,
@@ -192,9 +207,9 @@ def sell(
             ),
         ]
     stand_marks.keep(sale, marks)
-    stand_marks.keep_on_others(fulfilment, after=last_short)
+    stand_marks.keep_on_others(fulfilment, shortages)
     # Of a day that was closed before, its cash was counted already.
-    stand_days.sale_came_in(sale=sale)
+    stand_days.sale_came_in(sale=sale, corrected=corrects)
     return sale
 
 
@@ -319,12 +334,9 @@ def take_back(
 
 
 def _refuse_repeat(key: str) -> None:
-    refuse_repeat(
-        Invoice,
-        keys.part(key, "receipt"),
-        made=find(key),
-        message=_("This sale was recorded already."),
-    )
+    """Raise `AlreadyRecorded` when this sale came before; its receipt is written with it."""
+    if StandSale.objects.filter(key=key).exists():
+        raise AlreadyRecorded(_("This sale was recorded already."), made=find(key))
 
 
 def _check(

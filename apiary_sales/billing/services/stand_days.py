@@ -18,7 +18,7 @@ a difference from being posted twice:
   an undo of that count takes it back.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from datetime import date
 
@@ -44,7 +44,7 @@ from apiary_sales.billing.services import book, expenses, money_moves, money_out
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.cash_counts import DETAIL
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
-from inventory.shared import checks, conventions, keys, words
+from inventory.shared import acts, checks, conventions, keys, words
 from inventory.shared.errors import BadValue, CannotReverse, NotAllowedNow, Problems
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
@@ -279,24 +279,23 @@ def undo_close(*, stand_day_close: StandDayClose, undone_by: Person, reason: str
     return undone_documents.undo(found, undone_by=undone_by, reason=reason)
 
 
-@transaction.atomic
-def sale_came_in(*, sale: StandSale) -> list[StandLateCash]:
+@acts.act
+def sale_came_in(*, sale: StandSale, corrected: StandSale | None) -> list[StandLateCash]:
     """Take the cash of a sale that was just recorded off what a count had posted as over.
 
     That is the close of its stand's day, or else the first count of all cash after it. Call it
-    where a sale is recorded, once its payments are, and with the sale that it corrects pointing at
-    it. A sale made after the counts changes nothing here: its cash is not counted yet.
+    where a sale is recorded, once its payments are, with the sale that it corrects, if any. A sale
+    made after the counts changes nothing here: its cash is not counted yet.
     """
-    amounts = [(sale, drawers.cash_of(sale))]
-    corrected = StandSale.objects.filter(corrected_by=sale).first()
+    amounts: list[tuple[StandSale, Callable[[], int]]] = [(sale, lambda: drawers.cash_of(sale))]
     if corrected is not None:
-        amounts.append((corrected, -drawers.cash_back_of(corrected)))
+        amounts.append((corrected, lambda: -drawers.cash_back_of(corrected)))
     late: dict[StandDayClose | CashCount, int] = {}
     for made, cents in amounts:
         # A corrected sale may have been known to the count; its money goes back only now.
         counted = _closed_before(made) or drawers.count_of_all_with(made, known_at=sale.recorded_at)
         if counted is not None:
-            late[counted] = late.get(counted, 0) + cents
+            late[counted] = late.get(counted, 0) + cents()
     return [_take_off(counted, sale, cents) for counted, cents in late.items() if cents]
 
 
@@ -311,8 +310,8 @@ def _take_off(counted: StandDayClose | CashCount, sale: StandSale, cents: int) -
 def _closed_before(sale: StandSale) -> StandDayClose | None:
     """Return the close that counted the cash of a sale without knowing of it."""
     day = timezone.localdate(sale.sold_at)
-    stand_day = StandDay.objects.filter(place=sale.place, day=day).first()
-    closing = None if stand_day is None else _locked(stand_day).closing
+    of_day = StandDay.objects.filter(place=sale.place, day=day)
+    closing = _locked(of_day.get()).closing if of_day.exists() else None
     return closing if closing and sale.sold_at <= closing.closed_at else None
 
 

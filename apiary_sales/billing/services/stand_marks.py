@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import Max
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -16,7 +15,7 @@ from apiary_sales.billing.services import stand_money, stand_prices
 from apiary_sales.billing.services.stand_money import Settled
 from apiary_sales.orders.models import Fulfilment, OrderLine
 from apiary_sales.orders.rules.lines import product_of
-from apiary_sales.pricing.models import WeightPrice, priced_products
+from apiary_sales.pricing.models import WeightPrice
 from apiary_sales.pricing.rules.weight_prices import WeightPriceList
 from inventory.shared import conventions, words
 from inventory.shared.errors import Problems
@@ -43,6 +42,7 @@ class MarkFound:
 def find(
     *,
     fulfilment: Fulfilment,
+    shortages: Iterable[Shortage],
     settled: Settled,
     asked_on_top_cents: int,
     total_cents: int,
@@ -55,7 +55,7 @@ def find(
     sold_on = timezone.localdate(sold_at)
     with translation.override(conventions.current().language):
         return [
-            *_of_stock(fulfilment, place, sold_on),
+            *_of_stock(fulfilment, shortages, place, sold_on),
             *_of_prices(fulfilment, sold_on),
             *_of_money(settled, asked_on_top_cents, total_cents),
             *_of_time(sold_at, clock_said, sold_on),
@@ -63,7 +63,6 @@ def find(
         ]
 
 
-@transaction.atomic
 def keep(sale: StandSale, marks: Iterable[MarkFound]) -> None:
     """Write marks beside a sale."""
     longest = SaleMark._meta.get_field("text").max_length
@@ -72,25 +71,18 @@ def keep(sale: StandSale, marks: Iterable[MarkFound]) -> None:
     )
 
 
-def last_shortage() -> int:
-    """Return the key of the shortage that was found last, 0 without any."""
-    return Shortage.objects.aggregate(last=Max("pk"))["last"] or 0
+def shortages_since(fulfilment: Fulfilment) -> list[Shortage]:
+    """Return what is short since a sale was booked just now: of it, and of later sales."""
+    made = fulfilment.posting.just_short if fulfilment.posting else ()
+    rows = Shortage.objects.filter(pk__in=[row.pk for row in made])
+    return list(rows.select_related("item", "place").order_by("pk"))
 
 
-@transaction.atomic
-def keep_on_others(fulfilment: Fulfilment, *, after: int) -> None:
-    """Mark the later sales that are short now because an earlier one came in after them.
-
-    `after` is the last shortage before that sale was booked.
-    """
-    if fulfilment.posting is None:
-        return
-    found = (
-        Shortage.objects.filter(pk__gt=after, item__in=fulfilment.posting.lines.values("item"))
-        .exclude(posting=fulfilment.posting)
-        .select_related("item", "place")
-    )
-    for row in found.order_by("pk"):
+def keep_on_others(fulfilment: Fulfilment, shortages: Iterable[Shortage]) -> None:
+    """Mark the later sales that are short now because an earlier one came in after them."""
+    for row in shortages:
+        if row.posting_id == fulfilment.posting_id:
+            continue
         later = StandSale.objects.filter(receipt__order__fulfilments__posting=row.posting_id)
         for sale in later.select_related("place"):
             with translation.override(conventions.current().language):
@@ -128,14 +120,14 @@ def see_short(*, sales: Iterable[StandSale], seen_by: Person) -> int:
     return count
 
 
-def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[MarkFound]:
-    if fulfilment.posting is None:
-        return
-    short = Shortage.objects.filter(posting=fulfilment.posting).select_related("item")
-    for row in short.order_by("id"):
-        yield _short(row, place)
-    sold = Lot.objects.filter(lines__posting=fulfilment.posting).distinct().order_by("id")
-    for lot in sold:
+def _of_stock(
+    fulfilment: Fulfilment, shortages: Iterable[Shortage], place: Place, sold_on: date
+) -> Iterator[MarkFound]:
+    for row in shortages:
+        if row.posting_id == fulfilment.posting_id:
+            yield _short(row, place)
+    sold = {row.lot for row in fulfilment.just_made if row.lot}
+    for lot in sorted(sold, key=lambda lot: lot.pk):
         if lot.is_on_hold:
             yield MarkFound(Kind.ON_HOLD, _("Lot %(lot)s is on hold.") % {"lot": lot.code})
         if lot.ready_on and lot.ready_on > sold_on:
@@ -159,16 +151,18 @@ def _short(row: Shortage, place: Place) -> MarkFound:
 
 
 def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[MarkFound]:
-    sold = fulfilment.lines.select_related("order_line__product", "lot").order_by("id")
-    products = {row.order_line.product_id for row in sold if row.order_line.product_id}
-    pieces = stand_prices.on(sold_on, list(priced_products().filter(pk__in=products)))
-    in_force = WeightPrice.objects.filter(tier=stand_prices.TIER).in_force(sold_on)
-    pounds = WeightPriceList(stand_prices.TIER, tuple(in_force))
     # A line that was taken from several lots has one price.
-    for each in {row.order_line_id: row for row in sold}.values():
+    sold = {row.order_line_id: row for row in fulfilment.just_made}.values()
+    packed = [row.order_line for row in sold if row.order_line.kind == OrderLine.Kind.PACKED]
+    pieces = stand_prices.of_sold(sold_on, [product_of(line) for line in packed])
+    in_force: Iterable[WeightPrice] = ()
+    if len(packed) < len(sold):
+        in_force = WeightPrice.objects.filter(tier=stand_prices.TIER).in_force(sold_on)
+    pounds = WeightPriceList(stand_prices.TIER, tuple(in_force))
+    for each in sold:
         line, lot = each.order_line, each.lot
         if line.kind == OrderLine.Kind.PACKED:
-            price = pieces.of(product_of(line)).unit_price(line.quantity)
+            price = pieces[product_of(line).pk].unit_price(line.quantity)
         elif line.product is not None:
             price = pounds.of_product(line.product)
         elif lot is not None and lot.kind != Lot.Kind.UNKNOWN:

@@ -193,6 +193,7 @@ def receive(
             received_on=received_on,
             reference=each.reference,
             allocations={receipt: put_cents},
+            is_at_once=True,
             tendered_cents=each.tendered_cents,
             rounding_cents=each.rounding_cents,
             on_top_cents=share if each.method == Payment.Method.CHECK else 0,

@@ -144,7 +144,7 @@ def hand_over(
         on_top_entry=on_top_entry,
         recorded_at=now,
     )
-    stand_days.sale_came_in(sale=sale)
+    stand_days.sale_came_in(sale=sale, corrected=None)
     return sale
 
 

@@ -1,6 +1,6 @@
 """The stand prices in force on a day, for sales that are entered after they happened."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -9,7 +9,7 @@ from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.pricing.rules import prices as rules
-from apiary_sales.pricing.rules.prices import PriceList
+from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
 from inventory.bottling.models import Product
 
 TIER = Customer.Tier.STAND
@@ -17,8 +17,19 @@ TIER = Customer.Tier.STAND
 
 def on(day: date, products: Sequence[Product]) -> PriceList:
     """Return the stand's price list of some products on a day."""
-    in_force = PiecePrice.objects.in_force(day)
+    in_force = PiecePrice.objects.filter(tier=TIER, product__in=products).in_force(day)
     return rules.price_lists([TIER], day, products=products, in_force=in_force)[TIER]
+
+
+def of_sold(day: date, products: Iterable[Product]) -> dict[int, PricesOfProduct]:
+    """Return the stand's prices on a day by the key of their product; none of what has none now."""
+    sold = {product.pk: product for product in products}
+    for_sale = Product.objects.for_sale().filter(pk__in=sold)
+    in_force = PiecePrice.objects.filter(tier=TIER, product__in=for_sale).in_force(day)
+    return {
+        key: PricesOfProduct(product, tuple(row for row in in_force if row.product_id == key))
+        for key, product in sold.items()
+    }
 
 
 def line(product: Product, pieces: int, unit_price: Decimal) -> LineWanted:

@@ -9,12 +9,14 @@ from django.db.models import Model
 
 from apiary_sales.finding import engine, rules
 from apiary_sales.finding.models import SearchBuild, SearchEntry, key_of, keys_of_kind
-from inventory.shared import findable
+from inventory.shared import acts, findable
 from inventory.shared.findable import Findable
 
 # Raised whenever other things are found, or by other words: the next `migrate` makes it anew.
 LAYOUT = 1
 BATCH = 1000
+# Things by their kind and key, with the row that was just saved; those without are read again.
+Things = dict[tuple[Findable, int], Any]
 COLUMNS = ["kind", "text", "code", "other_code", "amount_cents"]
 
 
@@ -49,12 +51,9 @@ def follow_save(
         for kind in findable.kinds_of(sender)
         if update_fields is None or not set(kind.fields).isdisjoint(update_fields)
     ]
-    if getattr(instance, "_prefetched_objects_cache", None) and kept:
-        # What was fetched along before the save may be old.
-        instance = sender._base_manager.using(using).get(pk=instance.pk)
     # Rows of a fixture come before what they point at; whoever loads one makes the index anew.
     if not raw:
-        _keep([entry_of(kind, instance) for kind in kept if kind.belongs(instance)], using)
+        _keep_all({(kind, instance.pk): instance for kind in kept}, using)
 
 
 def follow_owned(
@@ -76,7 +75,10 @@ def follow_owned(
 def follow_delete(
     sender: type[Model], instance: Model, using: str = DEFAULT_DB_ALIAS, **_named: Any
 ) -> None:
-    keys = [key_of(kind.number, instance.pk) for kind in findable.kinds_of(sender)]
+    kinds = findable.kinds_of(sender)
+    for kind in kinds if using == DEFAULT_DB_ALIAS else []:
+        (acts.waiting(_write) or {}).pop((kind, instance.pk), None)
+    keys = [key_of(kind.number, instance.pk) for kind in kinds]
     SearchEntry.objects.using(using).filter(pk__in=keys).delete()
 
 
@@ -85,12 +87,8 @@ def follow_rows(rows: Iterable[Model], **_named: Any) -> None:
     for model, group in groupby(rows, key=type):
         of_model = list(group)
         for kind in findable.kinds_of(model):
-            of_kind = [row for row in of_model if kind.belongs(row)]
-            if kind.beside:
-                # Read again with what is beside them, once for all.
-                _keep_things(kind, [row.pk for row in of_kind])
-            else:
-                _keep([entry_of(kind, row) for row in of_kind])
+            # Read again with what is beside them, once for all.
+            _keep_all({(kind, row.pk): None if kind.beside else row for row in of_model})
         for kind, owned in findable.owners_of(model):
             owners = {owner for row in of_model if (owner := owned.owner(row)) is not None}
             _keep_things(kind, owners)
@@ -106,10 +104,34 @@ def follow_erasure(**_named: Any) -> None:
 
 
 def _keep_things(kind: Findable, keys: Iterable[int], using: str = DEFAULT_DB_ALIAS) -> None:
-    """Keep the entries of things as they are now in the database."""
-    if keys := list(keys):
+    """Keep the entries of things as they are in the database."""
+    _keep_all({(kind, key): None for key in keys}, using)
+
+
+def _keep_all(things: Things, using: str = DEFAULT_DB_ALIAS) -> None:
+    """Keep the entries of things, by their rows or read again; within an act once, at its end."""
+    waiting = acts.waiting(_write) if using == DEFAULT_DB_ALIAS else None
+    if waiting is None:
+        _write(things, using)
+        return
+    for thing, row in things.items():
+        waiting[thing] = row or waiting.get(thing)
+
+
+def _write(things: Things, using: str = DEFAULT_DB_ALIAS) -> None:
+    entries: list[SearchEntry] = []
+    again: dict[Findable, list[int]] = {}
+    for (kind, key), row in things.items():
+        # What was fetched along before the save may be old.
+        if row is None or getattr(row, "_prefetched_objects_cache", None):
+            again.setdefault(kind, []).append(key)
+        elif kind.belongs(row):
+            entries.append(entry_of(kind, row))
+    for kind, keys in again.items():
         rows = kind.rows().using(using).filter(pk__in=keys).prefetch_related(*kind.beside)
-        _keep([entry_of(kind, row) for row in rows], using)
+        entries += [entry_of(kind, row) for row in rows]
+    # In one order, so that of two acts none waits for the other.
+    _keep(sorted(entries, key=lambda entry: entry.pk), using)
 
 
 def _keep(entries: Sequence[SearchEntry], using: str = DEFAULT_DB_ALIAS) -> None:

@@ -101,6 +101,7 @@ def record(
     filled_on: date | None,
     key: str,
     weighed: Mapping[OrderLine, Weighed] | None = None,
+    are_new: bool = False,
 ) -> Fulfilment:
     """Write the fulfilment with one line for each order line and lot; count the lines filled.
 
@@ -108,6 +109,7 @@ def record(
     sales of a lot add up to the cost of the lot, unless that cost was changed meanwhile or the
     weighted average is used. Each amount is the difference of two running totals, rounded half to
     even, so the sold part and the remaining part differ from the whole by half a cent at most.
+    `are_new` says that the lines are of the same act, so that nothing was handed over of them.
     """
     fulfilment = Fulfilment.objects.create(
         order=order,
@@ -118,8 +120,8 @@ def record(
     )
     costs = CostsOfSales((goods.lot for goods in taken), posting)
     weighings = {line: _weighing(how) for line, how in (weighed or {}).items()}
-    given = amounts_given(wanted)
-    rows = []
+    given = {} if are_new else amounts_given(wanted)
+    rows: list[FulfilmentLine] = []
     for line, quantity in wanted.items():
         rows += [
             FulfilmentLine(
@@ -136,7 +138,8 @@ def record(
         line.filled += quantity
     FulfilmentLine.objects.bulk_create(rows)
     average_closings.close(costs.to_close)
-    update_lines(wanted)
+    update_lines(wanted, rows if are_new else None)
+    fulfilment.just_made = rows
     return fulfilment
 
 
@@ -219,11 +222,16 @@ def spoil(
         )
 
 
-def update_lines(lines: Iterable[OrderLine]) -> None:
-    """Save how much of each line is filled, and what that had cost."""
+def update_lines(lines: Iterable[OrderLine], given: Iterable[FulfilmentLine] | None = None) -> None:
+    """Save how much of each line is filled, and what that had cost.
+
+    `given` is all that was handed over of them, where the caller knows.
+    """
     lines = list(lines)
+    if given is None:
+        given = FulfilmentLine.objects.not_taken_back().filter(order_line__in=lines)
     costs: dict[int, list[int | None]] = {}
-    for row in FulfilmentLine.objects.not_taken_back().filter(order_line__in=lines):
+    for row in given:
         cents = None if row.cost_cents is None else row.cost_cents - row.returned_cost_cents
         costs.setdefault(row.order_line_id, []).append(cents)
     for line in lines:

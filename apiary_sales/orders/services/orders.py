@@ -35,7 +35,7 @@ from apiary_sales.orders.services import (
 )
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared import checks, keys, series, words
+from inventory.shared import acts, checks, keys, series, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
@@ -45,6 +45,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
+from inventory.shared.services import repeats
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import honey, ledger, numbers, places
@@ -62,7 +63,7 @@ __all__ = [
 DAYS_AHEAD_MAX = timedelta(days=366)
 
 
-@transaction.atomic
+@acts.act
 def take(
     *,
     customer: Customer,
@@ -105,7 +106,8 @@ def take(
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
     checks.check_total(sum(line.amount_cents for line in lines), expected_total_cents)
-    credit_before = Order.objects.credit_of(customer)
+    has_limit = customer.credit_limit_cents is not None and not over_limit
+    credit_before = Order.objects.credit_of(customer) if has_limit else None
     order = make(
         customer=customer,
         channel=channel,
@@ -120,12 +122,12 @@ def take(
     )
     reservations.reserve(order_lines.make(order, lines), parameter="lines")
     # Report missing stock before the credit limit: a user can override only the limit.
-    if not over_limit:
+    if credit_before is not None:
         check_credit(credit_before, sum(line.amount_cents for line in lines))
     return order
 
 
-@transaction.atomic
+@acts.act
 def fulfil(
     *,
     order: Order,
@@ -221,7 +223,7 @@ def repick(*, order: Order, picked_by: Person, key: str) -> Order:
     return order
 
 
-@transaction.atomic
+@acts.act
 def sell_now(
     *,
     customer: Customer | None,
@@ -292,6 +294,7 @@ def sell_now(
         weighed={
             line: asked.weighed for line, asked in zip(made, lines, strict=True) if asked.weighed
         },
+        are_new=True,
     )
 
 
@@ -452,9 +455,13 @@ def is_billed(fulfilment: Fulfilment) -> bool:
     return fulfilment.lines.filter(billed_cents__isnull=False).exists()
 
 
-def lock(order: Order) -> Order:
-    """Lock the order's row until the transaction ends, and return it as it is now."""
-    return Order.objects.select_for_update(no_key=True).get(pk=order.pk)
+def lock(order: Order, *beside: str) -> Order:
+    """Lock the order's row until the transaction ends, and return it as it is now.
+
+    What it points at is read with it where it is named.
+    """
+    rows = Order.objects.select_for_update(of=("self",), no_key=True)
+    return (rows.select_related(*beside) if beside else rows).get(pk=order.pk)
 
 
 def make(**fields: Any) -> Order:
@@ -463,11 +470,11 @@ def make(**fields: Any) -> Order:
     last = numbers.next_number(f"order-{year}")
     number = f"{series.ORDERS}{year % 100:02d}-{last:04d}"
     try:
-        with transaction.atomic():
-            return Order.objects.create(number=number, **fields)
-    except IntegrityError:
+        return Order.objects.create(number=number, **fields)
+    except IntegrityError as error:
         # The same form was saved by a parallel request. Any other error is raised again.
-        refuse_repeat(Order, fields["idempotency_key"])
+        if repeat := repeats.rival(error, Order, fields["idempotency_key"]):
+            raise repeat from error
         raise
 
 

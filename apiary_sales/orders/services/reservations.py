@@ -58,13 +58,17 @@ def reserve(lines: Sequence[OrderLine], *, parameter: str | None = None) -> None
         except HouseError as error:
             problems.add_error(error)
     problems.raise_any()
-    add(promises)
+    add(promises, are_new=True)
 
 
-def add(promises: Sequence[Promise]) -> None:
-    """Promise these quantities to these lines, on top of what they are promised already."""
+def add(promises: Sequence[Promise], *, are_new: bool = False) -> None:
+    """Promise these quantities to these lines, on top of what they are promised already.
+
+    Lines that `are_new` have no promise yet.
+    """
     balances = ledger.reserve(stock for _line, stock in promises) if promises else []
-    known = {(row.line_id, row.balance_id): row for row in of(line for line, _stock in promises)}
+    there = () if are_new else of(line for line, _stock in promises)
+    known = {(row.line_id, row.balance_id): row for row in there}
     for (line, stock), balance in zip(promises, balances, strict=True):
         row = known.setdefault(
             (line.pk, balance.pk), Reservation(line=line, balance=balance, quantity=0)

@@ -9,6 +9,8 @@ from datetime import date
 from typing import cast
 
 from django.db import transaction
+from django.db.models import F
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -175,9 +177,10 @@ def send_again(
 
 def note_billed(goods: Mapping[int, int]) -> None:
     """Add to what goods are billed at, by the key of their line: cents before tax, signed."""
-    rows = list(FulfilmentLine.objects.filter(pk__in=goods))
-    for row in rows:
-        row.billed_cents = (row.billed_cents or 0) + goods[row.pk]
+    rows = [
+        FulfilmentLine(pk=key, billed_cents=Coalesce(F("billed_cents"), 0) + cents)
+        for key, cents in goods.items()
+    ]
     FulfilmentLine.objects.bulk_update(rows, ["billed_cents"])
 
 

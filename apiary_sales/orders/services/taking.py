@@ -52,7 +52,7 @@ def _in_order(item: Item, place: Place) -> list[tuple[bool, Balance]]:
     there = list(
         Balance.objects.filter(item=item, place=place, quantity__gt=0)
         .ours()
-        .select_related("item", "place", "lot")
+        .select_related("lot")
         .order_by("lot__best_by", "lot__made_on", "lot_id")
     )
     ready = [(True, balance) for balance in there if _is_for_sale(balance.lot, today)]

@@ -5,20 +5,21 @@ import uuid
 from collections.abc import Iterable, Mapping
 from datetime import UTC
 
-from django.db import transaction
 from django.db.models import Model
 from django.utils import timezone
 
 from apiary_sales.webhooks.models import Endpoint, EventDelivery, HouseEvent
 from apiary_sales.webhooks.services import sending
+from inventory.shared import acts
 
 
 def told_of(kind: HouseEvent.Kind) -> list[Endpoint]:
     """Return the programs that are told of such events now."""
-    return [each for each in Endpoint.objects.filter(is_on=True) if kind in each.kinds]
+    programs = acts.kept("programs told", lambda: list(Endpoint.objects.filter(is_on=True)))
+    return [each for each in programs if kind in each.kinds]
 
 
-@transaction.atomic
+@acts.act
 def record(
     *,
     kind: HouseEvent.Kind,

@@ -1,6 +1,6 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, datetime
 from types import MappingProxyType
@@ -18,6 +18,7 @@ from inventory.shared.money import share_cents
 from inventory.stock import costing
 
 if TYPE_CHECKING:
+    from inventory.stock.models.corrections import Shortage
     from inventory.stock.models.lots import Lot
 
 
@@ -287,6 +288,9 @@ class Posting(AppendOnlyModel):
     caused_by = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="caused"
     )
+
+    # What was found short by it, where it was made just now.
+    just_short: "Sequence[Shortage]" = ()
 
     class Meta:
         ordering = ["-occurred_at", "-id"]

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, words
+from inventory.shared import acts, checks, words
 from inventory.shared.errors import (
     BadValue,
     LotOnHold,
@@ -182,7 +182,7 @@ def receive(
     return lot
 
 
-@transaction.atomic
+@acts.act
 def transfer(
     *,
     source: Place,
@@ -210,7 +210,7 @@ def transfer(
         )
 
 
-@transaction.atomic
+@acts.act
 def blend(
     *,
     sources: Sequence[tuple[Place, int | None]],

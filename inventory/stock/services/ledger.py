@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import chain
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import days, keys
-from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
+from inventory.shared import acts, days, keys
+from inventory.shared.errors import CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.services import repeats
@@ -67,9 +67,15 @@ def move(*, item: Item, lot: Lot | None, source: Place, target: Place, quantity:
 
 
 def lock_items(items: Iterable[Item]) -> None:
-    """Lock these items until the transaction ends; call once, before looking at balances."""
-    keys = sorted({item.pk for item in items})
-    list(Item.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk"))
+    """Lock these items until the transaction ends; call once, before looking at balances.
+
+    SQLite has one writer at a time, which needs no other lock.
+    """
+    locked: set[int] = acts.kept("items locked", set)
+    keys = sorted({item.pk for item in items} - locked)
+    if keys and connection.features.has_select_for_update:
+        list(Item.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk"))
+    locked.update(keys)
 
 
 def find(key: str) -> Posting | None:
@@ -82,7 +88,7 @@ def refuse_repeat(key: str) -> None:
     repeats.refuse_repeat(Posting, key)
 
 
-@transaction.atomic
+@acts.act
 def post(
     *,
     kind: str,
@@ -114,14 +120,19 @@ def post(
     is_late = occurred_at is not None and retelling.is_late(_places_by_item(lines), moment)
     happened = has_happened or days.is_past(moment)
     shorts: list[tuple[Item, Short]] = []
-    if happened:
-        if is_late and kind == Posting.Kind.SALE:
-            if not place_is_known or _are_there(lines):
-                lines = _where_they_were(lines, moment)
-            moment = _when_they_were_there(lines, moment)
-        lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
     batch = _Batch(recorded_by, key)
     batch.releases, batch.gives_way = list(releases), happened
+    if happened:
+        if is_late:
+            if kind == Posting.Kind.SALE:
+                if not place_is_known or _are_there(lines):
+                    lines = _where_they_were(lines, moment)
+                moment = _when_they_were_there(lines, moment)
+            there = _there(lines, moment)
+        else:
+            batch.balances = _locked_balances(line.key for line in lines)
+            there = {key: balance.quantity for key, balance in batch.balances.items()}
+        lines, shorts = _with_shortages(lines, there)
     posting = batch.enter(
         kind=kind, lines=lines, occurred_at=moment, note=note, key=key, took_all=took_all
     )
@@ -129,6 +140,7 @@ def post(
     if is_late:
         batch.tell_again(posting, lines, caused_by=posting)
     batch.finish()
+    posting.just_short = batch.shortages
     return posting
 
 
@@ -231,6 +243,9 @@ class _Batch:
         self._guarded: dict[Item, int] = {}
         self._lines: list[Line] = []
         self._retold: list[tuple[Posting, Retold]] = []
+        self.shortages: list[Shortage] = []
+        # Those that were read already, locked.
+        self.balances: Balances = {}
         self._count = 0
 
     def enter(
@@ -249,24 +264,22 @@ class _Batch:
         day = timezone.localdate(occurred_at)
         counts_on = BooksLock.objects.counting_day(day)
         try:
-            with transaction.atomic():
-                posting = Posting.objects.create(
-                    kind=kind,
-                    occurred_at=occurred_at,
-                    counts_on=None if counts_on == day else counts_on,
-                    recorded_by=self.recorded_by,
-                    idempotency_key=key,
-                    note=note,
-                    reverses=reverses,
-                    corrects=corrects,
-                    caused_by=caused_by,
-                    took_all=took_all,
-                )
+            posting = Posting.objects.create(
+                kind=kind,
+                occurred_at=occurred_at,
+                counts_on=None if counts_on == day else counts_on,
+                recorded_by=self.recorded_by,
+                idempotency_key=key,
+                note=note,
+                reverses=reverses,
+                corrects=corrects,
+                caused_by=caused_by,
+                took_all=took_all,
+            )
         except IntegrityError as error:
-            made = find(key)
-            if made is None:
-                raise CannotReverse(_("This was undone already.")) from error
-            raise AlreadyRecorded(_("This was recorded already."), made=made) from error
+            if repeat := repeats.rival(error, Posting, key):
+                raise repeat from error
+            raise CannotReverse(_("This was undone already.")) from error
         lines = list(lines)
         PostingLine.objects.bulk_create(
             PostingLine(
@@ -291,6 +304,7 @@ class _Batch:
                 place_id=short.place or None,
                 quantity=short.quantity,
             )
+            self.shortages.append(row)
             self._settle_by_later_count(row)
 
     def correct(
@@ -350,7 +364,7 @@ class _Batch:
                     asked=more,
                     there=0,
                 )
-        moved = _apply(_merged(self._lines), self.releases, gives_way=self.gives_way)
+        moved = _apply(_merged(self._lines), self.releases, self.balances, gives_way=self.gives_way)
         for cause, retold in self._retold:
             changed = lot_corrections.follow(retold, posting=cause, person=self.recorded_by)
             signals.entries_retold.send(
@@ -561,7 +575,7 @@ def _with_shortages(
     return _merged(made), shorts
 
 
-@transaction.atomic
+@acts.act
 def reserve(stock: Iterable[ReservedStock]) -> list[Balance]:
     """Promise these quantities; return their balances, in the order of `stock`.
 
@@ -570,7 +584,7 @@ def reserve(stock: Iterable[ReservedStock]) -> list[Balance]:
     return _change_reservations(list(stock), sign=1)
 
 
-@transaction.atomic
+@acts.act
 def release(stock: Iterable[ReservedStock]) -> list[Balance]:
     """Take back the promise of these quantities; return their balances."""
     return _change_reservations(list(stock), sign=-1)
@@ -762,16 +776,27 @@ def _check_balanced(lines: list[Line]) -> None:
         )
 
 
-def _balances(lines: list[Line]) -> Balances:
-    """Return the balances of these lines by key, making the ones that are missing."""
-    wanted = {line.key: line for line in lines}
-    keys = Q()
-    for item, place, lot in wanted:
-        keys |= Q(item=item, place=place, lot=lot or None)
+def _locked_balances(keys: Iterable[tuple[int, int, int]]) -> Balances:
+    """Lock the balances of these keys that there are; return them as they are now."""
+    wanted = Q()
+    for item, place, lot in keys:
+        wanted |= Q(item=item, place=place, lot=lot or None)
+    if not wanted:
+        return {}
     rows = (
-        Balance.objects.select_for_update().filter(keys).order_by("item_id", "place_id", "lot_id")
+        Balance.objects.select_for_update().filter(wanted).order_by("item_id", "place_id", "lot_id")
     )
-    balances = {(row.item_id, row.place_id, row.lot_id or 0): row for row in rows}
+    return {(row.item_id, row.place_id, row.lot_id or 0): row for row in rows}
+
+
+def _balances(lines: list[Line], known: Balances | None = None) -> Balances:
+    """Return the balances of these lines by key, making the ones that are missing.
+
+    Those `known` are locked already.
+    """
+    wanted = {line.key: line for line in lines}
+    balances = {key: row for key, row in (known or {}).items() if key in wanted}
+    balances |= _locked_balances(wanted.keys() - balances.keys())
     # No parallel transaction can create these, because the items are locked.
     for key in sorted(wanted.keys() - balances.keys()):
         line = wanted[key]
@@ -790,12 +815,13 @@ MovedPromise = tuple[Balance, Balance | None, int]
 
 
 def _apply(
-    lines: list[Line], releases: Iterable[ReservedStock], *, gives_way: bool
+    lines: list[Line], releases: Iterable[ReservedStock], known: Balances, *, gives_way: bool
 ) -> list[MovedPromise]:
-    """Change the balances; return the promises that had to give way."""
+    """Change the balances; return the promises that had to give way. `known` are locked already."""
     releases = list(releases)
     balances = _balances(
-        [*lines, *(Line(each.item, each.place, each.lot, each.quantity) for each in releases)]
+        [*lines, *(Line(each.item, each.place, each.lot, each.quantity) for each in releases)],
+        known,
     )
     for promised in releases:
         _change_reserved(balances, promised, -promised.quantity)

@@ -9,7 +9,7 @@ from itertools import pairwise
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, words
+from inventory.shared import acts, checks, words
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.stock import density, rules, vessels
 from inventory.stock.models import Balance, CalibrationPoint, Place, TankShape
@@ -180,7 +180,7 @@ def put_in_use(*, place: Place) -> Place:
     return place
 
 
-@transaction.atomic
+@acts.act
 def send_away(places: Iterable[Place]) -> None:
     """Take places out of use that leave the house, such as drums sold with their honey."""
     _set_in_use(places, False)
