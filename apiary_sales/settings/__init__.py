@@ -217,6 +217,8 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+# How many processes of `manage.py serve` answer requests on PostgreSQL; empty: one for each core.
+PROCESSES = env.str("PROCESSES", default="")
 # What the public pages of jars keep for a minute: pages, and how often each visitor asked.
 CACHES = {
     "default": {
