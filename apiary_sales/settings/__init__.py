@@ -212,6 +212,8 @@ DATABASES = {
     "default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'honey.sqlite3'}")
 }
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # Its writers take turns.
+    DATABASES["default"]["ENGINE"] = "inventory.shared.fair_sqlite"
     DATABASES["default"].setdefault("OPTIONS", {}).update(SQLITE_OPTIONS)
     Path(DATABASES["default"]["NAME"]).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
 else:

@@ -92,7 +92,7 @@ def strike(vendor: str, kills: int, seed: int, say: Callable[[str], None] = prin
     """
     with (
         tempfile.TemporaryDirectory(prefix="honey-storm-") as name,
-        _database(vendor, name) as (
+        database_of(vendor, name) as (
             url,
             database,
         ),
@@ -113,7 +113,7 @@ def strike(vendor: str, kills: int, seed: int, say: Callable[[str], None] = prin
 
 
 @contextmanager
-def _database(vendor: str, folder: str) -> Iterator[tuple[str, postgresql.Server | None]]:
+def database_of(vendor: str, folder: str) -> Iterator[tuple[str, postgresql.Server | None]]:
     """Load the newest dump; yield its database's address, and its server where there is one."""
     newest = databases.versions(vendor)[-1]
     dump = databases.dump_path(newest, vendor).read_text("utf-8")
@@ -127,11 +127,14 @@ def _database(vendor: str, folder: str) -> Iterator[tuple[str, postgresql.Server
         yield server.url, server
 
 
-def asked_of_the_house(function: str, folder: Path, url: str) -> dict:
-    code = f"from tests.storms import house; house.{function}()"
+def asked_of_the_house(
+    function: str, folder: Path, url: str, module: str = "tests.storms.house"
+) -> dict:
+    """Return what a function of this module prints, run with the service set up."""
+    code = f"import {module} as house; house.{function}()"
     asked = databases.run(code, data_dir=folder, database_url=url)
     if asked.returncode:
-        raise Fault(f"house.{function}: {asked.stdout}{asked.stderr}")
+        raise Fault(f"{function}: {asked.stdout}{asked.stderr}")
     return json.loads(asked.stdout.splitlines()[-1])
 
 
