@@ -27,6 +27,7 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.http.request import validate_host
+from waitress.server import TcpWSGIServer
 
 from apiary_sales.accounts import hashing
 from apiary_sales.keeping import in_use, log_files, snapshots, torn_files
@@ -376,11 +377,12 @@ def run(listener: socket.socket) -> None:
     signal.signal(signal.SIGTERM, _stop)
     # Each thread that answers opens a connection of its own.
     connections.close_all()
+    server = _new_server(listener) if count == 1 else None
     log = log_files.begin()
     try:
         with in_use.held(), machines.serving(), print_room.opened(), BackgroundWorker():
-            if count == 1:
-                _answer(listener)
+            if server is not None:
+                server.run()
             else:
                 processes.answer(listener, count, log)
     finally:
@@ -394,12 +396,12 @@ def answer_part(listener: socket.socket, part: Part, writer: Connection) -> None
     log = log_files.begin(writer)
     try:
         with in_use.held(), print_room.opened(part.of(print_room.PRESSES)):
-            _answer(listener, part)
+            _new_server(listener, part).run()
     finally:
         log_files.end(log)
 
 
-def _answer(listener: socket.socket, part: Part = ALL) -> None:
+def _new_server(listener: socket.socket, part: Part = ALL) -> TcpWSGIServer:
     threads = THREADS if part.count == 1 else THREADS_OF_SEVERAL
     server = waitress.create_server(
         make_application(),
@@ -416,7 +418,7 @@ def _answer(listener: socket.socket, part: Part = ALL) -> None:
         trusted_proxy_headers=TRUSTED_HEADERS if settings.HTTPS else [],
     )
     server.channel_class = arrival.TimedChannel
-    server.run()
+    return server
 
 
 def _stop(*_: object) -> None:

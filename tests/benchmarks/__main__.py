@@ -6,8 +6,8 @@ The houses of `house.py` are built once and kept in --houses. Readings of a smal
 are taken by turns, the best of several each, so that what else the machine does falls on both. Each
 row says what was measured, against what, how many times as much it is, how much it may be, and
 whether that holds. `--size small` measures numbers of queries alone, which are the same on every
-machine; `--only` rows whose name matches a pattern, or `--only many-at-once`, which needs no house
-that was built before.
+machine; `--only` rows whose name matches a pattern, or `--only many-at-once` and `--only starting`,
+which need no house that was built before.
 """
 
 import argparse
@@ -21,7 +21,7 @@ from functools import partial
 from itertools import chain
 from pathlib import Path
 
-from tests.benchmarks import many_at_once, readings
+from tests.benchmarks import many_at_once, readings, starting
 from tests.benchmarks.visitor import Read, Visitor, visit
 
 GROWTH, QUERIES = 1.3, 25
@@ -31,7 +31,7 @@ ROUNDS, MORE_ROUNDS = 3, 6
 
 RowsOf = Callable[[], Iterator[tuple[str, str, float, float, bool]]]
 # Measured in seconds without the houses: asked for by name, or with the whole size.
-APART: dict[str, RowsOf] = {many_at_once.NAME: many_at_once.rows}
+APART: dict[str, RowsOf] = {many_at_once.NAME: many_at_once.rows, starting.NAME: starting.rows}
 
 
 @dataclass(frozen=True)
