@@ -44,7 +44,21 @@ def service(
     data_dir: Path, stop: signal.Signals = signal.SIGTERM, **environment: str
 ) -> Iterator[int]:
     """Serve on a free port, yield the port, then stop with this signal and expect a clean end."""
-    process = subprocess.Popen(
+    process = start(data_dir, **environment)
+    with process:
+        try:
+            yield port_of(process)
+            process.send_signal(stop)
+            process.wait(timeout=20)
+        finally:
+            process.kill()
+        rest = process.stdout.read()
+    assert (process.returncode, rest.splitlines()[-1:]) == (0, ["Stopped"]), rest
+
+
+def start(data_dir: Path, **environment: str) -> subprocess.Popen:
+    """Start to serve on a free port, which `port_of` returns."""
+    return subprocess.Popen(
         _command("serve", "--listen", "127.0.0.1:0"),
         cwd=ROOT,
         env=_environment(data_dir, environment),
@@ -54,15 +68,14 @@ def service(
         text=True,
         preexec_fn=_hear_ctrl_c,
     )
-    with process:
-        try:
-            yield _port(process)
-            process.send_signal(stop)
-            process.wait(timeout=20)
-        finally:
-            process.kill()
-        rest = process.stdout.read()
-    assert (process.returncode, rest.splitlines()[-1:]) == (0, ["Stopped"]), rest
+
+
+def started_by(pid: int) -> list[int]:
+    """Return the processes that Python's spawning started for this one."""
+    found = subprocess.run(
+        ["pgrep", "-P", str(pid), "-f", "spawn_main"], capture_output=True, text=True
+    )
+    return [int(each) for each in found.stdout.split()]
 
 
 def _hear_ctrl_c() -> None:
@@ -186,7 +199,8 @@ def _environment(data_dir: Path, environment: dict[str, str]) -> dict[str, str]:
     return {"PATH": os.environ["PATH"], "DATA_DIR": str(data_dir), **environment}
 
 
-def _port(process: subprocess.Popen) -> int:
+def port_of(process: subprocess.Popen) -> int:
+    """Return the port once the service says where it answers."""
     said = []
     for line in process.stdout:
         said.append(line)

@@ -1,15 +1,17 @@
 """The log: one JSON object a line, in a file that `manage.py serve` writes and turns over.
 
-Only the process that serves writes the file, since two that turn one file over lose lines.
-Commands write to the screen.
+One process alone writes the file, since two that turn one file over lose lines: the others that
+answer requests send it their lines. Commands write to the screen.
 """
 
 import json
 import logging
 import logging.handlers
 import sys
+from contextlib import suppress
 from contextvars import ContextVar
 from datetime import UTC, datetime
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 from django.conf import settings
@@ -25,9 +27,14 @@ request_id: ContextVar[str] = ContextVar("request_id", default="")
 
 
 class JsonFormatter(logging.Formatter):
-    """Write a record as one line of JSON; what a record carries in `facts` are fields of it."""
+    """Write a record as one line of JSON; what a record carries in `facts` are fields of it.
+
+    A record of another process carries its `line`.
+    """
 
     def format(self, record: logging.LogRecord) -> str:
+        if written := getattr(record, "line", ""):
+            return str(written)
         at = datetime.fromtimestamp(record.created, UTC)
         line: dict[str, object] = {
             "time": at.isoformat(timespec="milliseconds"),
@@ -54,10 +61,28 @@ def path() -> Path | None:
     return None if settings.LOG_DIR.lower() == NO_FILE else Path(settings.LOG_DIR) / NAME
 
 
-def begin() -> logging.Handler:
-    """Write the log from now on, as this process serves; return what writes it, for `end`."""
+class Sender(logging.Handler):
+    """Send lines to the process that writes the log."""
+
+    def __init__(self, writer: Connection) -> None:
+        super().__init__()
+        self._writer = writer
+
+    def emit(self, record: logging.LogRecord) -> None:
+        # Where the other one is gone, this process ends too.
+        with suppress(OSError):
+            self._writer.send_bytes(self.format(record).encode())
+
+
+def begin(writer: Connection | None = None) -> logging.Handler:
+    """Write the log from now on, as this process serves; return what writes it, for `end`.
+
+    With `writer` it is sent there.
+    """
     handler: logging.Handler
-    if file := path():
+    if writer is not None:
+        handler = Sender(writer)
+    elif file := path():
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         handler = logging.handlers.RotatingFileHandler(
             file, maxBytes=FILE_MAX, backupCount=FILES_KEPT, encoding="utf-8"

@@ -11,13 +11,15 @@ import binascii
 import json
 import os
 import struct
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
-from cryptography.fernet import Fernet, InvalidToken
-from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import BadValue
+
+# Loaded by the first backup that is locked or opened.
+if TYPE_CHECKING:
+    from cryptography.fernet import Fernet
 
 FORMAT = "honey house sealed 1"
 PASSPHRASE_MIN = 12
@@ -112,6 +114,8 @@ class Opener:
         return content
 
     def _next(self) -> bytes:
+        from cryptography.fernet import InvalidToken
+
         line = self._source.readline(4 * CHUNK)
         if not line:
             raise BadValue(_("This file is not whole: its end is missing."), parameter="file")
@@ -131,6 +135,9 @@ class Opener:
         return content[_HEAD.size :]
 
 
-def _fernet(passphrase: str, salt: bytes, cost: int, block: int, parallel: int) -> Fernet:
+def _fernet(passphrase: str, salt: bytes, cost: int, block: int, parallel: int) -> "Fernet":
+    from cryptography.fernet import Fernet
+    from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
+
     key = Scrypt(salt=salt, length=32, n=cost, r=block, p=parallel).derive(passphrase.encode())
     return Fernet(base64.urlsafe_b64encode(key))

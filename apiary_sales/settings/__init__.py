@@ -212,11 +212,15 @@ DATABASES = {
     "default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'honey.sqlite3'}")
 }
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # Its writers take turns.
+    DATABASES["default"]["ENGINE"] = "inventory.shared.fair_sqlite"
     DATABASES["default"].setdefault("OPTIONS", {}).update(SQLITE_OPTIONS)
     Path(DATABASES["default"]["NAME"]).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+# How many processes of `manage.py serve` answer requests on PostgreSQL; empty: one for each core.
+PROCESSES = env.str("PROCESSES", default="")
 # What the public pages of jars keep for a minute: pages, and how often each visitor asked.
 CACHES = {
     "default": {

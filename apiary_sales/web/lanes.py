@@ -16,6 +16,8 @@ from typing import Any
 
 from waitress.task import ThreadedTaskDispatcher, WSGITask
 
+from apiary_sales.web.processes import Part
+
 logger = logging.getLogger(__name__)
 logger.setLevel(logging.ERROR)
 
@@ -52,18 +54,23 @@ LONG_WAITING_MAX = 60
 IS_ONE_TOO_MANY = "honey_house.is_one_too_many"
 
 
+# Where one process answers.
+ALL = Part()
+
+
 class Lanes(ThreadedTaskDispatcher):
     """Give passwords to one thread, what takes long to a few, and the rest to the others."""
 
-    def __init__(self, threads: int) -> None:
+    def __init__(self, threads: int, part: Part = ALL) -> None:
         super().__init__()
         self.set_thread_count(threads)
+        self.part = part
         self.passwords, self.long = ThreadedTaskDispatcher(), ThreadedTaskDispatcher()
         for lane in (self.passwords, self.long):
             # That they wait for each other is meant, and would fill the log.
             lane.queue_logger = logger
         self.passwords.set_thread_count(1)
-        self.long.set_thread_count(LONG_THREADS)
+        self.long.set_thread_count(part.of(LONG_THREADS))
 
     def add_task(self, task: Any) -> None:
         """Queue the next request of a connection."""
@@ -72,17 +79,20 @@ class Lanes(ThreadedTaskDispatcher):
             self.passwords.add_task(_Rested(task))
         elif not is_long(_path(request)):
             super().add_task(task)
-        elif len(self.long.queue) < LONG_WAITING_MAX:
+        elif len(self.long.queue) < self.part.of(LONG_WAITING_MAX):
             self.long.add_task(task)
         else:
             request.is_one_too_many = True
             super().add_task(task)
 
     def shutdown(self, cancel_pending: bool = True, timeout: int = 5) -> bool:
-        """Let what is being answered end, and drop what waits."""
-        self.passwords.shutdown(cancel_pending, timeout)
-        self.long.shutdown(cancel_pending, timeout)
-        return bool(super().shutdown(cancel_pending, timeout))
+        """Let what is being answered end, in so many seconds for all, and drop what waits."""
+        until = time.monotonic() + timeout
+        for lane in (self, self.passwords, self.long):
+            lane.set_thread_count(0)
+        for lane in (self.passwords, self.long):
+            lane.shutdown(cancel_pending, max(0, until - time.monotonic()))
+        return bool(super().shutdown(cancel_pending, max(0, until - time.monotonic())))
 
 
 class LaneTask(WSGITask):

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from ipaddress import IPv4Address, IPv6Address, ip_address
+from multiprocessing.connection import Connection
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -26,18 +27,25 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.http.request import validate_host
+from waitress.server import TcpWSGIServer
 
+from apiary_sales.accounts import hashing
 from apiary_sales.keeping import in_use, log_files, snapshots, torn_files
 from apiary_sales.keeping.services import backups, machines
-from apiary_sales.web import arrival
+from apiary_sales.web import arrival, processes
 from apiary_sales.web.background import BackgroundWorker
-from apiary_sales.web.lanes import Lanes
+from apiary_sales.web.lanes import ALL, Lanes
+from apiary_sales.web.processes import Part
 from inventory.shared import print_room, static_files
 from inventory.shared.errors import NotAllowedNow
 
 logger = logging.getLogger(__name__)
 
-THREADS = 8
+# Of one process that answers alone, and of each of several. With two more for passwords and what
+# takes long, four processes keep 32 connections to the database; it usually takes 100.
+THREADS, THREADS_OF_SEVERAL = 8, 6
+# Usually as many as there are cores, and at most so many.
+PROCESSES_USUAL, PROCESSES_MAX = 4, 8
 
 # X-Forwarded-Host is not among them: nginx passes on what the visitor wrote there. The proxy keeps
 # the visitor's Host header instead, and ALLOWED_HOSTS judges it.
@@ -88,6 +96,7 @@ def prepare(address: Address, say: Callable[[str], None] | None = None) -> socke
     stops here. `say` is told what takes long. Raises `CannotServe`, of which `PortNotFree` is one.
     """
     refuse_unsafe_settings(address)
+    count_processes(say)
     listener = open_listener(address)
     try:
         keep_private(settings.DATA_DIR)
@@ -181,6 +190,31 @@ def _can_reach(proxy: IPv4Address | IPv6Address, address: Address) -> bool:
     if proxy.version != address.ip.version:
         return False
     return address.ip.is_unspecified or proxy.is_loopback == address.ip.is_loopback
+
+
+def count_processes(say: Callable[[str], None] | None = None) -> int:
+    """Return how many processes answer, as PROCESSES and the database have it.
+
+    `say` is told where PROCESSES asks for more than the database can use. Raises `CannotServe`.
+    """
+    asked = settings.PROCESSES
+    try:
+        count = int(asked) if asked else min(PROCESSES_USUAL, os.cpu_count() or 1)
+        if not 1 <= count <= PROCESSES_MAX:
+            raise ValueError
+    except ValueError:
+        raise CannotServe(
+            f"PROCESSES is {asked!r}: give a number from 1 to {PROCESSES_MAX}, or leave it out, "
+            "and there are as many as this machine has cores."
+        ) from None
+    if connection.vendor == "postgresql":
+        return count
+    if asked and count > 1 and say:
+        say(
+            f"One process answers, not {count} (PROCESSES): SQLite has one writer at a time. "
+            "Several are for PostgreSQL."
+        )
+    return 1
 
 
 def open_listener(address: Address) -> socket.socket:
@@ -338,14 +372,41 @@ def run(listener: socket.socket) -> None:
     Acts under way get five seconds to finish, and so does the task that is being done. Raises
     `NotAllowedNow` where another machine began to serve the database by another key meanwhile.
     """
+    count = count_processes()
     # waitress stops cleanly on SystemExit.
     signal.signal(signal.SIGTERM, _stop)
     # Each thread that answers opens a connection of its own.
     connections.close_all()
+    server = _new_server(listener) if count == 1 else None
+    log = log_files.begin()
+    try:
+        with in_use.held(), machines.serving(), print_room.opened(), BackgroundWorker():
+            if server is not None:
+                server.run()
+            else:
+                processes.answer(listener, count, log)
+    finally:
+        log_files.end(log)
+
+
+def answer_part(listener: socket.socket, part: Part, writer: Connection) -> None:
+    """Answer requests as one of several processes, until SIGTERM; send the log to the first one."""
+    signal.signal(signal.SIGTERM, _stop)
+    hashing.share(part.number, part.count)
+    log = log_files.begin(writer)
+    try:
+        with in_use.held(), print_room.opened(part.of(print_room.PRESSES)):
+            _new_server(listener, part).run()
+    finally:
+        log_files.end(log)
+
+
+def _new_server(listener: socket.socket, part: Part = ALL) -> TcpWSGIServer:
+    threads = THREADS if part.count == 1 else THREADS_OF_SEVERAL
     server = waitress.create_server(
         make_application(),
         sockets=[listener],
-        _dispatcher=Lanes(THREADS),
+        _dispatcher=Lanes(threads, part),
         max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,
         max_request_header_size=arrival.HEADERS_MAX_SIZE,
         channel_timeout=arrival.SILENT_SECONDS_MAX,
@@ -357,13 +418,10 @@ def run(listener: socket.socket) -> None:
         trusted_proxy_headers=TRUSTED_HEADERS if settings.HTTPS else [],
     )
     server.channel_class = arrival.TimedChannel
-    log = log_files.begin()
-    try:
-        with in_use.held(), machines.serving(), print_room.opened(), BackgroundWorker():
-            server.run()
-    finally:
-        log_files.end(log)
+    return server
 
 
 def _stop(*_: object) -> None:
+    # Who stops the service may tell each of its processes, which the first one tells too.
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
     raise SystemExit(0)

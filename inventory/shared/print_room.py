@@ -16,25 +16,28 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 
+from inventory.shared import processes
+
 PRESSES = min(2, os.cpu_count() or 1)
 # How far papers stand back behind pages, of 19.
 NICENESS = 5
 
 _lock = threading.Lock()
+# How many may be at work, none where it is closed, and those that are.
+_presses = 0
 _room: ProcessPoolExecutor | None = None
 
 
 @contextmanager
 def opened(presses: int = PRESSES) -> Iterator[None]:
     """Print in processes of their own until this is left; what is under way then is given up."""
-    global _room
-    with _lock:
-        _room = _new_room(presses)
+    global _presses, _room
+    _presses = presses
     try:
         yield
     finally:
         with _lock:
-            room, _room = _room, None
+            _presses, room, _room = 0, _room, None
         if room is not None:
             _close(room)
 
@@ -44,13 +47,13 @@ def printed(make: Callable[..., bytes], *given: object, **named: object) -> byte
 
     Where a process of the print room was killed, the paper is made once more in a new one.
     """
-    room = _room
+    room = _room_instead_of(None) if _presses else None
     if room is None:
         return make(*given, **named)
     try:
         return _asked(room, make, *given, **named).result()
     except BrokenProcessPool:
-        return _asked(_instead_of(room), make, *given, **named).result()
+        return _asked(_room_instead_of(room) or room, make, *given, **named).result()
 
 
 def _asked(
@@ -59,25 +62,22 @@ def _asked(
     return room.submit(make, *given, **named)
 
 
-def _instead_of(broken: ProcessPoolExecutor) -> ProcessPoolExecutor:
+def _room_instead_of(broken: ProcessPoolExecutor | None) -> ProcessPoolExecutor | None:
+    """Return the room, a new one where it is broken or not there yet; None where it is closed."""
     global _room
     with _lock:
-        # Another thread may have opened a new one already, or the service ends.
-        if _room is broken:
-            _room = _new_room(PRESSES)
-        return _room or broken
-
-
-def _new_room(presses: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(
-        presses, mp_context=multiprocessing.get_context("spawn"), initializer=_begin
-    )
+        # Another thread may have made a new one already, or the service ends.
+        if _room is broken and _presses:
+            _room = ProcessPoolExecutor(
+                _presses, mp_context=multiprocessing.get_context("spawn"), initializer=_begin
+            )
+        return _room
 
 
 def _close(room: ProcessPoolExecutor) -> None:
-    processes = list((room._processes or {}).values())
+    presses = list((room._processes or {}).values())
     room.shutdown(wait=False, cancel_futures=True)
-    for process in processes:
+    for process in presses:
         process.terminate()
 
 
@@ -87,11 +87,4 @@ def _begin() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with suppress(OSError):
         os.nice(NICENESS)
-    threading.Thread(target=_end_with_the_service, daemon=True).start()
-
-
-def _end_with_the_service() -> None:
-    service = multiprocessing.parent_process()
-    if service is not None:
-        service.join()
-        os._exit(0)
+    processes.end_with_parent()

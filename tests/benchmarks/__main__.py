@@ -6,7 +6,8 @@ The houses of `house.py` are built once and kept in --houses. Readings of a smal
 are taken by turns, the best of several each, so that what else the machine does falls on both. Each
 row says what was measured, against what, how many times as much it is, how much it may be, and
 whether that holds. `--size small` measures numbers of queries alone, which are the same on every
-machine; `--only` rows whose name matches a pattern, `--only writes` what acts cost (`writes.py`).
+machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `many-at-once` and
+`starting`, of which the last two need no house.
 """
 
 import argparse
@@ -17,16 +18,19 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from functools import partial
-from itertools import chain
 from pathlib import Path
 
-from tests.benchmarks import readings, writes
+from tests.benchmarks import many_at_once, readings, starting, writes
 from tests.benchmarks.visitor import Read, Visitor, visit
 
 GROWTH, QUERIES = 1.3, 25
 # Below so many milliseconds a reading is the same as another one.
 SAME_MS = 4
 ROUNDS, MORE_ROUNDS = 3, 6
+
+RowsOf = Callable[[], Iterator[tuple[str, str, float, float, bool]]]
+# Measured in seconds without the houses: asked for by name, or with the whole size.
+APART: dict[str, RowsOf] = {many_at_once.NAME: many_at_once.rows, starting.NAME: starting.rows}
 
 
 @dataclass(frozen=True)
@@ -124,19 +128,25 @@ def main() -> None:
         urls = [f"sqlite:///{(asked.houses / name).resolve()}.sqlite3" for name in names]
     rows: list[Row] = []
     with ExitStack() as stack:
-        with_times = asked.size == "whole"
-        found = writes_of(*urls, asked.houses, with_times=with_times)
-        if asked.only != writes.NAME:
-            small, large = (stack.enter_context(visit(url)) for url in urls)
-            of_readings = readings_of(small, large, only=asked.only, with_times=with_times)
-            found = chain(found, of_readings) if not asked.only else of_readings
-        for row in found:
+        for row in _asked_for(asked, urls, stack):
             rows.append(row)
             if asked.json:
                 asked.json.write_text(json.dumps([asdict(each) for each in rows], indent=1))
             print(_line(row), flush=True)
     print(f"{sum(row.held for row in rows)} of {len(rows)} held", flush=True)
     raise SystemExit(os.EX_OK if all(row.held for row in rows) else 1)
+
+
+def _asked_for(asked: argparse.Namespace, urls: list[str], stack: ExitStack) -> Iterator[Row]:
+    is_whole = asked.size == "whole"
+    for name, rows_of in APART.items():
+        if asked.only == name or (is_whole and not asked.only):
+            yield from (Row(*row) for row in rows_of())
+    if asked.only in ("", writes.NAME):
+        yield from writes_of(*urls, asked.houses, with_times=is_whole)
+    if asked.only not in (writes.NAME, *APART):
+        small, large = (stack.enter_context(visit(url)) for url in urls)
+        yield from readings_of(small, large, only=asked.only, with_times=is_whole)
 
 
 def _line(row: Row) -> str:

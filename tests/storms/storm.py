@@ -11,7 +11,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from http.client import HTTPException
 from pathlib import Path
 
@@ -25,6 +25,11 @@ PROGRAMS = 8
 CALM = (0.3, 2.5)
 # Seconds that the service may take to answer after a start.
 START = 90
+# Seconds that processes may take to end after the one that started them.
+END = 10
+# What is lost at once where the database is a server, which several processes work with.
+LOSSES = (["service"], ["database"], ["database", "service"], ["one process"])
+PROCESSES = "2"
 
 
 class Fault(Exception):
@@ -32,7 +37,7 @@ class Fault(Exception):
 
 
 class Service:
-    """`manage.py serve` on a port that stays, to be killed with all that it started."""
+    """`manage.py serve` on a port that stays, in a group of processes of its own."""
 
     def __init__(self, folder: Path, database_url: str, **environment: str) -> None:
         self.port = postgresql.free_port()
@@ -57,8 +62,20 @@ class Service:
             )
 
     def kill(self) -> None:
-        os.killpg(self._process.pid, signal.SIGKILL)
+        """Kill the process that was started, and wait for all others to end by themselves."""
+        self._process.kill()
         self._process.wait()
+        until = time.monotonic() + END
+        with suppress(ProcessLookupError):
+            while time.monotonic() < until:
+                os.killpg(self._process.pid, 0)
+                time.sleep(0.01)
+            os.killpg(self._process.pid, signal.SIGKILL)
+            raise Fault("Processes of the service went on after the first one was killed.")
+
+    def kill_one_that_answers(self, chance: random.Random) -> None:
+        with suppress(ProcessLookupError):
+            os.kill(chance.choice(serving.started_by(self._process.pid)), signal.SIGKILL)
 
     def stop(self) -> None:
         self._process.terminate()
@@ -75,13 +92,13 @@ def strike(vendor: str, kills: int, seed: int, say: Callable[[str], None] = prin
     """
     with (
         tempfile.TemporaryDirectory(prefix="honey-storm-") as name,
-        _database(vendor, name) as (
+        database_of(vendor, name) as (
             url,
             database,
         ),
     ):
         known = asked_of_the_house("make", Path(name), url)
-        service = Service(Path(name), url)
+        service = Service(Path(name), url, PROCESSES=PROCESSES if database else "1")
         house = House((service.port,), **known)
         service.start()
         try:
@@ -96,7 +113,7 @@ def strike(vendor: str, kills: int, seed: int, say: Callable[[str], None] = prin
 
 
 @contextmanager
-def _database(vendor: str, folder: str) -> Iterator[tuple[str, postgresql.Server | None]]:
+def database_of(vendor: str, folder: str) -> Iterator[tuple[str, postgresql.Server | None]]:
     """Load the newest dump; yield its database's address, and its server where there is one."""
     newest = databases.versions(vendor)[-1]
     dump = databases.dump_path(newest, vendor).read_text("utf-8")
@@ -110,11 +127,14 @@ def _database(vendor: str, folder: str) -> Iterator[tuple[str, postgresql.Server
         yield server.url, server
 
 
-def asked_of_the_house(function: str, folder: Path, url: str) -> dict:
-    code = f"from tests.storms import house; house.{function}()"
+def asked_of_the_house(
+    function: str, folder: Path, url: str, module: str = "tests.storms.house"
+) -> dict:
+    """Return what a function of this module prints, run with the service set up."""
+    code = f"import {module} as house; house.{function}()"
     asked = databases.run(code, data_dir=folder, database_url=url)
     if asked.returncode:
-        raise Fault(f"house.{function}: {asked.stdout}{asked.stderr}")
+        raise Fault(f"{function}: {asked.stdout}{asked.stderr}")
     return json.loads(asked.stdout.splitlines()[-1])
 
 
@@ -142,14 +162,16 @@ def _storm(
     with working(at_work, [service]):
         for _kill in range(kills):
             time.sleep(chance.uniform(*CALM))
-            what = chance.choice(["service", "database", "both"]) if server else "service"
-            if what != "service":
+            what = chance.choice(LOSSES) if server else ["service"]
+            if "database" in what:
                 server.kill()
-            if what != "database":
+            if "one process" in what:
+                service.kill_one_that_answers(chance)
+            if "service" in what:
                 service.kill()
-            if what != "service":
+            if "database" in what:
                 server.start()
-            if what != "database":
+            if "service" in what:
                 service.start()
             wait_for(house, service)
         time.sleep(CALM[1])

@@ -363,6 +363,42 @@ def test_a_taken_port_is_one_sentence(safe):
     assert not safe.DATA_DIR.exists()
 
 
+@pytest.mark.parametrize("number", ["0", "9", "-1", "two"])
+def test_processes_are_from_one_to_eight(safe, number):
+    safe.PROCESSES = number
+
+    with pytest.raises(CommandError) as refused:
+        call_command("serve", listen="127.0.0.1:0")
+
+    assert str(refused.value) == (
+        f"PROCESSES is {number!r}: give a number from 1 to 8, or leave it out, and there are as "
+        "many as this machine has cores."
+    )
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="about SQLite")
+@pytest.mark.parametrize(
+    ("number", "told"),
+    [
+        ("", []),
+        ("1", []),
+        (
+            "3",
+            [
+                "One process answers, not 3 (PROCESSES): SQLite has one writer at a time. Several "
+                "are for PostgreSQL."
+            ],
+        ),
+    ],
+)
+def test_sqlite_is_served_by_one_process(safe, number, told):
+    safe.PROCESSES = number
+    said = []
+
+    assert serve.count_processes(said.append) == 1
+    assert said == told
+
+
 @pytest.mark.parametrize(
     "text", ["", "8000", "127.0.0.1", "localhost:8000", "127.0.0.1:http", "127.0.0.1:65536"]
 )

@@ -8,9 +8,20 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-# Arrays, frames, the search for the plan, units, papers as PDF, workbooks, fonts, codes, passkeys.
+# Arrays, frames, the search for the plan, units, papers as PDF, workbooks, fonts, codes, passkeys,
+# what keys and backups are locked with.
 HEAVY = (
-    *("barcode", "fontTools", "numpy", "openpyxl", "pandas", "pint", "scipy", "segno"),
+    *(
+        "barcode",
+        "cryptography",
+        "fontTools",
+        "numpy",
+        "openpyxl",
+        "pandas",
+        "pint",
+        "scipy",
+        "segno",
+    ),
     *("weasyprint", "webauthn"),
 )
 

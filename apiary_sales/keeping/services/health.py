@@ -42,8 +42,11 @@ def _short_wait() -> Iterator[None]:
         cursor.execute("PRAGMA busy_timeout")
         [usual] = cursor.fetchone()
         cursor.execute(f"PRAGMA busy_timeout = {WAIT_MS}")
+        usual_turn = connection.turn_seconds  # type: ignore[attr-defined]
+        connection.turn_seconds = WAIT_MS / 1000  # type: ignore[attr-defined]
         try:
             with transaction.atomic():
                 yield
         finally:
             cursor.execute(f"PRAGMA busy_timeout = {usual}")
+            connection.turn_seconds = usual_turn  # type: ignore[attr-defined]

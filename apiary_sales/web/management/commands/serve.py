@@ -32,6 +32,8 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         with listener:
             self.stdout.write(_where(listener.getsockname()))
+            if (count := serve.count_processes()) > 1:
+                self.stdout.write(f"{count} processes answer (PROCESSES)")
             self.stdout.write(f"Days and times are those of {settings.TIME_ZONE} (TIME_ZONE)")
             if how := _how_to_begin(listener.getsockname()):
                 self.stdout.write(how)
