@@ -10,6 +10,7 @@ from auditlog.context import disable_auditlog
 from django.conf import settings
 from django.db import models
 from django.db.models import Case, F, OuterRef, Q, Subquery, Sum, Value, When
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -296,6 +297,13 @@ class Posting(AppendOnlyModel):
         ordering = ["-occurred_at", "-id"]
         indexes = [
             models.Index(fields=["-occurred_at", "-id"], name="posting_newest_first"),
+            # As lists show them: a correction above what it corrects.
+            models.Index(
+                F("occurred_at").desc(),
+                Coalesce("corrects", "id").desc(),
+                F("id").desc(),
+                name="posting_as_listed",
+            ),
             models.Index(fields=["kind", "-occurred_at", "-id"], name="posting_of_kind_newest"),
             # Few postings have these. The index of a foreign key counts the empty ones too, so that
             # SQLite believes it to find nearly all postings, and reads all of them instead.

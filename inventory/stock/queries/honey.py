@@ -584,9 +584,10 @@ def postings(
     corrected: QuerySet[Posting] = Posting.objects.select_related(
         "recorded_by", "reversed_by", "caused_by"
     ).prefetch_related(lines)
+    # Who made them is looked up apart: few people made all of them, and SQLite would begin there.
     found = Posting.objects.select_related(
-        "recorded_by", "reversed_by", "reverses", "corrects", "caused_by__recorded_by"
-    ).prefetch_related(lines, Prefetch("corrections", corrected))
+        "reversed_by", "reverses", "corrects", "caused_by__recorded_by"
+    ).prefetch_related("recorded_by", lines, Prefetch("corrections", corrected))
     if kind:
         found = found.filter(kind=kind)
     if place:
