@@ -482,6 +482,11 @@ class FulfilmentLine(models.Model):
                 condition=Q(billed_cents__isnull=True),
                 name="fulfilment_line_unbilled",
             ),
+            models.Index(
+                fields=["fulfilment"],
+                condition=Q(cost_cents__isnull=True),
+                name="fulfilment_line_without_cost",
+            ),
         ]
         constraints = [
             models.CheckConstraint(

@@ -362,7 +362,11 @@ def payments_list(
     Stand receipts without a customer are settled at the counter and left out. `text` is a part of
     the customer's name or of the reference, which is the number of a check.
     """
-    found = Payment.objects.select_related("customer", "received_by", "reversed_by", "reverses")
+    # Customers and who took the money are looked up apart: SQLite would begin with those, and sort
+    # all payments for the newest of them.
+    found = Payment.objects.select_related("reversed_by", "reverses").prefetch_related(
+        "customer", "received_by"
+    )
     found = found.filter(customer__isnull=False)
     if customer is not None:
         found = found.filter(customer=customer)

@@ -97,7 +97,9 @@ def _free(place: Place | None) -> list[Balance]:
     at = Q(place__kind__in=Place.STORES, place__is_active=True) if place is None else Q(place=place)
     goods = at & Q(item__product__in=Product.objects.sold_by_weight())
     return list(
-        Balance.objects.filter(honey | goods, quantity__gt=F("reserved"))
+        # That it is in the house and not nothing is in the index; the rest follows from it.
+        Balance.objects.filter(honey | goods, is_physical=True, quantity__gt=0)
+        .filter(quantity__gt=F("reserved"))
         .exclude(lot__is_on_hold=True)
         .select_related("place", "lot", "item__product")
         .order_by("place__name", "id")
