@@ -101,7 +101,6 @@ class Asked:
 
     def __init__(self) -> None:
         self.clients: dict[str, Any] = {}
-        self.is_large = False
 
     def _client(self, role: str) -> Any:
         from django.test import Client
@@ -131,30 +130,6 @@ class Asked:
             found, size = _whole(client.get(address))
         ms = 1000 * (perf_counter() - start)
         return {"ms": ms, "queries": queries, "status": found, "size": size}
-
-    def asks(self, role: str, address: str) -> dict[str, Any]:
-        """Return what a page asks of the database: how often, and what it looks through whole.
-
-        SQLite is asked for its plans as if the house were a hundred times as large.
-        """
-        from django.db import connection
-
-        from tests.benchmarks import plans
-
-        if not self.is_large:
-            plans.as_in_a_large_house()
-            self.is_large = True
-        asked: list[tuple[str, Any]] = []
-
-        def note(execute: Any, statement: str, parameters: Any, many: bool, context: Any) -> Any:
-            asked.append((statement, parameters))
-            return execute(statement, parameters, many, context)
-
-        with connection.execute_wrapper(note):
-            found, _size = _whole(self._client(role).get(address))
-        read = {each: parameters for each, parameters in asked if each.startswith("SELECT")}
-        tables = {table for each in read.items() for table in plans.scanned(*each)}
-        return {"status": found, "queries": len(asked), "scanned": sorted(tables)}
 
     def walk(self, role: str) -> dict[str, str]:
         """Return an address of each page and API reading of a role, by the name of its view.
