@@ -21,6 +21,7 @@ What a process keeps in its memory, and why several may each have their own:
 Nothing of Django is imported above, since a process reads this module before it sets Django up.
 """
 
+import gc
 import logging
 import multiprocessing
 import signal
@@ -151,6 +152,8 @@ def _write_log(reader: Connection, log: logging.Handler) -> None:
 def _answer(listener: socket.socket, part: Part, log: Connection) -> None:
     """Be one of the processes that answer."""
     processes.end_with_parent()
+    # As in `manage.py`.
+    gc.set_threshold(20_000, 20, 20)
     import django
 
     django.setup()
