@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Run the administrative commands of the honey service."""
 
+import gc
 import os
 import sys
 
@@ -8,6 +9,9 @@ from apiary_sales import __version__
 
 
 def main() -> None:
+    # Starting makes very many objects that stay. To look through them for what can be let go, as
+    # often as Python usually does, takes a quarter of the time.
+    gc.set_threshold(20_000, 20, 20)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "apiary_sales.settings")
     try:
         from django import get_version

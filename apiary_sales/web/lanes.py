@@ -16,7 +16,7 @@ from typing import Any
 
 from waitress.task import ThreadedTaskDispatcher, WSGITask
 
-from apiary_sales.web.processes import Part
+from apiary_sales.web.processes import ServingPart
 
 logger = logging.getLogger(__name__)
 logger.setLevel(logging.ERROR)
@@ -55,13 +55,13 @@ IS_ONE_TOO_MANY = "honey_house.is_one_too_many"
 
 
 # Where one process answers.
-ALL = Part()
+ALL = ServingPart()
 
 
 class Lanes(ThreadedTaskDispatcher):
     """Give passwords to one thread, what takes long to a few, and the rest to the others."""
 
-    def __init__(self, threads: int, part: Part = ALL) -> None:
+    def __init__(self, threads: int, part: ServingPart = ALL) -> None:
         super().__init__()
         self.set_thread_count(threads)
         self.part = part

@@ -13,7 +13,7 @@ What a process keeps in its memory, and why several may each have their own:
 - pages for strangers, and whether the service is well, are kept for a minute and for five seconds;
 - visits of one stranger are counted in each process, so that several answer up to so many times
   what one would;
-- threads, long work and presses of papers are shared out (`Part`); of the passwords that the
+- threads, long work and presses of papers are shared out (`ServingPart`); of the passwords that the
   machine hashes at once, the processes share the turns by a lock on a file, which the system lets
   go of with its process (`accounts/hashing.py`);
 - sessions, keys of acts, wrong passwords, long work and tasks are rows.
@@ -21,6 +21,7 @@ What a process keeps in its memory, and why several may each have their own:
 Nothing of Django is imported above, since a process reads this module before it sets Django up.
 """
 
+import gc
 import logging
 import multiprocessing
 import signal
@@ -42,7 +43,7 @@ SHORT_LIFE, RESTART_WAIT, RESTART_WAIT_MAX = 10.0, 1.0, 60.0
 
 
 @dataclass(frozen=True)
-class Part:
+class ServingPart:
     """Which of the processes that answer this is, from 0, and how many there are."""
 
     number: int = 0
@@ -55,7 +56,7 @@ class Part:
 
 def answer(listener: socket.socket, count: int, log: logging.Handler) -> None:
     """Let so many processes answer until SIGTERM or Ctrl+C, and then end them in order."""
-    places = [_Place(listener, Part(number, count), log) for number in range(count)]
+    places = [_Place(listener, ServingPart(number, count), log) for number in range(count)]
     try:
         while True:
             soonest = min(place.keep() for place in places)
@@ -74,7 +75,7 @@ def answer(listener: socket.socket, count: int, log: logging.Handler) -> None:
 class _Place:
     """The place of one process: in it, another one replaces the one that died."""
 
-    def __init__(self, listener: socket.socket, part: Part, log: logging.Handler) -> None:
+    def __init__(self, listener: socket.socket, part: ServingPart, log: logging.Handler) -> None:
         self.listener, self.part, self.log = listener, part, log
         self.process: BaseProcess | None = None
         self._began = self._next = 0.0
@@ -148,9 +149,11 @@ def _write_log(reader: Connection, log: logging.Handler) -> None:
             log.handle(logging.makeLogRecord({"name": "", "levelno": logging.INFO, "line": line}))
 
 
-def _answer(listener: socket.socket, part: Part, log: Connection) -> None:
+def _answer(listener: socket.socket, part: ServingPart, log: Connection) -> None:
     """Be one of the processes that answer."""
     processes.end_with_parent()
+    # As in `manage.py`.
+    gc.set_threshold(20_000, 20, 20)
     import django
 
     django.setup()

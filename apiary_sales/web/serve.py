@@ -35,7 +35,7 @@ from apiary_sales.keeping.services import backups, machines
 from apiary_sales.web import arrival, processes
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import ALL, Lanes
-from apiary_sales.web.processes import Part
+from apiary_sales.web.processes import ServingPart
 from inventory.shared import print_room, static_files
 from inventory.shared.errors import NotAllowedNow
 
@@ -389,7 +389,7 @@ def run(listener: socket.socket) -> None:
         log_files.end(log)
 
 
-def answer_part(listener: socket.socket, part: Part, writer: Connection) -> None:
+def answer_part(listener: socket.socket, part: ServingPart, writer: Connection) -> None:
     """Answer requests as one of several processes, until SIGTERM; send the log to the first one."""
     signal.signal(signal.SIGTERM, _stop)
     hashing.share(part.number, part.count)
@@ -401,7 +401,7 @@ def answer_part(listener: socket.socket, part: Part, writer: Connection) -> None
         log_files.end(log)
 
 
-def _new_server(listener: socket.socket, part: Part = ALL) -> TcpWSGIServer:
+def _new_server(listener: socket.socket, part: ServingPart = ALL) -> TcpWSGIServer:
     threads = THREADS if part.count == 1 else THREADS_OF_SEVERAL
     server = waitress.create_server(
         make_application(),

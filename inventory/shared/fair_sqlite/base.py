@@ -25,10 +25,10 @@ class DatabaseWrapper(base.DatabaseWrapper):
         self.execute_wrappers.append(self._in_turn)
 
     def _start_transaction_under_autocommit(self) -> None:
-        if self.transaction_mode == "IMMEDIATE":
+        if self.transaction_mode == "IMMEDIATE":  # type: ignore[attr-defined]
             self._take_turn()
         try:
-            super()._start_transaction_under_autocommit()
+            super()._start_transaction_under_autocommit()  # type: ignore[misc]
         except BaseException:
             self._give_turn_back()
             raise
@@ -45,19 +45,19 @@ class DatabaseWrapper(base.DatabaseWrapper):
             self._give_turn_back()
 
     def _commit(self) -> None:
-        super()._commit()
+        super()._commit()  # type: ignore[misc]
         # Where that failed it is rolled back, and the lock is held until then.
         self._give_turn_back()
 
     def _rollback(self) -> None:
         try:
-            super()._rollback()
+            super()._rollback()  # type: ignore[misc]
         finally:
             self._give_turn_back()
 
     def _close(self) -> None:
         try:
-            super()._close()
+            super()._close()  # type: ignore[misc]
         finally:
             self._give_turn_back()
 
