@@ -32,7 +32,7 @@ class RoleBackend:
             granted = Permission.objects.filter(Q(user=person) | Q(group__user=person)).order_by()
             names = granted.values_list("content_type__app_label", "codename").distinct()
             person._perm_cache = {f"{app}.{name}" for app, name in names}  # type: ignore[attr-defined]
-        return person._perm_cache  # type: ignore[attr-defined,no-any-return]
+        return person._perm_cache  # type: ignore[attr-defined]
 
     def has_perm(self, person: Any, perm: str, obj: Any = None) -> bool:
         return perm in self.get_all_permissions(person, obj)

@@ -303,7 +303,7 @@ class SeasonsForm(HoneySalesForm):
     """Which seasons to lay side by side, and by what."""
 
     # The columns are the seasons.
-    season = None
+    season = None  # type: ignore[assignment]
     measure = measure_field()
     seasons = forms.TypedChoiceField(
         label=gettext_lazy("How many seasons"),

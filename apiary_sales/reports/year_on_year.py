@@ -34,7 +34,7 @@ class YearsForm(HoneySalesForm):
     makes = YearFilters
 
     # The columns are the years.
-    since = None
+    since = None  # type: ignore[assignment]
     measure = measure_field()
     years = forms.TypedChoiceField(
         label=gettext_lazy("How many years"),

@@ -212,7 +212,7 @@ class CodeChoiceField(forms.ModelChoiceField):  # type: ignore[type-arg]  # only
 def offer_the_same(fields: Iterable[forms.Field]) -> None:
     """Let choices of one form that offer the same rows read them once, when first shown."""
     same = [cast(forms.ChoiceField, field) for field in fields]
-    read = cache(partial(list, same[0].choices))
+    read: Callable[[], list[Any]] = cache(partial(list, same[0].choices))
     for field in same:
         field.choices = read
 
