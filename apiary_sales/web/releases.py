@@ -46,6 +46,15 @@ RELEASES = (
                 "A full disk and a lost database are said plainly, with what was recorded and what "
                 "was not. Today tells the owner when the work of the night failed."
             ),
+            _(
+                "Where the clock of the computer was set back, selling and billing go on, and "
+                "Today tells the owner."
+            ),
+            _(
+                "Counting offers the jars in stock and the newest lots; any other lot is counted "
+                "by the code on its jar."
+            ),
+            _("On PostgreSQL several processes answer at once, one for each core."),
         ),
     ),
     Release(
