@@ -1,17 +1,15 @@
 #!/usr/bin/env python3
 """Run the administrative commands of the honey service."""
 
-import gc
 import os
 import sys
 
 from apiary_sales import __version__
+from inventory.shared import garbage
 
 
 def main() -> None:
-    # Starting makes very many objects that stay. To look through them for what can be let go, as
-    # often as Python usually does, takes a quarter of the time.
-    gc.set_threshold(20_000, 20, 20)
+    garbage.look_seldom()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "apiary_sales.settings")
     try:
         from django import get_version

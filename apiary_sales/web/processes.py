@@ -21,7 +21,6 @@ What a process keeps in its memory, and why several may each have their own:
 Nothing of Django is imported above, since a process reads this module before it sets Django up.
 """
 
-import gc
 import logging
 import multiprocessing
 import signal
@@ -32,7 +31,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 
-from inventory.shared import processes
+from inventory.shared import garbage, processes
 
 logger = logging.getLogger(__name__)
 
@@ -152,8 +151,7 @@ def _write_log(reader: Connection, log: logging.Handler) -> None:
 def _answer(listener: socket.socket, part: ServingPart, log: Connection) -> None:
     """Be one of the processes that answer."""
     processes.end_with_parent()
-    # As in `manage.py`.
-    gc.set_threshold(20_000, 20, 20)
+    garbage.look_seldom()
     import django
 
     django.setup()

@@ -124,7 +124,7 @@ def pieces_at(place: Place) -> dict[int, tuple[int | None, int | None, date | No
 
 @dataclass(frozen=True)
 class TaxAtStand:
-    """How a sale at the stand is taxed on a day: by the house, by kind of goods, by product."""
+    """The taxes of a sale at the stand on a day: what the house says, kinds of goods, products."""
 
     house: House
     usual: dict[str, tax.Treatment]
@@ -135,7 +135,7 @@ class TaxAtStand:
 
 
 def tax_on(on: date) -> TaxAtStand:
-    """Return how the stand is taxed on a day, in four queries."""
+    """Return the taxes of a sale at the stand on a day, in four queries."""
     house = House.current()
     usual = tax.treatments(
         TaxRate.objects.in_force(on),

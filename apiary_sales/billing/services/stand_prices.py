@@ -22,7 +22,7 @@ def on(day: date, products: Sequence[Product]) -> PriceList:
 
 
 def of_sold(day: date, products: Iterable[Product]) -> dict[int, PricesOfProduct]:
-    """Return the stand's prices on a day by the key of their product; none of what has none now."""
+    """Return the stand's prices on a day, by product key; one not for sale has no prices."""
     sold = {product.pk: product for product in products}
     for_sale = Product.objects.for_sale().filter(pk__in=sold)
     in_force = PiecePrice.objects.filter(tier=TIER, product__in=for_sale).in_force(day)
