@@ -29,10 +29,14 @@ def refusal():
 
 
 def locks():
-    """Return the server's process of each machine that serves."""
+    """Return the server's process of each machine that serves this database.
+
+    The server tells of all its databases, and tests beside this one serve another of them.
+    """
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT pid FROM pg_locks WHERE objid = %s AND mode = 'ShareLock' AND granted",
+            "SELECT pid FROM pg_locks JOIN pg_database ON pg_database.oid = pg_locks.database "
+            "WHERE datname = current_database() AND objid = %s AND mode = 'ShareLock' AND granted",
             [machines.SERVING],
         )
         return [pid for (pid,) in cursor.fetchall()]
