@@ -204,7 +204,7 @@ SQLITE_OPTIONS = {
     # is overwritten in the file.
     "init_command": (
         "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
-        "PRAGMA busy_timeout=20000; PRAGMA cache_size=-20000; PRAGMA secure_delete=ON;"
+        "PRAGMA busy_timeout=20000; PRAGMA cache_size=-8000; PRAGMA secure_delete=ON;"
     ),
 }
 
@@ -216,6 +216,10 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["ENGINE"] = "inventory.shared.fair_sqlite"
     DATABASES["default"].setdefault("OPTIONS", {}).update(SQLITE_OPTIONS)
     Path(DATABASES["default"]["NAME"]).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    # Kept from one request to the next: opening the file reads the whole schema, and closing the
+    # last connection writes all that is new into it, which take longer than most answers. A new
+    # one after an hour plans by what the nightly work counted.
+    DATABASES["default"]["CONN_MAX_AGE"] = 3_600
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True

@@ -145,3 +145,26 @@ def test_turns_come_in_order_and_not_after_who_waited_for_one_has_gone():
 
     assert order == [0, 1, 2]
     assert queue.take(0)
+
+
+def test_a_connection_that_is_kept_does_not_write_into_a_file_that_was_replaced(file, tmp_path):
+    with connected(file) as kept:
+        execute(kept, "INSERT INTO written VALUES ('old')")
+        (tmp_path / "fair.sqlite3").rename(tmp_path / "away.sqlite3")
+        with connected(file) as other:
+            execute(other, "CREATE TABLE written (name TEXT)")
+            execute(other, "INSERT INTO written VALUES ('new')")
+
+        kept.close_if_unusable_or_obsolete()
+        execute(kept, "INSERT INTO written VALUES ('later')")
+
+    assert written(file) == ["new", "later"]
+
+
+def test_a_connection_that_is_kept_is_not_opened_anew(file):
+    with connected(file) as kept:
+        execute(kept, "CREATE TEMPORARY TABLE of_this_connection (name TEXT)")
+
+        kept.close_if_unusable_or_obsolete()
+
+        assert execute(kept, "SELECT count(*) FROM of_this_connection") == [0]

@@ -1,3 +1,4 @@
+import os
 import re
 from collections.abc import Callable
 from typing import Any
@@ -14,6 +15,8 @@ WRITES = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
 class DatabaseWrapper(base.DatabaseWrapper):
     """Django's connection to SQLite, which waits for its turn before it writes.
 
+    It may be kept from one request to the next: it is closed where the file was replaced meanwhile.
+
     Raises `OperationalError`, as SQLite does, where the turn does not come in `turn_seconds`.
     """
 
@@ -22,7 +25,32 @@ class DatabaseWrapper(base.DatabaseWrapper):
         # As long as SQLite itself waits for its lock.
         self.turn_seconds = float(self.settings_dict.get("OPTIONS", {}).get("timeout", 5))
         self._turn: turns.WritingTurns | None = None
+        self._opened: tuple[int, int] | None = None
         self.execute_wrappers.append(self._in_turn)
+
+    def get_new_connection(self, *args: Any) -> Any:
+        connection = super().get_new_connection(*args)
+        self._opened = self._there()
+        return connection
+
+    def close_if_unusable_or_obsolete(self) -> None:
+        """Close a connection that is too old, and one to a file that is no longer the house's.
+
+        Where somebody put another file in its place, all that is entered would be lost with the
+        old one.
+        """
+        super().close_if_unusable_or_obsolete()
+        is_idle = self.connection is not None and not self.in_atomic_block
+        if is_idle and self._opened != self._there():
+            self.close()
+
+    def _there(self) -> tuple[int, int] | None:
+        """Tell by what the file system knows the file; nothing where there is none."""
+        try:
+            found = os.stat(self.settings_dict["NAME"])
+        except OSError:
+            return None
+        return found.st_dev, found.st_ino
 
     def _start_transaction_under_autocommit(self) -> None:
         if self.transaction_mode == "IMMEDIATE":  # type: ignore[attr-defined]
