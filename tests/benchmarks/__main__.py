@@ -6,8 +6,8 @@ The houses of `house.py` are built once and kept in --houses. Readings of a smal
 are taken by turns, the best of several each, so that what else the machine does falls on both. Each
 row says what was measured, against what, how many times as much it is, how much it may be, and
 whether that holds. `--size small` measures numbers of queries alone, which are the same on every
-machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `many-at-once` and
-`starting`, of which the last two need no house.
+machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `many-at-once`,
+`papers` and `starting`, of which the last three need no house.
 """
 
 import argparse
@@ -20,7 +20,7 @@ from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 
-from tests.benchmarks import many_at_once, readings, starting, writes
+from tests.benchmarks import many_at_once, papers, readings, starting, writes
 from tests.benchmarks.visitor import Read, Visitor, visit
 
 GROWTH, QUERIES = 1.3, 25
@@ -30,7 +30,7 @@ ROUNDS, MORE_ROUNDS = 3, 6
 
 RowsOf = Callable[[], Iterator[tuple[str, str, float, float, bool]]]
 # Measured in seconds without the houses: asked for by name, or with the whole size.
-APART: dict[str, RowsOf] = {many_at_once.NAME: many_at_once.rows, starting.NAME: starting.rows}
+APART: dict[str, RowsOf] = {each.NAME: each.rows for each in (many_at_once, papers, starting)}
 
 
 @dataclass(frozen=True)

@@ -80,3 +80,13 @@ def test_figures_are_all_as_wide_so_that_they_stand_under_each_other():
             continue
 
         assert len({font["hmtx"][names[ord(figure)]][0] for figure in "0123456789"}) == 1
+
+
+@pytest.mark.parametrize("weight", ["bold", "regular"])
+def test_the_figures_of_papers_stand_under_each_other_without_being_asked_to(weight):
+    advances = lettering.face(bold=weight == "bold").advances
+
+    assert len({advances[figure] for figure in "0123456789"}) == 1
+    # WeasyPrint lets go of nothing that it makes for a feature of a font, of each text anew.
+    asks_for = re.compile(r"font-(feature|variant-numeric)")
+    assert not any(asks_for.search(css.read_text()) for css in (press.PAPER_CSS, press.ROLL_CSS))
