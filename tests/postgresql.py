@@ -66,6 +66,9 @@ class Server:
         while any(Path(f"/proc/{process}").exists() for process in processes):
             time.sleep(0.01)
 
+    def log(self) -> str:
+        return self._log.read_text("utf-8")
+
     def _pid(self) -> int:
         return int((self.data / "postmaster.pid").read_text("utf-8").split()[0])
 
@@ -91,6 +94,13 @@ def killable_server(primary: Server | None = None) -> Iterator[Server]:
             yield started
         finally:
             started.stop()
+
+
+def url_of_both(primary: Server, replica: Server) -> str:
+    """Return a DATABASE_URL for whichever of two servers takes writes."""
+    servers = f"127.0.0.1:{primary.port},127.0.0.1:{replica.port}"
+    options = "target_session_attrs=read-write&connect_timeout=3"
+    return f"postgres://honey@{servers}/postgres?{options}"
 
 
 def _run(*command: object) -> None:
