@@ -52,12 +52,12 @@ class Server:
         _run(self._bin_dir / "pg_ctl", "-D", self.data, "-w", "promote")
 
     def stop(self) -> None:
-        if Path(f"/proc/{self._pid()}").exists():
+        if Path(f"/proc/{self.pid}").exists():
             _run(self._bin_dir / "pg_ctl", "-D", self.data, "-m", "immediate", "stop")
 
     def kill(self) -> None:
         """End it and all its processes at once, as a power cut does."""
-        pid = self._pid()
+        pid = self.pid
         found = subprocess.run(["pgrep", "-P", str(pid)], capture_output=True, text=True)
         processes = [pid, *map(int, found.stdout.split())]
         for process in processes:
@@ -69,7 +69,8 @@ class Server:
     def log(self) -> str:
         return self._log.read_text("utf-8")
 
-    def _pid(self) -> int:
+    @property
+    def pid(self) -> int:
         return int((self.data / "postmaster.pid").read_text("utf-8").split()[0])
 
 
