@@ -5,17 +5,19 @@ class InventoryConfig(AppConfig):
     name = "inventory"
 
     def ready(self) -> None:
+        from django.db.backends.signals import connection_created
         from django.db.models.signals import post_save
         from django.urls import reverse
 
         from inventory.bottling import found_things as found_in_bottling
         from inventory.bottling.services import retold_runs
-        from inventory.shared import attachable, conventions, sealable
+        from inventory.shared import attachable, conventions, lost_network, sealable
         from inventory.stock import found_things as found_in_stock
         from inventory.stock import signals
         from inventory.stock.models import Lot, Posting, PostingLine
         from inventory.stock.services import lot_costs
 
+        connection_created.connect(lost_network.end_soon, dispatch_uid="lost_network")
         post_save.connect(lot_costs.keep, sender=Lot, dispatch_uid="lot_costs")
         found_in_stock.register()
         found_in_bottling.register()

@@ -52,12 +52,12 @@ class Server:
         _run(self._bin_dir / "pg_ctl", "-D", self.data, "-w", "promote")
 
     def stop(self) -> None:
-        if Path(f"/proc/{self._pid()}").exists():
+        if Path(f"/proc/{self.pid}").exists():
             _run(self._bin_dir / "pg_ctl", "-D", self.data, "-m", "immediate", "stop")
 
     def kill(self) -> None:
         """End it and all its processes at once, as a power cut does."""
-        pid = self._pid()
+        pid = self.pid
         found = subprocess.run(["pgrep", "-P", str(pid)], capture_output=True, text=True)
         processes = [pid, *map(int, found.stdout.split())]
         for process in processes:
@@ -66,7 +66,11 @@ class Server:
         while any(Path(f"/proc/{process}").exists() for process in processes):
             time.sleep(0.01)
 
-    def _pid(self) -> int:
+    def log(self) -> str:
+        return self._log.read_text("utf-8")
+
+    @property
+    def pid(self) -> int:
         return int((self.data / "postmaster.pid").read_text("utf-8").split()[0])
 
 
@@ -91,6 +95,13 @@ def killable_server(primary: Server | None = None) -> Iterator[Server]:
             yield started
         finally:
             started.stop()
+
+
+def url_of_both(primary: Server, replica: Server) -> str:
+    """Return a DATABASE_URL for whichever of two servers takes writes."""
+    servers = f"127.0.0.1:{primary.port},127.0.0.1:{replica.port}"
+    options = "target_session_attrs=read-write&connect_timeout=3"
+    return f"postgres://honey@{servers}/postgres?{options}"
 
 
 def _run(*command: object) -> None:

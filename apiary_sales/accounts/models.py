@@ -178,6 +178,9 @@ class ApiToken(AbstractAuthToken):
     created = models.DateTimeField(_("made"), auto_now_add=True)
     expiry = models.DateTimeField(_("expires"))
     last_used_on = models.DateField(_("last used"), null=True, blank=True)
+    # How far the log of PostgreSQL was, in bytes, when it last recorded something: it reads from a
+    # replica once that is as far. Kept only where there is a replica.
+    recorded_up_to = models.BigIntegerField(null=True, blank=True, editable=False)
 
     class Meta:
         verbose_name = _("key of a program")

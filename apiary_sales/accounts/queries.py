@@ -14,9 +14,10 @@ from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+from knox.crypto import hash_token
 
 from apiary_sales.accounts import browsers, locks, roles
-from apiary_sales.accounts.models import SellerPin, SignIn, User
+from apiary_sales.accounts.models import ApiToken, SellerPin, SignIn, User
 from apiary_sales.accounts.second_step_models import (
     Passkey,
     RecoveryCode,
@@ -296,3 +297,15 @@ def _shown(field: models.Field, value: Any) -> str:
     if field.get_internal_type() == "DateField":
         return date_format(date.fromisoformat(value))
     return str(value)
+
+
+def recorded_up_to(text: str) -> int | None:
+    """Return how far the log of the database was when a program last recorded something.
+
+    `text` is its key as it was sent.
+    """
+    return (
+        ApiToken.objects.filter(digest=hash_token(text))
+        .values_list("recorded_up_to", flat=True)
+        .first()
+    )

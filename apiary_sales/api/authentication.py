@@ -15,17 +15,19 @@ from rest_framework.request import Request
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import ApiToken, User
 from apiary_sales.accounts.services import tokens
+from inventory.shared import replica
 
 
 class ProgramAuthentication(TokenAuthentication):
     """Find the person by the key's hash, and keep the program to what its key is for."""
 
     def authenticate(self, request: Request) -> tuple[User, ApiToken] | None:
-        found = super().authenticate(request)
-        if found is not None:
-            _person, token = found
-            keep_to_scopes(request, token)
-            tokens.note_use(token=token)
+        with replica.primary():
+            found = super().authenticate(request)
+            if found is not None:
+                _person, token = found
+                keep_to_scopes(request, token)
+                tokens.note_use(token=token)
         return found
 
     def authenticate_credentials(self, token: bytes) -> tuple[User, ApiToken]:

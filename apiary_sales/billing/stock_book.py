@@ -16,6 +16,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from operator import attrgetter
 
 from django.db.models import Q, QuerySet, Sum
 from django.utils import timezone
@@ -148,15 +149,22 @@ class StockBook:
             found = found.filter(counts_on__lte=until)
         return found.order_by("counts_on", "id")
 
-    def open_lines(self, until: date | None = None) -> Iterator[StockLine]:
-        """Yield what the postings of the open days come to, in the order of their days."""
+    def open_lines(
+        self, until: date | None = None, *, by_day: bool = True
+    ) -> Iterator[StockLine]:
+        """Yield what the postings of the open days come to, in the order of their days.
+
+        Not `by_day` they come in the order of their numbers, and are not all in memory at once. By
+        that each posting has the same lines but for cents that were rounded, and each account the
+        same sum.
+        """
         if until is not None and self.closed_until is not None and until <= self.closed_until:
             return
         there = self._there_at_first()
         if self.closed_until is not None:
             yield from self._set_anew(there, self.closed_until + timedelta(days=1))
         lines: list[_Moved] = []
-        for line in self._moved(until):
+        for line in self._moved(until, by_day=by_day):
             if lines and lines[0].posting != line.posting:
                 yield from self._valued(lines, there)
                 lines = []
@@ -253,7 +261,7 @@ class StockBook:
         postings = set(out.order_by().values_list("posting", flat=True)) - self._written.unfit
         return sum(self._written.sold.get(posting, 0) for posting in postings)
 
-    def _moved(self, until: date | None) -> Iterator[_Moved]:
+    def _moved(self, until: date | None, *, by_day: bool) -> Iterator[_Moved]:
         lines = self._ledger()
         if until is not None:
             lines = lines.counting_by(until)  # type: ignore[attr-defined]
@@ -267,7 +275,7 @@ class StockBook:
             lines.values("posting", "place", "item", "lot")
             .annotate(total=Sum("quantity"))
             .exclude(total=0)
-            .order_by()
+            .order_by(*(() if by_day else ("posting",)))
             .values_list(
                 "posting",
                 "posting__counts_on",
@@ -280,12 +288,14 @@ class StockBook:
                 "total",
             )
         )
-        found = [
+        found = (
             _Moved(posting, counts_on or timezone.localdate(at), *rest)
-            for posting, counts_on, at, *rest in rows
-        ]
-        found.sort(key=lambda line: (line.counts_on, line.posting, line.item, line.lot or 0))
-        return iter(found)
+            for posting, counts_on, at, *rest in rows.iterator()
+        )
+        if not by_day:
+            return found
+        key = attrgetter("counts_on", "posting", "item")
+        return iter(sorted(found, key=lambda line: (*key(line), line.lot or 0)))
 
     def _valued(self, lines: list[_Moved], there: dict[Heap, int]) -> Iterator[StockLine]:
         """Yield the balanced lines of one posting, and let `there` be what is there after it."""

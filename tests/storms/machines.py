@@ -37,7 +37,7 @@ def lose_one_by_one(seed: int, say: Callable[[str], None] = print) -> None:
         known = storm.asked_of_the_house("make", folder, primary.url)
         with postgresql.killable_server(primary) as replica:
             _wait_for_each_commit(primary)
-            url = _of_both(primary, replica)
+            url = postgresql.url_of_both(primary, replica)
             here, there = services = [_machine(folder / each, url) for each in ("here", "there")]
             house = House((here.port, there.port), **known)
             for service in services:
@@ -62,12 +62,6 @@ def _machine(folder: Path, url: str) -> Service:
     folder.mkdir()
     files = str(folder.parent / "files")
     return Service(folder, url, SECRET_KEY=SECRET_KEY, FILES_DIR=files)
-
-
-def _of_both(primary: postgresql.Server, replica: postgresql.Server) -> str:
-    servers = f"127.0.0.1:{primary.port},127.0.0.1:{replica.port}"
-    options = "target_session_attrs=read-write&connect_timeout=3"
-    return f"postgres://honey@{servers}/postgres?{options}"
 
 
 def _wait_for_each_commit(primary: postgresql.Server) -> None:

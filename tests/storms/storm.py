@@ -49,6 +49,10 @@ class Service:
         }
         self._log = folder / "service.log"
 
+    @property
+    def pid(self) -> int:
+        return self._process.pid
+
     def start(self) -> None:
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(
@@ -68,14 +72,14 @@ class Service:
         until = time.monotonic() + END
         with suppress(ProcessLookupError):
             while time.monotonic() < until:
-                os.killpg(self._process.pid, 0)
+                os.killpg(self.pid, 0)
                 time.sleep(0.01)
-            os.killpg(self._process.pid, signal.SIGKILL)
+            os.killpg(self.pid, signal.SIGKILL)
             raise Fault("Processes of the service went on after the first one was killed.")
 
     def kill_one_that_answers(self, chance: random.Random) -> None:
         with suppress(ProcessLookupError):
-            os.kill(chance.choice(serving.started_by(self._process.pid)), signal.SIGKILL)
+            os.kill(chance.choice(serving.started_by(self.pid)), signal.SIGKILL)
 
     def stop(self) -> None:
         self._process.terminate()

@@ -5,6 +5,7 @@ from datetime import timedelta
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from knox.crypto import hash_token
 
 from apiary_sales.accounts import rules
 from apiary_sales.accounts.models import ApiToken, User
@@ -63,6 +64,15 @@ def note_use(*, token: ApiToken) -> None:
     today = timezone.localdate()
     if token.last_used_on != today:
         ApiToken.objects.filter(pk=token.pk).update(last_used_on=today)
+
+
+@transaction.atomic
+def note_recorded(*, text: str, up_to: int) -> None:
+    """Keep how far the log of the database was when a program had recorded something.
+
+    `text` is its key as it was sent; one that nobody has is left out.
+    """
+    ApiToken.objects.filter(digest=hash_token(text)).update(recorded_up_to=up_to)
 
 
 @transaction.atomic

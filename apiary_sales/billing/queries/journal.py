@@ -5,10 +5,12 @@ are amounts in cents on accounts of the chart, debit above zero and credit below
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
+from itertools import groupby
+from operator import attrgetter
 from typing import Any
 
 from django.db.models import Count, Max, OneToOneField, Q, QuerySet, Sum
@@ -218,22 +220,54 @@ def worked_out_anew() -> Iterator[str]:
     It takes as long as a report over all days. What it reads is proved by itself: that entries and
     what was kept of closed stock balance, and the quantities of both.
     """
-    book = Journal(JournalFilters())
-    by_source: dict[Source, int] = defaultdict(int)
-    for move in book.movements:
-        by_source[move.source] += move.cents
-    for (kind, key), cents in by_source.items():
-        if cents:
+    entered: dict[str, int] = defaultdict(int)
+    for found in (_unequal_money(entered), _unequal_stock(entered)):
+        for (kind, key), cents in found:
             yield f"The journal has {cents} cents too much in debit for {kind} {key}."
-    total = sum(row.closing_cents for row in book.trial_balance())
+    total = sum(entered.values())
     if total:
         yield f"The trial balance comes to {total} cents, not zero."
-    yield from _stock_faults(book)
+    yield from _stock_faults(entered)
 
 
-def _stock_faults(book: Journal) -> Iterator[str]:
+def _unequal_money(entered: dict[str, int]) -> Iterator[tuple[Source, int]]:
+    """Yield each entry that does not balance; add what all come to on each account."""
+    lines = EntryLine.objects.filter(AsOf(date.max).entries()).order_by()
+    for account, detail, cents in lines.values_list("account", "detail").annotate(
+        Sum("amount_cents")
+    ):
+        entered[accounts.key_of(account, detail)] += cents
+    for entry, cents in (
+        lines.values_list("entry").annotate(cents=Sum("amount_cents")).exclude(cents=0).iterator()
+    ):
+        yield (ENTRY, entry), cents
+
+
+def _unequal_stock(entered: dict[str, int]) -> Iterator[tuple[Source, int]]:
+    """Yield each posting that does not balance; add what all come to on each account."""
+    book = StockBook()
+    closed = book.closed_lines().order_by()
+    for account, cents in closed.values_list("account").annotate(Sum("cents")):
+        entered[account] += cents
+    unequal_by: dict[int | None, int] = defaultdict(int)
+    unequal_by.update(
+        closed.values_list("posting").annotate(total=Sum("cents")).exclude(total=0).iterator()
+    )
+    # The lines of one posting follow each other.
+    for posting, lines in groupby(book.open_lines(by_day=False), attrgetter("posting")):
+        total = 0
+        for line in lines:
+            entered[line.account] += line.cents
+            total += line.cents
+        if total:
+            unequal_by[posting] += total
+    for posting, cents in unequal_by.items():
+        if cents:
+            yield _source(posting), cents
+
+
+def _stock_faults(entered: Mapping[str, int]) -> Iterator[str]:
     """The stock accounts are what the stock is worth, worked out from what there is."""
-    entered = {row.account.key: row.closing_cents for row in book.trial_balance()}
     worth = dict.fromkeys(accounts.VALUED, 0)
     for row in valuation.worth_on(None):
         worth[f"stock:{row.kind}"] += row.cents or 0

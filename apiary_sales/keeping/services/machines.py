@@ -24,10 +24,6 @@ logger = logging.getLogger(__name__)
 
 # Advisory locks: that a machine is starting, one at a time, and that it serves.
 STARTING, SERVING = 731_800_001, 731_800_002
-# A machine that lost its power is let go of after 60 seconds.
-KEEP_ALIVE = (
-    "SET tcp_keepalives_idle = 30; SET tcp_keepalives_interval = 10; SET tcp_keepalives_count = 3"
-)
 # Seconds between two looks whether the lock is still held: a database that was started again, or a
 # replica in its place, has none.
 INTERVAL = 5.0
@@ -139,10 +135,7 @@ class _Lock:
             self._ask("SELECT pg_advisory_unlock(%s)", STARTING)
 
     def _ask(self, query: str, *values: int) -> object:
-        is_new = self._connection.connection is None
         with self._connection.cursor() as cursor:
-            if is_new:
-                cursor.execute(KEEP_ALIVE)
             cursor.execute(query, values)
             return cursor.fetchone()[0]
 
