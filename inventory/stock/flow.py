@@ -15,6 +15,7 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from graphlib import TopologicalSorter
+from heapq import heappop, heappush, merge
 from itertools import accumulate, pairwise
 from typing import NamedTuple
 
@@ -115,6 +116,15 @@ BANDS: dict[str, Band] = {
 }
 
 
+# What honey that comes from a place of a kind may have come in as.
+SOURCES: dict[str, tuple[Source, ...]] = {
+    Place.Kind.HARVEST: (Source.HARVEST, Source.COMB),
+    Place.Kind.SUPPLIER: (Source.SUPPLIER,),
+}
+# Parts of what is elsewhere: the honey above the label of what is there.
+OVERFILLS = {Band.OVERFILL_HERE, Band.OVERFILL}
+
+
 def band_named(name: str) -> Band | Source | None:
     """Return the band or the source of this name, None where there is none."""
     if name in Source:
@@ -149,12 +159,35 @@ class FlowLot:
 
 class FlowLine(NamedTuple):
     """A signed quantity of a lot at a place; `event` is the posting that happened, with whatever
-    undid or corrected it."""
+    undid or corrected it, and `number` tells what came first."""
 
+    number: int
     event: int
     lot: int
     place: int
     place_kind: str
+    quantity: int
+
+
+class FlowSum(NamedTuple):
+    """What plain events moved of a lot at places of a kind, and the number of the first of them.
+
+    An event is plain where no honey changes its lot, nobody undid or corrected it, and no other
+    beekeeper is in it: then all that counts is how much of which lot came to or left which places.
+    """
+
+    number: int
+    lot: int
+    place_kind: str
+    quantity: int
+
+
+class FlowMove(NamedTuple):
+    """So much of a lot that an event brought to an end, or in from a source."""
+
+    event: int
+    lot: int
+    end: "Band | Source"
     quantity: int
 
 
@@ -173,69 +206,98 @@ class LotStep(NamedTuple):
 
 @dataclass
 class _LotBook:
-    """All that the ledger says of one lot: what came in and went out, event by event."""
+    """All that the ledger says of one lot: what came in and went out, in what it is counted in."""
 
-    sources: dict[Source, dict[int, int]] = field(
-        default_factory=lambda: defaultdict(lambda: defaultdict(int))
-    )
-    ends: dict[Band, dict[int, int]] = field(
-        default_factory=lambda: defaultdict(lambda: defaultdict(int))
-    )
+    sources: dict[Source, int] = field(default_factory=lambda: defaultdict(int))
+    ends: dict[Band, int] = field(default_factory=lambda: defaultdict(int))
     # What went into another lot, by that lot.
     steps: dict[int, list[LotStep]] = field(default_factory=lambda: defaultdict(list))
 
 
 @dataclass(frozen=True)
-class EndEntry:
-    """What one event did to one end: so much of a lot, with nanograms of honey in one of it.
+class LotUnit:
+    """The nanograms of honey in one of a lot, and which part of them is above the label."""
 
-    What came in is the lot's own; what is or went somewhere has the shares of the lot.
-    """
+    form: Form
+    nanograms: Fraction
+    over: Fraction
 
-    event: int
-    lot: int
-    quantity: int
-    unit: Fraction
-
-    @property
-    def nanograms(self) -> Fraction:
-        return self.unit * self.quantity
+    def at(self, leaf: Leaf) -> Fraction:
+        """Return how much of one that is at an end counts there: above the label, or up to it."""
+        if leaf.form != self.form:
+            return Fraction(0)
+        return self.nanograms * (self.over if leaf.band in OVERFILLS else 1 - self.over)
 
 
 @dataclass
 class Flow:
     """Whole grams by origin: what came in, and where it is; each origin adds up to zero.
 
-    `shares` are those of each lot in nanograms, by origin.
+    `shares` are those of each lot in nanograms, by origin; `moves` are those of events that are
+    not plain, and `weighed` the nanograms that scales differed by, with the event and the lot.
     """
 
     came_in: dict[int, dict[Source, int]]
     cells: dict[int, dict[Leaf, int]]
     shares: dict[int, Shares]
-    entries: dict[Leaf | Source, list[EndEntry]]
+    units: dict[int, LotUnit]
+    moves: list[FlowMove]
+    weighed: dict[Leaf, list[tuple[int, int, Fraction]]]
+    lots: Mapping[int, FlowLot]
 
-    def entries_of(self, ends: Sequence[Leaf | Source], origins: set[int]) -> dict[int, int]:
+    def entries_of(
+        self, ends: Sequence[Leaf | Source], origins: set[int], plain: Iterable[FlowMove]
+    ) -> dict[int, int]:
         """Return the grams that each event brought to some ends, of these origins, by event.
 
-        They add up to what the ends have, or what came in by these sources.
+        They add up to what the ends have, or what came in by these sources. `plain` are the moves
+        of plain events to `ends_behind` them.
         """
         parts: dict[int, Fraction] = {
             lot: Fraction(sum(n for key, n in shares.items() if key in origins), whole)
             for lot, shares in self.shares.items()
             if (whole := sum(shares.values()))
         }
+        each: dict[tuple[int, Band | Source], Fraction] = {}
         exact: dict[int, Fraction] = defaultdict(Fraction)
-        total = 0
+        for move in (*self.moves, *plain):
+            key = move.lot, move.end
+            if key not in each:
+                each[key] = self._nanograms_each(*key, ends, origins, parts)
+            if each[key]:
+                exact[move.event] += each[key] * move.quantity
         for end in ends:
-            total += sum(self._grams(key, end) for key in origins)
-            for entry in self.entries.get(end, ()):
-                part = parts.get(entry.lot, 0)
-                if isinstance(end, Source):
-                    part = int(entry.lot in origins)
-                exact[entry.event] += entry.nanograms * part
+            for event, lot, nanograms in self.weighed.get(end, ()):  # type: ignore[arg-type]
+                exact[event] += nanograms * parts.get(lot, 0)
+        total = sum(self._grams(key, end) for end in ends for key in origins)
         moved = {event: nano / NANO for event, nano in sorted(exact.items()) if nano}
         grams = rounded_to(total, list(moved.values()))
         return dict(zip(moved, grams, strict=True))
+
+    def _nanograms_each(
+        self,
+        lot: int,
+        moved_to: Band | Source,
+        ends: Sequence[Leaf | Source],
+        origins: set[int],
+        parts: Mapping[int, Fraction],
+    ) -> Fraction:
+        """Return what one of a lot that came to an end counts at those asked for."""
+        if isinstance(moved_to, Source):
+            is_asked = moved_to in ends and lot in origins
+            return self.lots[lot].unit_grams * NANO if is_asked else Fraction(0)
+        unit = self.units.get(lot)
+        if unit is None or lot not in parts:
+            return Fraction(0)
+        found = sum(
+            (
+                unit.at(end)
+                for end in ends
+                if isinstance(end, Leaf) and end.band in (moved_to, _overfill(moved_to))
+            ),
+            Fraction(0),
+        )
+        return found * parts[lot]
 
     def _grams(self, origin: int, end: Leaf | Source) -> int:
         if isinstance(end, Source):
@@ -243,17 +305,35 @@ class Flow:
         return self.cells[origin].get(end, 0)
 
 
-def flow(lots: Mapping[int, FlowLot], lines: Iterable[FlowLine], kinds: Mapping[int, str]) -> Flow:
-    """Return where the honey of each origin is, from all lines of these lots.
+def ends_behind(ends: Iterable[Leaf | Source]) -> set[Band | Source]:
+    """Return where what is at some ends was moved to: overfill is in all that has a label."""
+    found: set[Band | Source] = set()
+    for end in ends:
+        if isinstance(end, Source):
+            found.add(end)
+        elif end.band in OVERFILLS:
+            found |= {band for band in Band if _overfill(band) == end.band} - OVERFILLS
+        else:
+            found.add(end.band)
+    return found
 
-    `kinds` are those of the events. Lines of lots that are not among `lots` have no honey.
+
+def flow(
+    lots: Mapping[int, FlowLot],
+    sums: Iterable[FlowSum],
+    lines: Iterable[FlowLine],
+    kinds: Mapping[int, str],
+) -> Flow:
+    """Return where the honey of each origin is: from sums over plain events, and all other lines.
+
+    `kinds` are those of the events of the lines. Lots that are not among `lots` have no honey.
     """
-    books = _books(lots, lines, kinds)
+    books, moves = _books(lots, sums, lines, kinds)
     sharing = _Sharing(lots)
     for key in _parents_first(books):
         sharing.share_out(key, books[key])
     came_in, cells = _in_grams(sharing.exact)
-    return Flow(came_in, cells, sharing.shares, dict(sharing.entries))
+    return Flow(came_in, cells, sharing.shares, sharing.units, moves, dict(sharing.weighed), lots)
 
 
 class _Sharing:
@@ -266,8 +346,9 @@ class _Sharing:
     def __init__(self, lots: Mapping[int, FlowLot]) -> None:
         self.lots = lots
         self.exact: dict[int, dict[Leaf | Source, int]] = defaultdict(lambda: defaultdict(int))
-        self.entries: dict[Leaf | Source, list[EndEntry]] = defaultdict(list)
         self.shares: dict[int, Shares] = {}
+        self.units: dict[int, LotUnit] = {}
+        self.weighed: dict[Leaf, list[tuple[int, int, Fraction]]] = defaultdict(list)
         self._inflow: dict[int, Shares] = defaultdict(lambda: defaultdict(int))
         self._labels: dict[int, Fraction] = defaultdict(Fraction)
 
@@ -276,7 +357,7 @@ class _Sharing:
         lot = self.lots[key]
         self._bring_in(lot, book)
         outs: list[tuple[Band | int, int]] = [
-            *((band, sum(moved.values())) for band, moved in book.ends.items()),
+            *book.ends.items(),
             *((child, sum(step.quantity for step in steps)) for child, steps in book.steps.items()),
         ]
         made = sum(quantity for _out, quantity in outs)
@@ -285,6 +366,7 @@ class _Sharing:
         # A box has the label weight of what is in it.
         label = lot.unit_grams * made * NANO if lot.has_label else self._labels[key]
         over = 1 - label / whole if not lot.is_bulk and 0 < label < whole else Fraction(0)
+        self.units[key] = LotUnit(lot.form, unit, over)
         amounts = _running_parts(whole, [unit * quantity for _out, quantity in outs])
         # What a count found is added before anything is taken out.
         for (out, quantity), nano in sorted(
@@ -295,21 +377,16 @@ class _Sharing:
                 left[origin] -= share
             if isinstance(out, Band):
                 self._end(lot, out, part, over)
-                self._enter(lot, out, book.ends[out], unit, over)
             else:
                 if made > 0:
                     self._labels[out] += label * quantity / made
                 self._pass_on(lot, out, part, book.steps[out], unit)
 
     def _bring_in(self, lot: FlowLot, book: _LotBook) -> None:
-        for source, brought in book.sources.items():
-            nano = round(lot.unit_grams * sum(brought.values()) * NANO)
+        for source, quantity in book.sources.items():
+            nano = round(lot.unit_grams * quantity * NANO)
             self._inflow[lot.key][lot.key] += nano
             self.exact[lot.key][source] -= nano
-            for event, quantity in brought.items():
-                self.entries[source].append(
-                    EndEntry(event, lot.key, quantity, lot.unit_grams * NANO)
-                )
 
     def _unit_of(self, lot: FlowLot, made: int) -> tuple[Fraction, Shares]:
         """Return the nanograms in one of a lot, and all of it by origin.
@@ -338,22 +415,6 @@ class _Sharing:
                 self.exact[origin][leaf] -= share
                 self.exact[origin][above] += share
 
-    def _enter(
-        self, lot: FlowLot, band: Band, moved: Mapping[int, int], unit: Fraction, over: Fraction
-    ) -> None:
-        """Keep which events brought how much of a lot to an end."""
-        beyond = unit * over
-        for event, quantity in moved.items():
-            if not quantity:
-                continue
-            self.entries[Leaf(lot.form, band)].append(
-                EndEntry(event, lot.key, quantity, unit - beyond)
-            )
-            if over:
-                self.entries[Leaf(lot.form, _overfill(band))].append(
-                    EndEntry(event, lot.key, quantity, beyond)
-                )
-
     def _pass_on(
         self, lot: FlowLot, child: int, part: Shares, steps: Sequence[LotStep], unit: Fraction
     ) -> None:
@@ -370,7 +431,7 @@ class _Sharing:
             self.exact[origin][leaf] -= share
         for step in weighed:
             if difference := unit * step.quantity - (step.grams or 0) * NANO:
-                self.entries[leaf].append(EndEntry(step.event, lot.key, 1, difference))
+                self.weighed[leaf].append((step.event, lot.key, difference))
 
 
 def _overfill(band: Band) -> Band:
@@ -378,35 +439,121 @@ def _overfill(band: Band) -> Band:
 
 
 def _books(
-    lots: Mapping[int, FlowLot], lines: Iterable[FlowLine], kinds: Mapping[int, str]
-) -> dict[int, _LotBook]:
-    """Sort the lines of each event into what came in, what went out, and steps from lot to lot."""
+    lots: Mapping[int, FlowLot],
+    sums: Iterable[FlowSum],
+    lines: Iterable[FlowLine],
+    kinds: Mapping[int, str],
+) -> tuple[dict[int, _LotBook], list[FlowMove]]:
+    """Sort all into what came in, what went out, and steps from lot to lot, as it happened.
+
+    Plain events are in their sums already; of the others, the moves are returned beside.
+    """
+    first: dict[int, int] = {}
     events: dict[int, dict[tuple[int, int, str], int]] = defaultdict(lambda: defaultdict(int))
     for line in lines:
         if line.lot in lots:
+            first.setdefault(line.event, line.number)
             events[line.event][line.lot, line.place, line.place_kind] += line.quantity
-    books: dict[int, _LotBook] = defaultdict(_LotBook)
-    for event, moved in events.items():
+    found = _Books(lots)
+    for _number, happened in merge(
+        sorted((each.number, each) for each in sums if each.lot in lots),
+        sorted((number, event) for event, number in first.items()),
+        key=lambda each: each[0],
+    ):
+        if isinstance(happened, FlowSum):
+            found.add_sum(happened)
+        else:
+            found.add_event(happened, events[happened], kinds.get(happened, ""))
+    return found.books, found.moves
+
+
+class _Books:
+    """The books of the lots, written event by event."""
+
+    def __init__(self, lots: Mapping[int, FlowLot]) -> None:
+        self.lots = lots
+        self.books: dict[int, _LotBook] = defaultdict(_LotBook)
+        self.moves: list[FlowMove] = []
+
+    def add_sum(self, moved: FlowSum) -> None:
+        """Add what plain events moved."""
+        end = end_of(self.lots[moved.lot], moved.place_kind, moved.quantity)
+        self._put(moved.lot, end, moved.quantity)
+
+    def add_event(
+        self, event: int, moved: Mapping[tuple[int, int, str], int], event_kind: str
+    ) -> None:
+        """Add what one event moved, by lot and place with its kind."""
         on_packing: dict[int, int] = {}
         in_bulk: dict[tuple[int, int], int] = {}
         for (key, place, kind), quantity in moved.items():
             if not quantity:
                 continue
-            if lots[key].is_bulk:
+            if self.lots[key].is_bulk:
                 in_bulk[place, key] = quantity
             if kind == Place.Kind.PACKING:
                 on_packing[key] = quantity
-            elif source := _source(lots[key], kind, quantity):
-                books[key].sources[source][event] -= quantity
             else:
-                books[key].ends[_band(kind, kinds.get(event, ""))][event] += quantity
+                end = end_of(self.lots[key], kind, quantity, event_kind)
+                self._move(event, key, end, quantity)
         steps = _steps_in_vessels(event, in_bulk)
-        steps += _steps_of_packing(event, on_packing, lots, books, kinds.get(event, ""))
+        steps += self._steps_of_packing(event, on_packing, event_kind)
         for step in steps:
-            books[step.parent].steps[step.child].append(step)
+            self.books[step.parent].steps[step.child].append(step)
             # Listed, even where all that is known of it is what went in.
-            books[step.child]
-    return books
+            self.books[step.child]
+
+    def _move(self, event: int, lot: int, end: Band | Source, quantity: int) -> None:
+        self._put(lot, end, quantity)
+        came = -quantity if isinstance(end, Source) else quantity
+        self.moves.append(FlowMove(event, lot, end, came))
+
+    def _put(self, lot: int, end: Band | Source, quantity: int) -> None:
+        if isinstance(end, Source):
+            self.books[lot].sources[end] -= quantity
+        else:
+            self.books[lot].ends[end] += quantity
+
+    def _steps_of_packing(self, event: int, moved: Mapping[int, int], kind: str) -> list[LotStep]:
+        """Return what became of what went to the packing line: jars, boxes, or honey again.
+
+        Boxes that are taken apart give back what went into them, so their steps count against
+        those.
+        """
+        sign = -1 if kind == Posting.Kind.UNBOXING else 1
+        went_in = {lot: quantity * sign for lot, quantity in moved.items() if quantity * sign > 0}
+        came_out = {lot: -quantity * sign for lot, quantity in moved.items() if quantity * sign < 0}
+        if not went_in:
+            for lot, quantity in came_out.items():
+                self._move(event, lot, Source.UNRECORDED, -quantity * sign)
+            return []
+        if not came_out:
+            for lot, quantity in went_in.items():
+                self._move(event, lot, Band.PACKING, quantity * sign)
+            return []
+        in_grams = {lot: grams for lot, grams in came_out.items() if self.lots[lot].is_bulk}
+        pieces = {lot: count for lot, count in came_out.items() if not self.lots[lot].is_bulk}
+        left, steps = dict(went_in), []
+        for child, grams in in_grams.items():
+            # Beside pieces, honey takes its own grams of what is counted in grams too; alone, all.
+            wanted = min(grams, sum(left.values())) if pieces else grams
+            parts = _shared(wanted, went_in)
+            for parent, weight in parts.items():
+                taken = weight
+                if not pieces:
+                    taken = _shared(went_in[parent], in_grams)[child]
+                left[parent] -= taken
+                steps.append(LotStep(event, parent, child, taken * sign, weight * sign))
+        for parent, quantity in left.items():
+            for child, taken in _shared(quantity, pieces).items():
+                if taken:
+                    steps.append(LotStep(event, parent, child, taken * sign, None))
+        return steps
+
+
+def end_of(lot: FlowLot, kind: str, quantity: int, event_kind: str = "") -> Band | Source:
+    """Return what a place of this kind is to honey that comes to it, or leaves it."""
+    return _source(lot, kind, quantity) or _band(kind, event_kind)
 
 
 def _source(lot: FlowLot, kind: str, quantity: int) -> Source | None:
@@ -450,48 +597,6 @@ def _steps_in_vessels(event: int, moved: Mapping[tuple[int, int], int]) -> list[
             if grams:
                 steps.append(LotStep(event, parent, child, grams, grams))
                 lost[parent] -= grams
-    return steps
-
-
-def _steps_of_packing(
-    event: int,
-    moved: Mapping[int, int],
-    lots: Mapping[int, FlowLot],
-    books: dict[int, _LotBook],
-    kind: str,
-) -> list[LotStep]:
-    """Return what became of what went to the packing line: jars, boxes, or honey again.
-
-    Boxes that are taken apart give back what went into them, so their steps count against those.
-    """
-    sign = -1 if kind == Posting.Kind.UNBOXING else 1
-    went_in = {lot: quantity * sign for lot, quantity in moved.items() if quantity * sign > 0}
-    came_out = {lot: -quantity * sign for lot, quantity in moved.items() if quantity * sign < 0}
-    if not went_in:
-        for lot, quantity in came_out.items():
-            books[lot].sources[Source.UNRECORDED][event] += quantity * sign
-        return []
-    if not came_out:
-        for lot, quantity in went_in.items():
-            books[lot].ends[Band.PACKING][event] += quantity * sign
-        return []
-    in_grams = {lot: grams for lot, grams in came_out.items() if lots[lot].is_bulk}
-    pieces = {lot: count for lot, count in came_out.items() if not lots[lot].is_bulk}
-    left, steps = dict(went_in), []
-    for child, grams in in_grams.items():
-        # Beside pieces, honey takes its own grams of what is counted in grams too; alone, all.
-        wanted = min(grams, sum(left.values())) if pieces else grams
-        parts = _shared(wanted, went_in)
-        for parent, weight in parts.items():
-            taken = weight
-            if not pieces:
-                taken = _shared(went_in[parent], in_grams)[child]
-            left[parent] -= taken
-            steps.append(LotStep(event, parent, child, taken * sign, weight * sign))
-    for parent, quantity in left.items():
-        for child, taken in _shared(quantity, pieces).items():
-            if taken:
-                steps.append(LotStep(event, parent, child, taken * sign, None))
     return steps
 
 
@@ -600,6 +705,7 @@ def controlled_rounding(
     beside: dict[Node, dict[Node, None]] = defaultdict(dict)
     for row, column in broken:
         beside[ROW, row][COLUMN, column] = beside[COLUMN, column][ROW, row] = None
+    least = _LeastOfColumns(broken)
     way: list[Node] = []
     steps_to: dict[Node, int] = {}
     while broken:
@@ -610,11 +716,11 @@ def controlled_rounding(
         # row it goes to the most that is left, down a column to the least: large parts are rounded
         # up, as by their remainders.
         came_from = way[-2] if len(way) > 1 else None
-        others = [node for node in beside[way[-1]] if node != came_from]
         if way[-1][0] == ROW:
+            others = (node for node in beside[way[-1]] if node != came_from)
             following = max(others, key=lambda node: broken[way[-1][1], node[1]])
         else:
-            following = min(others, key=lambda node: broken[node[1], way[-1][1]])
+            following = least.beside(way[-1], came_from)
         if following not in steps_to:
             steps_to[following] = len(way)
             way.append(following)
@@ -628,6 +734,7 @@ def controlled_rounding(
         del way[start + 1 :]
         _shift(broken, ring, unit)
         for row, column in ring:
+            least.set(row, column)
             if (rest := broken[row, column]) % unit == 0:
                 if rest and row is not None:
                     rounded[row, column] += 1  # type: ignore[index]
@@ -636,6 +743,41 @@ def controlled_rounding(
         if not beside[way[-1]]:
             way = []
     return rounded
+
+
+class _LeastOfColumns:
+    """Finds the row that has the least left in a column; of several the first of the table.
+
+    A column may have as many rows as there are origins, so that each keeps its rows in order.
+    """
+
+    def __init__(self, broken: Mapping[tuple[Hashable, Hashable], int]) -> None:
+        self._broken = broken
+        self._numbers = {place: number for number, place in enumerate(broken)}
+        self._heaps: dict[Hashable, list[tuple[int, int, Hashable]]] = defaultdict(list)
+        for row, column in broken:
+            self.set(row, column)
+
+    def set(self, row: Hashable, column: Hashable) -> None:
+        """Keep what is left now in a place of the table."""
+        place = row, column
+        heappush(self._heaps[column], (self._broken[place], self._numbers[place], row))
+
+    def beside(self, column: Node, other: Node | None) -> Node:
+        """Return the row with the least left in a column, another than `other`."""
+        heap = self._heaps[column[1]]
+        passed: list[tuple[int, int, Hashable]] = []
+        while True:
+            found = rest, _number, row = heappop(heap)
+            # What was kept before its place changed, or became whole, is passed over for good.
+            if self._broken.get((row, column[1])) != rest or found in passed:
+                continue
+            passed.append(found)
+            if (ROW, row) != other:
+                break
+        for each in passed:
+            heappush(heap, each)
+        return ROW, row
 
 
 def _place(one: Node, other: Node) -> tuple[Hashable, Hashable]:

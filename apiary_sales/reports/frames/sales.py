@@ -43,6 +43,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SEASONS_SHOWN = 3
+# A question names so many lots at most.
+LOTS_AT_ONCE = 5000
 # A pound on a label is no whole number of grams, but one of nanograms.
 NANO = 1_000_000_000
 
@@ -263,8 +265,31 @@ def _months_alike(filters: SalesFilters, last: date) -> list[dict[str, Any]]:
 
 def by_season(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by the season in which the honey was extracted, the newest first."""
-    found = sums(lines(filters, by_season=True), ["season"], MEASURES)
+    found = sums(_of_seasons(filters, {}), ["season"], MEASURES)
     return found.sort_values("season", ascending=False, ignore_index=True)
+
+
+def _of_seasons(filters: SalesFilters, more: Mapping[str, Any]) -> pd.DataFrame:
+    """Return what was sold by season and what `more` parts it by, so that it adds up to `lines`.
+
+    The database adds up the lines of lots that are of one season. Those of a blend of several are
+    shared out line by line, because what rounding leaves over goes from one to the next.
+    """
+    if filters.season not in ("", NONE):
+        return lines(filters, by_season=True)
+    seasons, sold = SeasonRows(), _handed_over(filters)
+    blended = seasons.blended_lots()
+    in_order = sorted(blended)
+    alike = _alike(sold, {"lot_key": "lot", "season": "lot__season", **more})
+    plain = _rows((row for row in alike if row["lot_key"] not in blended), seasons)
+    shared = (
+        row
+        for first in range(0, len(in_order), LOTS_AT_ONCE)
+        for row in _rows(
+            _each(sold.filter(lot__in=in_order[first : first + LOTS_AT_ONCE])), seasons
+        )
+    )
+    return frame_of([*_past_rows(filters), *plain, *shared], LINE)
 
 
 def bulk_against_retail(filters: SalesFilters) -> pd.DataFrame:
@@ -295,7 +320,7 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
     """
     import pandas as pd
 
-    sold = lines(filters, by_season=True)
+    sold = _of_seasons(filters, {"day": TruncMonth("fulfilment__filled_on")})
     sold = sold[sold["season"].notna()]
     seasons = sorted(sold["season"].unique().tolist())[-filters.seasons :]
     sold = sold[sold["season"].isin(seasons)]

@@ -24,6 +24,10 @@ class SeasonRows:
         self._seasons = seasons_of_lots()
         self._owing: dict[tuple[int, str], list[Fraction]] = {}
 
+    def blended_lots(self) -> set[int]:
+        """Return the lots with honey of several seasons."""
+        return {lot for lot, shares in self._seasons.items() if len(shares) > 1}
+
     def of(self, lot: int | None, row: dict[str, Any]) -> Iterator[dict[str, Any]]:
         """Yield a row for each season in its lot; the row itself where it is of no season."""
         if lot is None or row["season"] is None:

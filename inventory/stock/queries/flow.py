@@ -1,19 +1,34 @@
 """Where every pound went: the honey of a harvest, or of all, from the lines of the ledger.
 
-What happened counts with what undid or corrected it. All is read in a constant number of questions.
+What happened counts with what undid or corrected it. All is read in a constant number of questions,
+and most of it is added up in the database: only where honey changed its lot, was undone or
+corrected, or another beekeeper's, is each entry read.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
+from typing import Any
 
+from django.db.models import F, Max, Min, QuerySet, Sum
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from inventory.stock import flow
-from inventory.stock.flow import HERE, Band, FlowLine, FlowLot, Form, Leaf, Source
-from inventory.stock.models import Item, Lot, Posting, PostingLine
+from inventory.stock.flow import (
+    HERE,
+    Band,
+    FlowLine,
+    FlowLot,
+    FlowMove,
+    FlowSum,
+    Form,
+    Leaf,
+    Source,
+)
+from inventory.stock.models import Item, Lot, Place, Posting, PostingLine
 
 
 @dataclass(frozen=True)
@@ -131,28 +146,19 @@ class FlowBook:
 
     def __init__(self) -> None:
         self._lots = {lot.pk: lot for lot in _lots_with_honey()}
+        self._flow_lots = {key: _flow_lot(lot) for key, lot in self._lots.items()}
+        self._days: dict[int, datetime] = {}
         kinds: dict[int, str] = {}
         event_of: dict[int, int] = {}
-        self._days: dict[int, datetime] = {}
-        for key, kind, occurred_at, undone, corrected in Posting.objects.order_by("id").values_list(
-            "id", "kind", "occurred_at", "reverses_id", "corrects_id"
-        ):
-            first = undone or corrected
-            event_of[key] = event_of.get(first, first) if first else key
-            kinds[key], self._days[key] = kind, occurred_at
-        lines = (
-            PostingLine.objects.exclude(item__kind=Item.Kind.PART)
-            .order_by("id")
-            .values_list("posting_id", "lot_id", "place_id", "place__kind", "quantity")
-        )
-        self._flow = flow.flow(
-            {key: _flow_lot(lot) for key, lot in self._lots.items()},
-            (
-                FlowLine(event_of[posting], lot, place, kind, quantity)
-                for posting, lot, place, kind, quantity in lines
-            ),
-            kinds,
-        )
+        lines = []
+        for posting, kind, occurred_at, first, *line in _lines_of(_tangled()):
+            if posting not in kinds:
+                event_of[posting] = event_of.get(first, first) if first else posting
+                kinds[posting], self._days[posting] = kind, occurred_at
+            number, lot, place, place_kind, quantity = line
+            lines.append(FlowLine(number, event_of[posting], lot, place, place_kind, quantity))
+        lines.sort()
+        self._flow = flow.flow(self._flow_lots, _plain_sums(), lines, kinds)
         self.origins = [self._lots[key] for key in self._flow.came_in]
 
     @property
@@ -187,9 +193,27 @@ class FlowBook:
 
     def entries(self, harvest: Harvest, ends: Sequence[Leaf | Source]) -> list[FlowEntry]:
         """Return what is behind some ends of a harvest, the latest first; it adds up to them."""
-        grams = self._flow.entries_of(ends, {lot.pk for lot in self.origins_of(harvest)})
+        origins = {lot.pk for lot in self.origins_of(harvest)}
+        grams = self._flow.entries_of(ends, origins, self._plain_moves(ends))
         found = [FlowEntry(key, self._days[key], moved) for key, moved in grams.items()]
         return sorted(found, key=lambda entry: (entry.occurred_at, entry.posting), reverse=True)
+
+    def _plain_moves(self, ends: Sequence[Leaf | Source]) -> Iterator[FlowMove]:
+        """Yield what plain events moved to some ends, and keep when that was."""
+        behind = flow.ends_behind(ends)
+        kinds = {kind for kind, band in flow.BANDS.items() if band in behind}
+        kinds |= {kind for kind, sources in flow.SOURCES.items() if behind.intersection(sources)}
+        found = _plain_lines().filter(place__kind__in=kinds).order_by()
+        for posting, occurred_at, lot, kind, quantity in found.values_list(
+            "posting", "posting__occurred_at", "lot", "place__kind", "quantity"
+        ).iterator():
+            if lot not in self._flow_lots:
+                continue
+            end = flow.end_of(self._flow_lots[lot], kind, quantity)
+            if end in behind:
+                self._days[posting] = occurred_at
+                came = -quantity if isinstance(end, Source) else quantity
+                yield FlowMove(posting, lot, end, came)
 
     def origins_of(self, harvest: Harvest) -> list[Lot]:
         """Return the lots that the honey of a harvest came in as."""
@@ -258,6 +282,67 @@ def table(told: HarvestFlow, book: FlowBook) -> list[list[str | int]]:
         how = str(book.source_of(lot).label)
         rows.append([lot.code, lot.season, str(lot.owner or ""), how, *figures])
     return [*rows, [_("All"), "", "", "", *sums]]
+
+
+def _tangled() -> QuerySet[Any, Any]:
+    """Return the postings of which the lines count together, by key: all that are not plain.
+
+    Honey changed its lot, on the packing line or from one lot to another; what was undone or
+    corrected, with what did so; and what other beekeepers brought or got.
+    """
+    undoing = Posting.objects.filter(reverses__isnull=False).order_by()
+    correcting = Posting.objects.filter(corrects__isnull=False).order_by()
+    at_others = PostingLine.objects.filter(place__kind__in=[Place.Kind.PACKING, Place.Kind.OWNER])
+    of_many_lots = (
+        PostingLine.objects.filter(item__kind=Item.Kind.HONEY)
+        .order_by()
+        .values("posting")
+        .annotate(first=Min("lot"), last=Max("lot"))
+        .exclude(first=F("last"))
+    )
+    return undoing.values_list("pk").union(
+        undoing.values_list("reverses"),
+        correcting.values_list("pk"),
+        correcting.values_list("corrects"),
+        at_others.order_by().values_list("posting"),
+        of_many_lots.values_list("posting"),
+    )
+
+
+def _lines_of(postings: QuerySet[Any, Any]) -> Iterator[tuple[Any, ...]]:
+    """Yield the lines of honey of some postings, with what these undo or correct."""
+    yield from (
+        _of_honey()
+        .filter(posting__in=postings)
+        .order_by("posting", "id")
+        .values_list(
+            *("posting", "posting__kind", "posting__occurred_at"),
+            Coalesce("posting__reverses", "posting__corrects"),
+            *("id", "lot", "place", "place__kind", "quantity"),
+        )
+        .iterator()
+    )
+
+
+def _plain_lines() -> QuerySet[PostingLine]:
+    return _of_honey().exclude(posting__in=_tangled())
+
+
+def _plain_sums() -> Iterator[FlowSum]:
+    rows = (
+        _plain_lines()
+        .order_by()
+        .values_list("lot", "place__kind")
+        .annotate(Min("id"), Sum("quantity"))
+    )
+    for lot, kind, number, quantity in rows.iterator():
+        yield FlowSum(number, lot, kind, quantity)
+
+
+def _of_honey() -> QuerySet[PostingLine]:
+    """Return the lines of all that has honey in it; parts have no lot."""
+    goods = Item.objects.filter(product__kind="goods")
+    return PostingLine.objects.filter(lot__isnull=False).exclude(item__in=goods)
 
 
 def _lots_with_honey() -> Iterable[Lot]:
