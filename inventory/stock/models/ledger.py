@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from datetime import date, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
@@ -564,6 +564,9 @@ class PostingLine(AppendOnlyModel):
         return f"{self.quantity:+d} {self.item} {self.place}"
 
 
+AnyState = TypeVar("AnyState", bound=costing.AverageState)
+
+
 class AverageClosingQuerySet(models.QuerySet["AverageClosing"]):
     def last_of(
         self, items: Iterable[int], *, before: int | None = None
@@ -579,17 +582,20 @@ class AverageClosingQuerySet(models.QuerySet["AverageClosing"]):
 
 
 class AverageClosing(models.Model):
-    """The moving average of a packed item when a posting was made, with all before it.
+    """The moving average of a packed item or a part when a posting was made, with all before it.
 
     Kept every so many postings, so that nobody reads all of a long history. The figures are those
-    of `costing.AverageState`. Only `inventory.stock.services.average_closings` writes here;
-    `verify_ledger` proves it against the lines.
+    of `costing.AverageState`; of parts, with the last five, those of `costing.HeapState`. Only
+    `inventory.stock.services.average_closings` writes here; `verify_ledger` proves it against the
+    lines.
     """
 
     # It is not exported, and made anew from what is brought in.
     is_derived = True
     # Reading so many changes takes a millisecond or two.
     CHANGES_MAX = 200
+    # Fewer, since what all parts cost is read together.
+    PART_CHANGES_MAX = 50
 
     item = models.ForeignKey(
         Item, on_delete=models.PROTECT, related_name="average_closings", db_index=False
@@ -599,6 +605,11 @@ class AverageClosing(models.Model):
     cents = models.BigIntegerField()
     taken = models.BigIntegerField()
     is_known = models.BooleanField()
+    unit_cents = models.BigIntegerField(default=0)
+    unit_pieces = models.BigIntegerField(default=0)
+    unpriced = models.BigIntegerField(default=0)
+    short = models.BigIntegerField(default=0)
+    short_cents = models.BigIntegerField(default=0)
 
     objects = AverageClosingQuerySet.as_manager()
 
@@ -619,9 +630,14 @@ class AverageClosing(models.Model):
 
     @property
     def average(self) -> costing.AverageCost:
-        return costing.AverageCost.of(
-            costing.AverageState(self.quantity, self.cents, self.taken, self.is_known)
-        )
+        return costing.AverageCost.of(self._kept_as(costing.AverageState))
+
+    @property
+    def heap(self) -> costing.HeapAtAverage:
+        return costing.HeapAtAverage.of(self._kept_as(costing.HeapState))
+
+    def _kept_as(self, kind: type[AnyState]) -> AnyState:
+        return kind(**{field.name: getattr(self, field.name) for field in fields(kind)})
 
 
 class BalanceQuerySet(models.QuerySet["Balance"]):
