@@ -100,16 +100,14 @@ def moves(
     closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
     lines = Q(
         lines__place__kind__in=Place.IN_HOUSE,
-        lines__posting__reverses=None,
+        lines__posting__kind__in=Posting.NOT_UNDOING,
         lines__posting__reversed_by=None,
         lines__posting__corrects__reversed_by=None,
     )
     found = Item.objects.filter(pk__in=items)
     if closed:
         found = found.alias(closed=Case(*closed, default=Value(0), output_field=BigIntegerField()))
-        lines &= Q(lines__posting__gt=F("closed")) & (
-            Q(lines__posting__corrects=None) | Q(lines__posting__corrects__gt=F("closed"))
-        )
+        lines &= Q(lines__posting__gt=F("closed"))
     rows = (
         found.filter(lines)
         .annotate(
@@ -125,7 +123,8 @@ def moves(
         .order_by("counts_at", "pk")
         .values_list("pk", "counts_at", "pieces", "paid")
     )
-    return rows.iterator()
+    # What corrects a posting before the last closing is in it.
+    return (row for row in rows.iterator() if row[1] > since.get(row[0], 0))
 
 
 def part_book(known_at: datetime | None = None) -> PartBook:

@@ -181,6 +181,8 @@ def _used() -> dict[int, int]:
         PostingLine.objects.standing()
         .filter(
             Q(posting__kind__in=USING_PARTS) | Q(posting__corrects__kind__in=USING_PARTS),
+            # Found by the index on kind and day.
+            posting__kind__in=(*USING_PARTS, Posting.Kind.CORRECTION),
             item__kind=Item.Kind.PART,
             place__kind=Place.Kind.PACKING,
             posting__occurred_at__gte=since,
