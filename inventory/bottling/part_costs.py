@@ -198,27 +198,25 @@ def _effective(
         # SQLite would take the index on what a posting reverses, and read all postings.
         ~Q(posting__kind=Posting.Kind.REVERSAL),
     )
-    sums: dict[PartMove, int] = defaultdict(int)
-    for posting, corrects, item, pieces in (
-        standing.values("posting", "posting__corrects", "item")
-        .annotate(pieces=Sum("quantity"))
-        .order_by()
-        .values_list("posting", "posting__corrects", "item", "pieces")
-    ):
-        sums[corrects or posting, item] += pieces
-    return [(posting, item, pieces) for (posting, item), pieces in sorted(sums.items()) if pieces]
+    return _moved(standing)
 
 
 def _undone(
     lines: QuerySet[PostingLine], known_at: datetime | None
 ) -> Iterable[tuple[int, int, int]]:
     """Return the same of what was undone and of what undid it, which come to zero together."""
-    undoing = Q(posting__kind=Posting.Kind.REVERSAL) | ~_not_undone("posting__", known_at)
-    return (
-        lines.filter(undoing)
-        .values("posting", "item")
+    undone = ~_not_undone("posting__", known_at) | ~_not_undone("posting__corrects__", known_at)
+    return _moved(lines.filter(Q(posting__kind=Posting.Kind.REVERSAL) | undone))
+
+
+def _moved(lines: QuerySet[PostingLine]) -> list[tuple[int, int, int]]:
+    """Return posting, item and how many came with these lines, corrections with their posting."""
+    sums: dict[PartMove, int] = defaultdict(int)
+    for posting, corrects, item, pieces in (
+        lines.values("posting", "posting__corrects", "item")
         .annotate(pieces=Sum("quantity"))
-        .exclude(pieces=0)
         .order_by()
-        .values_list("posting", "item", "pieces")
-    )
+        .values_list("posting", "posting__corrects", "item", "pieces")
+    ):
+        sums[corrects or posting, item] += pieces
+    return [(posting, item, pieces) for (posting, item), pieces in sorted(sums.items()) if pieces]

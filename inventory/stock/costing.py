@@ -292,7 +292,7 @@ class HeapAtAverage:
 
     def receive(self, pieces: int, cents: int) -> int:
         """Let pieces come in that cost so many cents in all; return the change of the value."""
-        before = self._value()
+        before = self.value_cents
         self._there.change(pieces, cents)
         if self._unpriced:
             self._there.change(self._unpriced, round(Fraction(cents, pieces) * self._unpriced))
@@ -303,7 +303,7 @@ class HeapAtAverage:
             self._short -= made_good
             self._there.change(-made_good, None)
         self._look_up()
-        return self._value() - before
+        return self.value_cents - before
 
     def find(self, pieces: int) -> int:
         """Let pieces come in that nobody paid for; return the change of the value."""
@@ -317,22 +317,24 @@ class HeapAtAverage:
         if self._last is None:
             self._unpriced = max(self._unpriced - pieces, 0)
             return None
-        before, there = self._value(), min(pieces, self._there.quantity)
+        before, there = self.value_cents, min(pieces, self._there.quantity)
         self._there.change(-there, None)
         self._short_cents += round(self._last * (pieces - there))
         self._short += pieces - there
-        cents = before - self._value()
+        cents = before - self.value_cents
         self._look_up()
         return cents
+
+    @property
+    def value_cents(self) -> int:
+        """What the pieces that are there are worth; below zero for those that went before."""
+        return self._there.left_cents - self._short_cents
 
     def copy(self) -> "HeapAtAverage":
         """Return the heap as it is now, to be worked with apart."""
         found = copy(self)
         found._there = self._there.copy()
         return found
-
-    def _value(self) -> int:
-        return self._there.left_cents - self._short_cents
 
     def _look_up(self) -> None:
         unit = self._there.unit_cost_cents
