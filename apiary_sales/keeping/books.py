@@ -10,6 +10,7 @@ from apiary_sales.keeping import triggers
 from apiary_sales.keeping.one_state import reading
 from apiary_sales.keeping.queries import noted_seals
 from apiary_sales.orders.queries import books as order_books
+from inventory.bottling.queries import part_closings
 from inventory.stock.queries import books as stock_books
 from inventory.stock.queries import seals
 
@@ -29,6 +30,7 @@ def proofs(*, whole: bool = True, proved_until: int = 0) -> tuple[Proof, ...]:
     """
     return (
         *stock_books.PROOFS,
+        part_closings.faults,
         *order_books.PROOFS,
         *money_books.PROOFS,
         *purchase_books.PROOFS,

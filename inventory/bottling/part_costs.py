@@ -5,22 +5,29 @@ the pieces were there to be taken. Each posting takes or brings whole cents, whi
 came in and what is left: what a run takes is in the cost of its jars, what is written off or found
 is on its own account. A receipt or a run that was corrected counts as it should have been, in its
 place; what a run had taken by then stays, and the difference is on the account for costs set anew.
+
+What parts cost now is read from the last closing of each (`AverageClosing`); what each movement was
+worth, and what was known at a moment, from the whole history (`part_book`).
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from fractions import Fraction
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import BigIntegerField, Case, F, Q, QuerySet, Sum, Value, When
+from django.db.models.functions import Coalesce
 
 from inventory.bottling.models import PackagingPart, PartReceipt, ReceiptCorrection
 from inventory.stock.costing import HeapAtAverage
-from inventory.stock.models import Item, Place, Posting, PostingLine
+from inventory.stock.models import AverageClosing, Item, Place, Posting, PostingLine
+from inventory.stock.models.ledger import NOTHING_CLOSED
 
 # A posting and an item.
 PartMove = tuple[int, int]
+# An item, a posting, how many came, and the cents that were paid for them or None.
+PartChange = tuple[int, int, int, int | None]
 
 
 @dataclass(frozen=True)
@@ -40,13 +47,6 @@ class PartBook:
             if item in self.heaps and (unit := self.heaps[item].unit_cents) is not None
         }
 
-    @property
-    def of_parts(self) -> dict[int, HeapAtAverage]:
-        """The heap of each part by part, to be worked with apart."""
-        return {
-            part: self.heaps[item].copy() for part, item in self.parts.items() if item in self.heaps
-        }
-
     def value_by(self, day: date | None = None) -> dict[int, int]:
         """Return what each part was worth when a day ended, or is now, by item."""
         wanted = None
@@ -60,6 +60,73 @@ class PartBook:
         return found
 
 
+def heaps_of(parts: Iterable[PackagingPart]) -> dict[int, HeapAtAverage]:
+    """Return the heap of each of these parts by part, in two queries.
+
+    What came before the last closing of a part is not read again.
+    """
+    items = {part.item_id: part.pk for part in parts}
+    closings = AverageClosing.objects.last_of(items)
+    heaps = {item: closings[item].heap if item in closings else HeapAtAverage() for item in items}
+    since = {item: closing.posting_id for item, closing in closings.items()}
+    for item, _posting, pieces, cents in moves(items, since=since):
+        heaps[item].change(pieces, cents)
+    return {items[item]: heap for item, heap in heaps.items()}
+
+
+def unit_cents_of(parts: Iterable[PackagingPart]) -> dict[int, Fraction]:
+    """Return what one of each part costs, by part; a part that never had a price is left out."""
+    units = {part: heap.unit_cents for part, heap in heaps_of(parts).items()}
+    return {part: unit for part, unit in units.items() if unit is not None}
+
+
+def since_closing(item: int) -> tuple[HeapAtAverage, Iterator[PartChange]]:
+    """Return the heap of a part at its last closing, and what changed it since."""
+    closing = AverageClosing.objects.last_of([item]).get(item)
+    if closing is None:
+        return HeapAtAverage(), moves([item])
+    return closing.heap, moves([item], since={item: closing.posting_id})
+
+
+def moves(
+    items: Collection[int], *, since: Mapping[int, int] = NOTHING_CLOSED
+) -> Iterator[PartChange]:
+    """Yield item, posting, how many came (below zero: went), and the cents that were paid for them.
+
+    In the order of postings, a correction with what it corrects; the cents are None where nobody
+    paid for what came. `since` leaves out the postings of an item up to that one.
+    """
+    # From the item, so that the index on item and posting begins where it is closed.
+    closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
+    lines = Q(
+        lines__place__kind__in=Place.IN_HOUSE,
+        lines__posting__kind__in=Posting.NOT_UNDOING,
+        lines__posting__reversed_by=None,
+        lines__posting__corrects__reversed_by=None,
+    )
+    found = Item.objects.filter(pk__in=items)
+    if closed:
+        found = found.alias(closed=Case(*closed, default=Value(0), output_field=BigIntegerField()))
+        lines &= Q(lines__posting__gt=F("closed"))
+    rows = (
+        found.filter(lines)
+        .annotate(
+            counts_at=Coalesce("lines__posting__corrects", "lines__posting"),
+            paid=Coalesce(
+                "lines__posting__corrects__part_receipt__cost_cents",
+                "lines__posting__part_receipt__cost_cents",
+            ),
+        )
+        .values("pk", "counts_at", "paid")
+        .annotate(pieces=Sum("lines__quantity"))
+        .exclude(pieces=0)
+        .order_by("counts_at", "pk")
+        .values_list("pk", "counts_at", "pieces", "paid")
+    )
+    # What corrects a posting before the last closing is in it.
+    return (row for row in rows.iterator() if row[1] > since.get(row[0], 0))
+
+
 def part_book(known_at: datetime | None = None) -> PartBook:
     """Tell the movements of all parts as they are known now, or were at a moment."""
     parts = dict(PackagingPart.objects.order_by().values_list("pk", "item"))
@@ -70,13 +137,8 @@ def part_book(known_at: datetime | None = None) -> PartBook:
     heaps: dict[int, HeapAtAverage] = defaultdict(HeapAtAverage)
     changes: dict[PartMove, int] = {}
     for posting, item, pieces in _effective(lines, known_at):
-        heap = heaps[item]
-        if pieces < 0:
-            changes[posting, item] = -(heap.issue(-pieces) or 0)
-        elif posting in paid:
-            changes[posting, item] = heap.receive(pieces, paid[posting][1])
-        else:
-            changes[posting, item] = heap.find(pieces)
+        cents = paid[posting][1] if posting in paid else None
+        changes[posting, item] = heaps[item].change(pieces, cents)
     for posting, item, pieces in _undone(lines, known_at):
         unit = heaps[item].unit_cents
         changes[posting, item] = 0 if unit is None else round(unit * pieces)
@@ -136,27 +198,25 @@ def _effective(
         # SQLite would take the index on what a posting reverses, and read all postings.
         ~Q(posting__kind=Posting.Kind.REVERSAL),
     )
-    sums: dict[PartMove, int] = defaultdict(int)
-    for posting, corrects, item, pieces in (
-        standing.values("posting", "posting__corrects", "item")
-        .annotate(pieces=Sum("quantity"))
-        .order_by()
-        .values_list("posting", "posting__corrects", "item", "pieces")
-    ):
-        sums[corrects or posting, item] += pieces
-    return [(posting, item, pieces) for (posting, item), pieces in sorted(sums.items()) if pieces]
+    return _moved(standing)
 
 
 def _undone(
     lines: QuerySet[PostingLine], known_at: datetime | None
 ) -> Iterable[tuple[int, int, int]]:
     """Return the same of what was undone and of what undid it, which come to zero together."""
-    undoing = Q(posting__kind=Posting.Kind.REVERSAL) | ~_not_undone("posting__", known_at)
-    return (
-        lines.filter(undoing)
-        .values("posting", "item")
+    undone = ~_not_undone("posting__", known_at) | ~_not_undone("posting__corrects__", known_at)
+    return _moved(lines.filter(Q(posting__kind=Posting.Kind.REVERSAL) | undone))
+
+
+def _moved(lines: QuerySet[PostingLine]) -> list[tuple[int, int, int]]:
+    """Return posting, item and how many came with these lines, corrections with their posting."""
+    sums: dict[PartMove, int] = defaultdict(int)
+    for posting, corrects, item, pieces in (
+        lines.values("posting", "posting__corrects", "item")
         .annotate(pieces=Sum("quantity"))
-        .exclude(pieces=0)
         .order_by()
-        .values_list("posting", "item", "pieces")
-    )
+        .values_list("posting", "posting__corrects", "item", "pieces")
+    ):
+        sums[corrects or posting, item] += pieces
+    return [(posting, item, pieces) for (posting, item), pieces in sorted(sums.items()) if pieces]

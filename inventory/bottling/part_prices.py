@@ -9,8 +9,11 @@ from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
+from django.db.models import OuterRef, Subquery
+from django.db.models.functions import Coalesce
+
 from inventory.bottling.models import PackagingPart, PartReceipt
-from inventory.bottling.part_costs import part_book
+from inventory.bottling.part_costs import unit_cents_of
 
 
 @dataclass(frozen=True)
@@ -58,30 +61,41 @@ class PartPrices:
 
 
 def part_prices(
-    on: date | None = None, *, averages: Mapping[int, Fraction] | None = None
+    on: date | None = None,
+    *,
+    only: PackagingPart | None = None,
+    averages: Mapping[int, Fraction] | None = None,
 ) -> dict[int, PartPrices]:
     """Return the prices of every part by its key, or as they were at the end of a day.
 
     The average is always that of the books now; `averages` where it is read already.
     """
-    receipts = PartReceipt.objects.all()
     parts = PackagingPart.objects.order_by()
+    if only is not None:
+        parts = parts.filter(pk=only.pk)
+    receipts = PartReceipt.objects.filter(part=OuterRef("pk"), posting__reversed_by=None)
     if on is not None:
         receipts = receipts.filter(received_on__lte=on)
+    # What came free once is no price of the next ones, unless none was ever paid.
+    paid = receipts.filter(cost_cents__gt=0).order_by("-received_on", "-id")
+    free = receipts.filter(cost_cents=0).order_by("received_on", "id")
+    last = Coalesce(Subquery(paid.values("pk")[:1]), Subquery(free.values("pk")[:1]))
+    rows = list(parts.annotate(last_receipt=last))
+    prices = {
+        key: LastPaid(Fraction(cents, pieces), paid_on)
+        for key, cents, pieces, paid_on in PartReceipt.objects.filter(
+            pk__in=[part.last_receipt for part in rows if part.last_receipt]
+        ).values_list("pk", "cost_cents", "pieces", "received_on")
+    }
     if averages is None:
-        averages = part_book().unit_cents
-    last: dict[int, LastPaid] = {}
-    for part, pieces, cents, paid_on in (
-        receipts.filter(posting__reversed_by=None)
-        .order_by("received_on", "id")
-        .values_list("part", "pieces", "cost_cents", "received_on")
-    ):
-        # What came free once is no price of the next ones, unless none was ever paid.
-        if cents or part not in last:
-            last[part] = LastPaid(Fraction(cents, pieces), paid_on)
+        averages = unit_cents_of(rows)
     return {
-        part: PartPrices(averages.get(part), last.get(part), _quoted(price, quoted_on, on))
-        for part, price, quoted_on in parts.values_list("pk", "quoted_price", "quoted_on")
+        part.pk: PartPrices(
+            averages.get(part.pk),
+            prices.get(part.last_receipt),
+            _quoted(part.quoted_price, part.quoted_on, on),
+        )
+        for part in rows
     }
 
 

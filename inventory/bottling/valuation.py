@@ -6,16 +6,24 @@ product where the house has chosen that; parts what came in less what went out a
 queries of the rooms above read it.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from fractions import Fraction
 
 from django.db.models import Sum
 
-from inventory.bottling.models import GoodsReceipt, PartReceipt
-from inventory.bottling.part_costs import PartBook, corrected_since, part_book
-from inventory.stock.models import Lot, LotCost, Place, PostingLine, ProductionSettings
+from inventory.bottling.models import GoodsReceipt, PackagingPart, PartReceipt
+from inventory.bottling.part_costs import PartBook, corrected_since, heaps_of, part_book
+from inventory.stock.models import (
+    Balance,
+    Item,
+    Lot,
+    LotCost,
+    Place,
+    PostingLine,
+    ProductionSettings,
+)
 
 # What came back and waits for a decision is in the house, and no stock yet.
 VALUED = tuple(kind for kind in Place.IN_HOUSE if kind != Place.Kind.RETURNED)
@@ -57,29 +65,40 @@ class StockWorth:
 
 def unit_costs(known_at: datetime | None = None) -> UnitCosts:
     """Return all unit costs as they are known now, or were at a moment."""
-    rows = list(
-        Lot.objects.filter(owner=None).values_list(
-            "pk", "cost_cents", "quantity_made", "product__item"
-        )
-    )
-    figures = {lot: (cents, made) for lot, cents, made, _item in rows}
-    if known_at is not None:
-        figures |= LotCost.objects.known_at(known_at, figures)
-    found: dict[int, Fraction | None] = {
-        lot: None if cents is None or made <= 0 else Fraction(cents, made)
-        for lot, (cents, made) in figures.items()
-    }
-    if ProductionSettings.current().costs_by_average:
-        averages = PostingLine.objects.average_costs(
-            {item for _lot, _cents, _made, item in rows if item}, known_at=known_at, known=figures
-        )
-        for lot, _cents, _made, item in rows:
-            # Of what is used up there is no average any more; its lot has a cost still.
-            if item and not averages[item].is_used_up:
-                found[lot] = averages[item].unit_cost_cents
     book = part_book(known_at)
     of_parts = {book.parts[part]: unit for part, unit in book.unit_cents.items()}
-    return UnitCosts(found, of_parts, book)
+    return UnitCosts(_lot_units(None, known_at), of_parts, book)
+
+
+def worth_now() -> list[StockWorth]:
+    """Return what each lot and part is worth now, without reading what came and went before.
+
+    It is what `worth_on` works out of all lines; only what there is some of is looked at.
+    """
+    # What is there is found by the index of what is in the house.
+    there = Balance.objects.ours().filter(is_physical=True, quantity__gt=0, place__kind__in=VALUED)
+    found: dict[tuple[str, int, int | None], list[int]] = {}
+    for kind, item, lot, quantity in there.order_by().values_list(
+        "item__kind", "item", "lot", "quantity"
+    ):
+        found.setdefault((kind, item, lot), []).append(quantity)
+    of_lots = _lot_units({lot for _kind, _item, lot in found if lot})
+    parts = PackagingPart.objects.filter(
+        item__in=[item for kind, item, _lot in found if kind == Item.Kind.PART]
+    )
+    heaps = heaps_of(parts)
+    of_parts = {part.item_id: heaps[part.pk] for part in parts}
+    worth = []
+    for (kind, item, lot), quantities in found.items():
+        if lot is None:
+            has_cost = of_parts[item].unit_cents is not None
+            cents = of_parts[item].value_cents if has_cost else None
+        else:
+            unit = of_lots[lot]
+            # To the cent at each place.
+            cents = None if unit is None else sum(round(unit * each) for each in quantities)
+        worth.append(StockWorth(kind, item, lot, sum(quantities), cents))
+    return worth
 
 
 def receipt_cents(known_at: datetime | None = None) -> dict[int, int]:
@@ -118,6 +137,32 @@ def worth_on(day: date | None, known_at: datetime | None = None) -> list[StockWo
         for (kind, item, lot), (quantity, cents) in found.items()
         if quantity
     ]
+
+
+def _lot_units(
+    lots: Collection[int] | None, known_at: datetime | None = None
+) -> dict[int, Fraction | None]:
+    """Return what a piece or gram of these lots costs, or of all for None; None if unknown."""
+    ours = Lot.objects.filter(owner=None)
+    if lots is not None:
+        ours = ours.filter(pk__in=lots)
+    rows = list(ours.values_list("pk", "cost_cents", "quantity_made", "product__item"))
+    figures = {lot: (cents, made) for lot, cents, made, _item in rows}
+    if known_at is not None:
+        figures |= LotCost.objects.known_at(known_at, figures)
+    found: dict[int, Fraction | None] = {
+        lot: None if cents is None or made <= 0 else Fraction(cents, made)
+        for lot, (cents, made) in figures.items()
+    }
+    if ProductionSettings.current().costs_by_average:
+        averages = PostingLine.objects.average_costs(
+            {item for _lot, _cents, _made, item in rows if item}, known_at=known_at, known=figures
+        )
+        for lot, _cents, _made, item in rows:
+            # Of what is used up there is no average any more; its lot has a cost still.
+            if item and not averages[item].is_used_up:
+                found[lot] = averages[item].unit_cost_cents
+    return found
 
 
 def _heaps(

@@ -10,7 +10,7 @@ equal received cents, and no cent remains when the stock is used up.
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from fractions import Fraction
 from itertools import groupby
 from operator import itemgetter
@@ -218,17 +218,20 @@ class AverageCost:
         return self._there.take(gone) if gone else 0
 
 
-def states_of(
-    average: AverageCost, changes: Iterable[tuple[int, int, int, int | None]]
-) -> Iterator[tuple[int, AverageState]]:
-    """Yield each posting and the average after it, from changes of one item, in their order.
+@dataclass(frozen=True)
+class HeapState(AverageState):
+    """A heap of pieces: what is there at the average, and what it remembers beside that.
 
-    A change is item, posting, how many came (below zero: went) and the cents these cost.
+    One cost `unit_cents` for `unit_pieces` of them when there were some last; no pieces before
+    anything had a price. `unpriced` pieces wait for the first one; `short` pieces went out at
+    `short_cents` before they came in.
     """
-    for posting, of_posting in groupby(changes, key=itemgetter(1)):
-        for _item, _posting, change, cents in of_posting:
-            average.change(change, cents)
-        yield posting, average.state
+
+    unit_cents: int = 0
+    unit_pieces: int = 0
+    unpriced: int = 0
+    short: int = 0
+    short_cents: int = 0
 
 
 class HeapAtAverage:
@@ -246,15 +249,50 @@ class HeapAtAverage:
         self._unpriced = 0
         self._short = 0
         self._short_cents = 0
+        # How often something came or went since it began, or since it was kept.
+        self.changes = 0
+
+    @classmethod
+    def of(cls, state: HeapState) -> "HeapAtAverage":
+        """Return the heap that was kept as this state."""
+        found = cls()
+        found._there = AverageCost.of(state)
+        if state.unit_pieces:
+            found._last = Fraction(state.unit_cents, state.unit_pieces)
+        found._unpriced = state.unpriced
+        found._short, found._short_cents = state.short, state.short_cents
+        return found
+
+    @property
+    def state(self) -> HeapState:
+        """All that the heap is, to be kept."""
+        return HeapState(
+            **asdict(self._there.state),
+            unit_cents=0 if self._last is None else self._last.numerator,
+            unit_pieces=0 if self._last is None else self._last.denominator,
+            unpriced=self._unpriced,
+            short=self._short,
+            short_cents=self._short_cents,
+        )
 
     @property
     def unit_cents(self) -> Fraction | None:
         """What one costs, exact: the average, the last one when none is left; None if unknown."""
         return self._last
 
+    def change(self, pieces: int, cents: int | None) -> int:
+        """Let pieces come in for so many cents, None when nobody paid for them, or go out.
+
+        Return the change of the value.
+        """
+        self.changes += 1
+        if pieces < 0:
+            return -(self.issue(-pieces) or 0)
+        return self.find(pieces) if cents is None else self.receive(pieces, cents)
+
     def receive(self, pieces: int, cents: int) -> int:
         """Let pieces come in that cost so many cents in all; return the change of the value."""
-        before = self._value()
+        before = self.value_cents
         self._there.change(pieces, cents)
         if self._unpriced:
             self._there.change(self._unpriced, round(Fraction(cents, pieces) * self._unpriced))
@@ -265,7 +303,7 @@ class HeapAtAverage:
             self._short -= made_good
             self._there.change(-made_good, None)
         self._look_up()
-        return self._value() - before
+        return self.value_cents - before
 
     def find(self, pieces: int) -> int:
         """Let pieces come in that nobody paid for; return the change of the value."""
@@ -279,13 +317,18 @@ class HeapAtAverage:
         if self._last is None:
             self._unpriced = max(self._unpriced - pieces, 0)
             return None
-        before, there = self._value(), min(pieces, self._there.quantity)
+        before, there = self.value_cents, min(pieces, self._there.quantity)
         self._there.change(-there, None)
         self._short_cents += round(self._last * (pieces - there))
         self._short += pieces - there
-        cents = before - self._value()
+        cents = before - self.value_cents
         self._look_up()
         return cents
+
+    @property
+    def value_cents(self) -> int:
+        """What the pieces that are there are worth; below zero for those that went before."""
+        return self._there.left_cents - self._short_cents
 
     def copy(self) -> "HeapAtAverage":
         """Return the heap as it is now, to be worked with apart."""
@@ -293,12 +336,22 @@ class HeapAtAverage:
         found._there = self._there.copy()
         return found
 
-    def _value(self) -> int:
-        return self._there.left_cents - self._short_cents
-
     def _look_up(self) -> None:
         unit = self._there.unit_cost_cents
         self._last = self._last if unit is None else unit
+
+
+def states_of(
+    there: AverageCost | HeapAtAverage, changes: Iterable[tuple[int, int, int, int | None]]
+) -> Iterator[tuple[int, AverageState]]:
+    """Yield each posting and what is there after it, from changes of one item, in their order.
+
+    A change is item, posting, how many came (below zero: went) and the cents these cost.
+    """
+    for posting, of_posting in groupby(changes, key=itemgetter(1)):
+        for _item, _posting, change, cents in of_posting:
+            there.change(change, cents)
+        yield posting, there.state
 
 
 def _value(

@@ -56,6 +56,7 @@ WITHOUT_ADDRESS = {
     "apiary_sales.mailing.services.delivery.queue_waiting": BY_ITSELF,
     "apiary_sales.webhooks.services.events.record": BY_ITSELF,
     "apiary_sales.webhooks.services.sending.queue_waiting": BY_ITSELF,
+    "inventory.bottling.services.part_closings.rebuild": AT_THE_MACHINE,
     "inventory.shared.services.sent_forms.keep": IN_THE_FORM,
     "inventory.stock.services.average_closings.rebuild": AT_THE_MACHINE,
     "inventory.stock.services.seals.make": AT_THE_MACHINE,

@@ -231,7 +231,7 @@ def test_the_stock_of_parts_is_read_in_a_constant_number_of_queries(django_asser
     for _number in range(3):
         bottling_room.plan(room, 10)
 
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(10):
         part_queries.stock()
 
 

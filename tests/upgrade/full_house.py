@@ -116,6 +116,7 @@ from inventory.bottling.services import (
     goods,
     jar_page,
     jars,
+    part_closings,
     parts,
     products,
     returned_jars,
@@ -1397,9 +1398,10 @@ def _note_what_machines_share() -> None:
 
 
 def _keep_averages() -> None:
-    """Keep the average of each product at each posting, as a house at the average does at some."""
-    with mock.patch.object(AverageClosing, "CHANGES_MAX", 1):
+    """Keep the average of each product and part at each posting, as a house does at some."""
+    with mock.patch.multiple(AverageClosing, CHANGES_MAX=1, PART_CHANGES_MAX=1):
         average_closings.close(Product.objects.order_by("pk").values_list("item", flat=True))
+        part_closings.close(PackagingPart.objects.order_by("pk").values_list("item", flat=True))
 
 
 def _name_an_account() -> None:

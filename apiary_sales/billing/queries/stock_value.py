@@ -3,6 +3,7 @@
 from datetime import date, datetime
 
 from django.db.models import Case, Max, Sum, Value, When
+from django.utils import timezone
 
 from apiary_sales.billing import chart_of_accounts as accounts
 from apiary_sales.billing.stock_book import StockBook
@@ -18,7 +19,8 @@ def as_of(day: date, known_at: datetime | None = None) -> list[StockWorth]:
     """
     book = StockBook(known_at)
     if book.closed_until is None or day > book.closed_until:
-        return valuation.worth_on(day, known_at)
+        is_now = known_at is None and day == timezone.localdate()
+        return valuation.worth_now() if is_now else valuation.worth_on(day, known_at)
     lines = book.closed_lines(day).filter(account__in=accounts.VALUED).order_by()
     without = Max(Case(When(has_no_cost=True, then=Value(1)), default=Value(0)))
     return [

@@ -3,11 +3,12 @@
 from collections.abc import Collection
 from datetime import date
 
-from django.db.models import Min, Sum
+from django.db.models import Exists, Min, OuterRef, Sum
 
 from apiary_sales.imports.models import PastSale
 from apiary_sales.orders.models import Order
 from apiary_sales.pricing.sales_sources import DayRow, SalesSource, SoldRow
+from inventory.bottling.models import Product
 
 
 def by_day(products: Collection[int], first: date, last: date) -> list[DayRow]:
@@ -45,4 +46,10 @@ def first_days(products: Collection[int]) -> dict[int, date]:
     )
 
 
-SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days)
+def sold_by(products: Collection[int], day: date) -> Collection[int]:
+    told = PastSale.objects.counting().filter(product=OuterRef("pk"), day__lte=day)
+    sold = Product.objects.filter(Exists(told), pk__in=products)
+    return list(sold.order_by().values_list("pk", flat=True))
+
+
+SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days, sold_by=sold_by)

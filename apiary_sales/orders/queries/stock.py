@@ -30,7 +30,10 @@ SEASON_DAYS = cover.YEAR.days
 
 @dataclass(frozen=True)
 class PastOfStock:
-    """What went of some goods on each day of the last 65 weeks, and when the first was sold."""
+    """What went of some goods on each day of the last 65 weeks, and when the first was sold.
+
+    Of goods that were sold before these weeks too, the first sale counts as on their first day.
+    """
 
     on: date
     by_day: Mapping[date, int]
@@ -66,12 +69,12 @@ class PastReading:
         first = cover.first_day_read(self._on)
         for product, day, much in sales_sources.by_day(products, first, self._on):
             by_day[product][day] += much
-        firsts = sales_sources.first_days(products)
+        sold_before = sales_sources.sold_by(products, first)
         return {
             each.pk: PastOfStock(
                 self._on,
                 by_day[each.pk],
-                firsts.get(each.pk),
+                first if each.pk in sold_before else min(by_day[each.pk], default=None),
                 cover.GRAMS_MIN if each.item.is_weighed else cover.PIECES_MIN,
             )
             for each in self._products

@@ -187,6 +187,9 @@ class PartReceipt(models.Model):
 
     class Meta:
         ordering = ["-received_on", "-id"]
+        indexes = [
+            models.Index(fields=["part", "-received_on", "-id"], name="part_receipt_newest"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(pieces__gt=0, cost_cents__gte=0), name="part_receipt_amounts"

@@ -206,7 +206,12 @@ def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
 
 def _balances():
     return (
-        Balance.objects.filter(place__kind__in=Place.FOR_GOODS, quantity__gt=0)
+        Balance.objects.filter(
+            # The index of what is in the house leaves out the much more that was sold.
+            is_physical=True,
+            place__kind__in=Place.FOR_GOODS,
+            quantity__gt=0,
+        )
         .ours()
         .filter(item__product__isnull=False)
         .select_related("lot__product", "place")

@@ -136,7 +136,7 @@ def uses_of(run: BottlingRun) -> list[PostingLine]:
 def stock(*, only: PackagingPart | None = None, with_prices: bool = True) -> list[PartStock]:
     """Return every part in use, or still there, with its stock; in a constant number of queries.
 
-    Without prices where nobody asks what parts cost: the average is told movement by movement.
+    Without prices where nobody asks what parts cost: the average is worked out from movements.
     """
     parts = PackagingPart.objects.select_related("item")
     if only is not None:
@@ -146,7 +146,7 @@ def stock(*, only: PackagingPart | None = None, with_prices: bool = True) -> lis
         Balance.objects.in_stores().filter(item__part__isnull=False).select_related("place", "item")
     ):
         balances[balance.item_id].append(balance)
-    prices = part_prices() if with_prices else {}
+    prices = part_prices(only=only) if with_prices else {}
     used, planned = _used(), _planned()
     return [
         PartStock(
@@ -181,6 +181,8 @@ def _used() -> dict[int, int]:
         PostingLine.objects.standing()
         .filter(
             Q(posting__kind__in=USING_PARTS) | Q(posting__corrects__kind__in=USING_PARTS),
+            # Found by the index on kind and day.
+            posting__kind__in=(*USING_PARTS, Posting.Kind.CORRECTION),
             item__kind=Item.Kind.PART,
             place__kind=Place.Kind.PACKING,
             posting__occurred_at__gte=since,

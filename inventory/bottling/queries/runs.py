@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, Product, RunDip
-from inventory.bottling.part_costs import part_book
+from inventory.bottling.part_costs import heaps_of
 from inventory.bottling.queries import additions, parts
 from inventory.bottling.queries.additions import Wanted
 from inventory.bottling.rules import costs, filling, forms_of_honey
@@ -245,7 +245,7 @@ def preview_record(
         pieces_broken=pieces_broken,
         shares=shares.with_lost(beyond),
         honey_cents=costs.drawn_cents(lot, drawn_grams, addition),
-        parts_cents=costs.parts_cents(needs, part_book().of_parts),
+        parts_cents=costs.parts_cents(needs, heaps_of(need.part for need in needs)),
         labour_cents=costs.labour_cents(
             labour_minutes,
             cents_per_hour=ProductionSettings.current().labour_cents_per_hour,

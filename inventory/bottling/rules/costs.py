@@ -34,8 +34,7 @@ def parts_cents(needs: Sequence[PartNeed], heaps: Mapping[int, HeapAtAverage]) -
     """
     total = 0
     for need in needs:
-        heap = heaps.get(need.part.pk)
-        cents = None if heap is None else heap.copy().issue(need.needed)
+        cents = heaps[need.part.pk].copy().issue(need.needed)
         if cents is None:
             return None
         total += cents

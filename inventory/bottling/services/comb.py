@@ -9,9 +9,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import CombCut, Product
-from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs, filling, forms_of_honey, parts
-from inventory.bottling.services import packed_codes, used_parts
+from inventory.bottling.services import packed_codes, part_closings, used_parts
 from inventory.shared import checks, days
 from inventory.shared.errors import AlreadyRecorded, HouseError, Problems, parameters_named
 from inventory.shared.people import Person
@@ -201,7 +200,7 @@ def cut(
             )
         if comb_cents is not None and drained.cost_cents is not None:
             comb_cents -= drained.cost_cents
-    parts_cents = costs.parts_cents(needs, part_book().of_parts)
+    parts_cents = costs.parts_cents(needs, part_closings.heaps(need.part for need in needs))
     packed = Lot(
         kind=Lot.Kind.PACKED,
         code=lot_code or packed_codes.next_code(product, cut_on),

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import GoodsReceipt, PartReceipt, ReceiptCorrection
-from inventory.bottling.services import costs
+from inventory.bottling.services import costs, part_closings
 from inventory.bottling.services.parts import COST_CENTS_MAX
 from inventory.shared import checks
 from inventory.shared.errors import NotAllowedNow, Problems
@@ -54,6 +54,7 @@ def correct_parts(
     posting = _post(receipt, receipt.pieces, wanted, received_on, recorded_by, key, reason)
     receipt.pieces = wanted
     _set(receipt, cost_cents, supplier, received_on)
+    part_closings.open_receipt(receipt)
     _keep(before, receipt, posting, recorded_by, key, reason, part_receipt=receipt)
     return receipt
 

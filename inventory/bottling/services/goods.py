@@ -10,9 +10,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import GoodsMade, GoodsReceipt, PackagingPart, Product
-from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs
-from inventory.bottling.services import products
+from inventory.bottling.services import part_closings, products
 from inventory.bottling.services.runs import LABOUR_MINUTES_MAX
 from inventory.shared import checks, codes, days, words
 from inventory.shared.errors import Problems
@@ -405,7 +404,9 @@ def _pick(index: int, material: Material) -> Taken:
 
 def _materials_cents(materials: Sequence[Material], taken: Sequence[Taken]) -> int | None:
     """Return what the materials cost in all; None while the cost of any is unknown."""
-    heaps = part_book().of_parts
+    heaps = part_closings.heaps(
+        {each.thing for each in materials if isinstance(each.thing, PackagingPart)}
+    )
     goods = [each.thing.item.pk for each in materials if isinstance(each.thing, Product)]
     is_average = ProductionSettings.current().costs_by_average
     averages = PostingLine.objects.average_costs(goods) if is_average else {}
@@ -413,8 +414,7 @@ def _materials_cents(materials: Sequence[Material], taken: Sequence[Taken]) -> i
     for material, balances in zip(materials, taken, strict=True):
         cents: int | None
         if isinstance(material.thing, PackagingPart):
-            heap = heaps.get(material.thing.pk)
-            cents = None if heap is None else heap.issue(material.quantity)
+            cents = heaps[material.thing.pk].issue(material.quantity)
         elif is_average:
             cents = averages[material.thing.item.pk].issue(material.quantity)
         else:

@@ -18,11 +18,10 @@ from inventory.bottling.models import (
     Product,
 )
 from inventory.bottling.models.jars import JarChangeQuerySet
-from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import PartNeed
-from inventory.bottling.services import used_parts
+from inventory.bottling.services import part_closings, used_parts
 from inventory.shared import checks, days
 from inventory.shared.errors import CannotReverse, NotEnoughStock, Problems
 from inventory.shared.people import Person
@@ -85,7 +84,7 @@ def costs_of(
 ) -> tuple[int | None, int | None]:
     """Return what the parts cost, and what the work did; each None while it is not known."""
     return (
-        costs.parts_cents(needs, part_book().of_parts),
+        costs.parts_cents(needs, part_closings.heaps(need.part for need in needs)),
         costs.labour_cents(
             labour_minutes, cents_per_hour=ProductionSettings.current().labour_cents_per_hour
         ),

@@ -15,7 +15,7 @@ from inventory.bottling.models import (
     RunComb,
     RunCorrection,
 )
-from inventory.bottling.part_costs import part_book
+from inventory.bottling.part_costs import heaps_of
 from inventory.bottling.rules import costs as cost_rules
 from inventory.bottling.rules import filling, forms_of_honey
 from inventory.bottling.rules import parts as part_rules
@@ -360,12 +360,13 @@ def _parts_cents(
     """Return what the parts cost: as recorded, with what is more or less at the average cost."""
     if cents is None:
         return None
-    averages = part_book().unit_cents
+    heaps = heaps_of(before.keys() | now.keys())
     for part in before.keys() | now.keys():
         change = now.get(part, 0) - before.get(part, 0)
         if not change:
             continue
-        if part.pk not in averages:
+        unit_cents = heaps[part.pk].unit_cents
+        if unit_cents is None:
             return None
-        cents += round(averages[part.pk] * change)
+        cents += round(unit_cents * change)
     return max(cents, 0)

@@ -9,11 +9,11 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, Product, Size
-from inventory.bottling.part_costs import part_book
 from inventory.bottling.rules import costs, filling, forms_of_honey, parts
 from inventory.bottling.services import (
     additions,
     packed_codes,
+    part_closings,
     products,
     run_dips,
     run_lines,
@@ -347,7 +347,7 @@ def record(
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
     run.honey_cents = costs.drawn_cents(lot, drawn_grams, addition)
-    run.parts_cents = costs.parts_cents(needs, part_book().of_parts)
+    run.parts_cents = costs.parts_cents(needs, part_closings.heaps(need.part for need in needs))
     run.labour_cents = costs.labour_cents(
         labour_minutes, cents_per_hour=ProductionSettings.current().labour_cents_per_hour
     )

@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from datetime import date, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
@@ -266,6 +266,10 @@ class Posting(AppendOnlyModel):
         RETURN = "return", _("return")
         REVERSAL = "reversal", _("undo")
 
+    # Asked for those that reverse none, SQLite takes the index on what they reverse for a short
+    # way, and reads all postings.
+    NOT_UNDOING = tuple(kind for kind in Kind if kind.value != "reversal")
+
     kind = models.CharField(_("kind"), max_length=20, choices=Kind)
     occurred_at = models.DateTimeField(_("when"), default=timezone.now)
     recorded_at = models.DateTimeField(_("recorded"), auto_now_add=True)
@@ -484,7 +488,7 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             # What belongs to others costs the house no honey.
             lines__lot__owner=None,
             lines__place__kind__in=Place.IN_HOUSE,
-            lines__posting__reverses=None,
+            lines__posting__kind__in=Posting.NOT_UNDOING,
         )
         if closed:
             found = found.alias(
@@ -564,6 +568,9 @@ class PostingLine(AppendOnlyModel):
         return f"{self.quantity:+d} {self.item} {self.place}"
 
 
+AnyState = TypeVar("AnyState", bound=costing.AverageState)
+
+
 class AverageClosingQuerySet(models.QuerySet["AverageClosing"]):
     def last_of(
         self, items: Iterable[int], *, before: int | None = None
@@ -579,17 +586,20 @@ class AverageClosingQuerySet(models.QuerySet["AverageClosing"]):
 
 
 class AverageClosing(models.Model):
-    """The moving average of a packed item when a posting was made, with all before it.
+    """The moving average of a packed item or a part when a posting was made, with all before it.
 
     Kept every so many postings, so that nobody reads all of a long history. The figures are those
-    of `costing.AverageState`. Only `inventory.stock.services.average_closings` writes here;
-    `verify_ledger` proves it against the lines.
+    of `costing.AverageState`; of parts, with the last five, those of `costing.HeapState`. Only
+    `inventory.stock.services.average_closings` writes here; `verify_ledger` proves it against the
+    lines.
     """
 
     # It is not exported, and made anew from what is brought in.
     is_derived = True
     # Reading so many changes takes a millisecond or two.
     CHANGES_MAX = 200
+    # Fewer, since what all parts cost is read together.
+    PART_CHANGES_MAX = 50
 
     item = models.ForeignKey(
         Item, on_delete=models.PROTECT, related_name="average_closings", db_index=False
@@ -599,6 +609,11 @@ class AverageClosing(models.Model):
     cents = models.BigIntegerField()
     taken = models.BigIntegerField()
     is_known = models.BooleanField()
+    unit_cents = models.BigIntegerField(default=0)
+    unit_pieces = models.BigIntegerField(default=0)
+    unpriced = models.BigIntegerField(default=0)
+    short = models.BigIntegerField(default=0)
+    short_cents = models.BigIntegerField(default=0)
 
     objects = AverageClosingQuerySet.as_manager()
 
@@ -619,9 +634,14 @@ class AverageClosing(models.Model):
 
     @property
     def average(self) -> costing.AverageCost:
-        return costing.AverageCost.of(
-            costing.AverageState(self.quantity, self.cents, self.taken, self.is_known)
-        )
+        return costing.AverageCost.of(self._kept_as(costing.AverageState))
+
+    @property
+    def heap(self) -> costing.HeapAtAverage:
+        return costing.HeapAtAverage.of(self._kept_as(costing.HeapState))
+
+    def _kept_as(self, kind: type[AnyState]) -> AnyState:
+        return kind(**{field.name: getattr(self, field.name) for field in fields(kind)})
 
 
 class BalanceQuerySet(models.QuerySet["Balance"]):
@@ -636,6 +656,8 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
             .select_related("lot__owner", "item", "place")
+            # There is one at most, which the index of what is at a place finds.
+            .order_by("place_id", "quantity")
             .first()
         )
 

@@ -1,16 +1,19 @@
-"""Keep the moving average of packed items at some of their postings.
+"""Keep the moving average of packed items and of parts at some of their postings.
 
 A reading of today's average begins at the last closing. What changes history takes away the
-closings after it: an undone posting, and another cost of a lot. A house that values by lot keeps
-none.
+closings after it: an undone posting, another cost of a lot or of parts that came in, and for parts
+a correction, which counts in the place of what it corrects. Those of packed items are made here,
+and none by a house that values by lot; those of parts by
+`inventory.bottling.services.part_closings`.
 """
 
 from collections.abc import Iterable
 
 from django.db import connection, transaction
-from django.db.models import Min
+from django.db.models import Min, Q
 
 from inventory.stock import costing
+from inventory.stock.costing import AverageState
 from inventory.stock.models import (
     AverageClosing,
     Item,
@@ -37,18 +40,41 @@ def close(items: Iterable[int]) -> None:
 
 @transaction.atomic
 def rebuild() -> None:
-    """Make all closings anew; none for a house that values by lot."""
-    AverageClosing.objects.all().delete()
+    """Make all closings of packed items anew; none for a house that values by lot."""
+    kinds = (Item.Kind.PACKED, Item.Kind.GOODS)
+    AverageClosing.objects.filter(item__kind__in=kinds).delete()
     if ProductionSettings.current().costs_by_average:
-        kinds = (Item.Kind.PACKED, Item.Kind.GOODS)
         items = Item.objects.select_for_update(no_key=True).filter(kind__in=kinds)
         close([item.pk for item in items.order_by("pk")])
 
 
+def keep(item: int, states: Iterable[tuple[int, AverageState]], *, every: int) -> None:
+    """Keep every so many of the states that an item had at its postings since its last closing."""
+    AverageClosing.objects.bulk_create(
+        AverageClosing.of(item, posting, state)
+        for number, (posting, state) in enumerate(states, start=1)
+        if number % every == 0
+    )
+
+
 def open_again(posting: Posting) -> None:
     """Take away the closings from a posting on that is undone; call it with its items locked."""
-    items = PostingLine.objects.filter(posting=posting).values("item")
-    AverageClosing.objects.filter(item__in=items, posting__gte=posting.pk).delete()
+    undone = PostingLine.objects.filter(Q(posting=posting) | Q(posting__corrects=posting))
+    AverageClosing.objects.filter(
+        item__in=undone.order_by().values("item"), posting__gte=posting.pk
+    ).delete()
+
+
+def open_corrected(corrected: Posting, items: Iterable[Item]) -> None:
+    """Take away the closings of parts from a posting on that is corrected."""
+    parts = {item.pk for item in items if item.kind == Item.Kind.PART}
+    if parts:
+        AverageClosing.objects.filter(item__in=parts, posting__gte=corrected.pk).delete()
+
+
+def open_since(item: Item, posting: Posting) -> None:
+    """Take away the closings of an item from a posting on; call it with the item locked."""
+    AverageClosing.objects.filter(item=item, posting__gte=posting.pk).delete()
 
 
 def open_lot_again(lot: Lot) -> None:
@@ -67,13 +93,7 @@ def _close(item: int) -> None:
     average = last[item].average if last else costing.AverageCost()
     since = {item: last[item].posting_id} if last else {}
     states = costing.states_of(average, PostingLine.objects.changes_at_cost([item], since=since))
-    AverageClosing.objects.bulk_create(
-        [
-            AverageClosing.of(item, posting, state)
-            for number, (posting, state) in enumerate(states, start=1)
-            if number % AverageClosing.CHANGES_MAX == 0
-        ]
-    )
+    keep(item, states, every=AverageClosing.CHANGES_MAX)
 
 
 def _try_lock(item: int) -> bool:

@@ -291,6 +291,8 @@ class _Batch:
             )
             for line in lines
         )
+        if corrects is not None:
+            average_closings.open_corrected(corrects, {line.item for line in lines})
         self._lines += lines
         return posting
 

@@ -34,6 +34,7 @@ from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 from inventory.stock.services import honey
 
 JARS_ASKED = 6
+JARS_SHOWN = 50
 JAR_COLUMNS = ("lot_code", "product", "pieces", "place", "packed_on")
 
 
@@ -175,9 +176,11 @@ class JarsView(StepView):
         return read
 
     def context(self) -> dict[str, Any]:
-        there = Balance.objects.filter(quantity__gt=0, lot__kind=Lot.Kind.PACKED)
+        there = Balance.objects.filter(is_physical=True, quantity__gt=0, lot__kind=Lot.Kind.PACKED)
+        shown = there.select_related("place", "lot__product").order_by("lot__code", "place__code")
         return {
-            "there": there.select_related("place", "lot__product").order_by("lot__code"),
+            "there": shown[:JARS_SHOWN],
+            "more": max(there.count() - JARS_SHOWN, 0),
             "has_sizes": Product.objects.of_honey().exists(),
             "has_stores": stores().exists(),
         }
