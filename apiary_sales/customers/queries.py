@@ -53,6 +53,11 @@ def find(*, words: str = "", kind: str = "", include_inactive: bool = False) -> 
         customers = customers.filter(is_active=True)
     if kind:
         customers = customers.filter(kind=kind)
+    return with_words(customers, words)
+
+
+def with_words(customers: QuerySet[Customer], words: str) -> QuerySet[Customer]:
+    """Return those of some customers in whom each of the words is."""
     for word in words.split():
         customers = customers.filter(
             Q(name__icontains=word)

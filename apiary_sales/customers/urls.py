@@ -6,6 +6,7 @@ app_name = "customers"
 
 urlpatterns = [
     path("", views.customer_list, name="list"),
+    path("names/", views.customer_names, name="names"),
     path("new/", views.customer_create, name="create"),
     path("certificates/", certificate_views.certificate_list, name="certificates"),
     path("certificates/<int:pk>/", certificate_views.certificate_detail, name="certificate"),

@@ -10,8 +10,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
 
 from apiary_sales.customers import queries
+from apiary_sales.customers.fields import TYPED_MAX
 from apiary_sales.customers.forms import AddressForm, CustomerForm, FindForm
 from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.customers.permissions import sees_buyers
@@ -23,6 +25,8 @@ from inventory.shared.views import ActView
 from inventory.stock.models import Supplier
 
 CUSTOMERS_A_PAGE = 50
+# So many are offered below the box of a form; a longer part of the name finds the others.
+NAMES_SHOWN = 8
 
 manages_customers = permission_required("customers.manage_customers", raise_exception=True)
 
@@ -45,6 +49,17 @@ def customer_list(request: HttpRequest) -> HttpResponse:
         "customers/list.html",
         {"form": form, "page": page, "rows": rows, "is_filtered": any(asked.values())},
     )
+
+
+@sees_buyers
+@require_safe
+def customer_names(request: HttpRequest) -> HttpResponse:
+    """The names that fit what is typed into the box of a form that asks for a customer."""
+    found = queries.find(
+        words=request.GET.get("words", "").replace("\x00", "")[:TYPED_MAX],
+        include_inactive="all" in request.GET,
+    )
+    return render(request, "customers/_names.html", {"customers": found[:NAMES_SHOWN]})
 
 
 @sees_buyers

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from apiary_sales.billing.queries.journal import chart
+from apiary_sales.customers.fields import CustomerField
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import sales, stock
@@ -61,6 +62,35 @@ class ChosenField(forms.ChoiceField):
             },
             **options,
         )
+
+
+class ChosenCustomerField(CustomerField):
+    """One customer, buyers at the stand, or all when left empty; comes out as a key."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(
+            label=gettext_lazy("Customer"),
+            queryset=Customer.objects.all(),
+            required=False,
+            empty_label=gettext_lazy("all"),
+            error_messages={
+                "invalid_choice": gettext_lazy("Choose one from the list, or choose “all”.")
+            },
+            **options,
+        )
+        self.widget.with_inactive = True
+        self.widget.before_customers = [(sales.NONE, gettext_lazy("buyers at the stand"))]
+
+    def clean(self, value: Any) -> str:
+        for key, label in self.widget.before_customers:
+            if value in (key, str(label)):
+                return str(key)
+        customer = super().clean(value)
+        return str(customer.pk) if customer else ""
+
+    def label_of(self, value: str) -> str:
+        """Return how a value is called."""
+        return self.widget.as_typed(value)
 
 
 class FilterForm(HouseForm):
@@ -122,7 +152,10 @@ class FilterForm(HouseForm):
         for name, field in self.fields.items():
             value = self.cleaned_data.get(name)
             if isinstance(field, forms.ChoiceField) and value not in ("", None):
-                label = dict(_choices(field)).get(value, value)
+                if isinstance(field, ChosenCustomerField):
+                    label: Any = field.label_of(value)
+                else:
+                    label = dict(_choices(field)).get(value, value)
                 words.append(f"{field.label}: {label}")
         return [word for word in words if word]
 
@@ -187,10 +220,6 @@ def _honeys() -> list[tuple[str, str]]:
     return list(Product.objects.of_honey().values_list("code", "name"))
 
 
-def _customers() -> list[tuple[str, str]]:
-    return [(str(pk), name) for pk, name in Customer.objects.values_list("pk", "name")]
-
-
 class SalesForm(FilterForm):
     """Which sales: days, season of the honey, size, variety, product, channel, buyer,
     goods, cost.
@@ -205,7 +234,7 @@ class SalesForm(FilterForm):
     variety = ChosenField(label=gettext_lazy("Variety"))
     product = ChosenField(label=gettext_lazy("Product"))
     channel = ChosenField(label=gettext_lazy("Channel"))
-    customer = ChosenField(label=gettext_lazy("Customer"))
+    customer = ChosenCustomerField()
     goods = ChosenField(
         label=gettext_lazy("Goods"),
         choices=[
@@ -237,7 +266,6 @@ class SalesForm(FilterForm):
         if not varieties:
             self.fields["variety"].widget = forms.HiddenInput()
         self.set_choices("channel", Order.Channel.choices)
-        self.set_choices("customer", [(sales.NONE, _("buyers at the stand")), *_customers()])
 
     def seasons_offered(self) -> list[tuple[str, str]]:
         return [*seasons(), (sales.NONE, _("without a season"))]

@@ -8,16 +8,16 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.forms import (
+    ChosenCustomerField,
     ChosenField,
     FilterDayField,
     FilterForm,
     this_year_and_last,
 )
 from apiary_sales.reports.frames.cash import CashFilters
-from apiary_sales.reports.frames.sales import ALL, NONE, SalesFilters
+from apiary_sales.reports.frames.sales import ALL, SalesFilters
 from apiary_sales.reports.frames.to_come import ComingFilters
 from inventory.shared.days import month_end
 
@@ -72,13 +72,11 @@ class SellingForm(FilterForm):
     since = FilterDayField(label=gettext_lazy("From"))
     until = FilterDayField(label=gettext_lazy("Up to"))
     channel = ChosenField(label=gettext_lazy("Channel"))
-    customer = ChosenField(label=gettext_lazy("Customer"))
+    customer = ChosenCustomerField()
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.set_choices("channel", Order.Channel.choices)
-        customers = ((str(pk), name) for pk, name in Customer.objects.values_list("pk", "name"))
-        self.set_choices("customer", [(NONE, _("buyers at the stand")), *customers])
 
     def in_address(self) -> dict[str, str]:
         """Return what the address has to say; all goods are counted, so their lines are too."""

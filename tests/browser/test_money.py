@@ -4,7 +4,7 @@ import pytest
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.customers.models import CustomerBalance
+from apiary_sales.customers.models import Customer, CustomerBalance
 from inventory.shared.models import House
 from inventory.stock.models import Place
 from tests import builders
@@ -99,3 +99,24 @@ def test_the_other_money_pages_have_no_barrier(sign_in, order, axe, viewport):
         page.goto(address)
         axe(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= viewport[0], address
+
+
+def test_a_customer_among_many_is_found_by_the_keyboard_alone(sign_in, transactional_db, axe):
+    House(name="Hollow Oak Honey House").save()
+    Customer.objects.bulk_create(Customer(name=f"Corner Shop {number}") for number in range(60))
+    builders.customer("Heron Grocery")
+    page = sign_in("office", PHONE)
+    page.goto("/money/payments/new/")
+    box = page.get_by_role("combobox", name="Who paid?")
+
+    box.focus()
+    page.keyboard.type("hero")
+    page.get_by_role("option", name="Heron Grocery").wait_for()
+    axe(page)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    assert box.input_value() == "Heron Grocery"
+    assert not page.get_by_role("listbox").is_visible()
+    page.keyboard.press("Enter")
+
+    page.get_by_role("heading", name="Payment from Heron Grocery").wait_for()

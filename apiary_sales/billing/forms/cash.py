@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models import EntryLine, OpeningAmount, Payment
 from apiary_sales.billing.queries.cash_book import KEPT_IN
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.fields import CustomerField
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
@@ -71,16 +71,12 @@ class CashBookForm(HouseForm):
         return max(min(since, until), until - LONGEST), until, cleaned.get("account", "")
 
 
-def _customers() -> Any:
-    return Customer.objects.filter(is_active=True)
-
-
 class OpeningInvoiceForm(ActForm):
     """An invoice from before the books began that is still to be paid."""
 
     fields_of_parameters = {"amount_cents": "amount"}
 
-    customer = forms.ModelChoiceField(label=_("Customer"), queryset=_customers())
+    customer = CustomerField(label=_("Customer"))
     number = forms.CharField(label=_("Number on the invoice"), max_length=40)
     amount = MoneyField(
         label=_("Left to pay"), min_value=None, help_text=_("With tax, as it is owed today.")
@@ -96,7 +92,7 @@ class OpeningCreditForm(ActForm):
 
     fields_of_parameters = {"amount_cents": "amount"}
 
-    customer = forms.ModelChoiceField(label=_("Customer"), queryset=_customers())
+    customer = CustomerField(label=_("Customer"))
     amount = MoneyField(label=_("Amount"), min_value=None)
     reference = forms.CharField(
         label=_("Number of the credit note or payment"), max_length=60, required=False

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models import Payment
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.fields import CustomerField
 from inventory.shared import days
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
@@ -94,9 +94,7 @@ class StatementForm(HouseForm):
 
 
 class CustomerChoiceForm(HouseForm):
-    customer = forms.ModelChoiceField(
-        label=_("Who paid?"), queryset=Customer.objects.filter(is_active=True)
-    )
+    customer = CustomerField(label=_("Who paid?"))
 
 
 # How the house writes and measures; what is not sent stays as it is.

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.forms.money import NOT_NEGATIVE
 from apiary_sales.billing.forms.stand import METHODS
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.fields import CustomerField
 from apiary_sales.orders.forms.by_weight import in_words, line_of
 from apiary_sales.orders.queries.by_weight import WeightOffer
 from apiary_sales.orders.rules import weighing
@@ -49,9 +49,8 @@ class SellByWeightForm(ActForm):
         required=False,
         help_text=_("Leave empty for the price on the list."),
     )
-    customer = forms.ModelChoiceField(
+    customer = CustomerField(
         label=_("Customer"),
-        queryset=Customer.objects.filter(is_active=True),
         required=False,
         empty_label=_("a buyer without a name"),
         help_text=_("With a name, a recall finds the buyer."),

@@ -1,7 +1,7 @@
 """The balanced book of money."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.invoices import Invoice
@@ -43,7 +43,15 @@ class Entry(AppendOnlyModel):
 
     class Meta:
         ordering = ["id"]
-        indexes = [models.Index(fields=["entered_on", "id"], name="entry_by_day")]
+        indexes = [
+            models.Index(fields=["entered_on", "id"], name="entry_by_day"),
+            # Few count later than they happened: where the books were closed on their day.
+            models.Index(
+                fields=["entered_on"],
+                condition=~Q(happened_on=F("entered_on")),
+                name="entry_counts_later",
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind="payment", payment__isnull=False, invoice__isnull=True)
@@ -108,7 +116,14 @@ class EntryLine(AppendOnlyModel):
 
     class Meta:
         ordering = ["id"]
-        indexes = [models.Index(fields=["account", "entry"], name="entry_line_of_account")]
+        indexes = [
+            models.Index(fields=["account", "entry"], name="entry_line_of_account"),
+            models.Index(
+                fields=["account", "detail"],
+                condition=Q(detail__gt=""),
+                name="entry_line_with_detail",
+            ),
+        ]
         constraints = [
             models.CheckConstraint(condition=~Q(amount_cents=0), name="entry_line_amount_not_0"),
         ]

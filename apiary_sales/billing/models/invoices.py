@@ -20,6 +20,7 @@ from inventory.shared.money import cents_half_up
 
 # Written into the question: SQLite doesn't look into parameters to see that a partial index fits.
 ZERO = RawSQL("0", [])
+NO_TEXT = RawSQL("''", [])
 
 
 def plain(number: Decimal) -> Decimal:
@@ -31,6 +32,10 @@ class InvoiceQuerySet(models.QuerySet["Invoice"]):
     def open(self) -> "InvoiceQuerySet":
         """Return what is not paid yet, or not all of it."""
         return self.filter(open_cents__gt=ZERO)
+
+    def of_before(self) -> "InvoiceQuerySet":
+        """Return what was written before the books began."""
+        return self.filter(opening_number__gt=NO_TEXT)
 
     def open_of(self, customer: Customer | None) -> "InvoiceQuerySet":
         """Return what a customer still has to pay, what is due first first."""
@@ -143,6 +148,14 @@ class Invoice(models.Model):
             ),
             models.Index(
                 fields=["due_on"], condition=Q(open_cents__gt=0), name="invoice_open_by_due_day"
+            ),
+            models.Index(
+                fields=["issued_on"], condition=Q(opening_number__gt=""), name="invoice_of_before"
+            ),
+            models.Index(
+                fields=["customer", "due_on"],
+                condition=Q(open_cents__gt=0),
+                name="invoice_open_of_customer",
             ),
         ]
 

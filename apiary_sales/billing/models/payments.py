@@ -1,8 +1,11 @@
 """Money received and given back, and what it was put to."""
 
+from typing import TYPE_CHECKING, TypedDict
+
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -10,6 +13,29 @@ from apiary_sales.billing.models.invoices import Invoice
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from inventory.stock.models.ledger import AppendOnlyModel
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+
+class LeftOnPayment(TypedDict):
+    left_cents: int
+
+
+class PaymentQuerySet(models.QuerySet["Payment"]):
+    def with_left(self) -> "models.QuerySet[WithAnnotations[Payment, LeftOnPayment]]":
+        """Return the payments with `left_cents`, which are put to no bill.
+
+        Added up for each payment that is read: joined, they would be for every one there is.
+        """
+        put_to_bills = (
+            Allocation.objects.filter(payment=OuterRef("pk"))
+            .order_by()
+            .values("payment")
+            .annotate(cents=Sum("amount_cents"))
+            .values("cents")
+        )
+        return self.annotate(left_cents=F("amount_cents") - Coalesce(Subquery(put_to_bills), 0))
 
 
 class Payment(models.Model):
@@ -54,6 +80,8 @@ class Payment(models.Model):
         Invoice, on_delete=models.PROTECT, null=True, blank=True, related_name="refunds"
     )
     idempotency_key = models.CharField(max_length=100, unique=True)
+
+    objects = PaymentQuerySet.as_manager()
 
     class Meta:
         ordering = ["-received_on", "-id"]
@@ -119,6 +147,7 @@ class Allocation(AppendOnlyModel):
     amount_cents = models.BigIntegerField()
 
     class Meta:
+        indexes = [models.Index(fields=["put_on"], name="allocation_by_day")]
         constraints = [
             models.CheckConstraint(condition=~Q(amount_cents=0), name="allocation_amount_not_0"),
         ]

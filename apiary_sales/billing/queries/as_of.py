@@ -4,6 +4,7 @@ An entry counts on its day, or on the first open day where the books were closed
 that is closed answers as it did when it was closed, whatever is entered later.
 """
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, TypedDict
@@ -13,7 +14,7 @@ from django.db.models.functions import Coalesce
 
 from apiary_sales.billing.models import Adjustment, Allocation, EntryLine, Invoice
 from apiary_sales.billing.queries.money import Account, Receivables
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, CustomerBalance
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
@@ -33,11 +34,25 @@ class AsOf:
             found &= Q(**{f"{prefix}entered_at__lte": self.known_at})
         return found
 
+    def later_entries(self, prefix: str = "entry__") -> Q:
+        """Return the filter of entries that do not count, seen through `prefix`."""
+        found = Q(**{f"{prefix}entered_on__gt": self.day})
+        if self.known_at is not None:
+            found |= Q(**{f"{prefix}entered_at__gt": self.known_at})
+        return found
+
     def allocations(self) -> Q:
         """Return the filter of money that was put to bills by then."""
         found = Q(put_on__lte=self.day)
         if self.known_at is not None:
             found &= Q(put_at__lte=self.known_at) | Q(put_at=None)
+        return found
+
+    def later_allocations(self) -> Q:
+        """Return the filter of money that was put to bills later."""
+        found = Q(put_on__gt=self.day)
+        if self.known_at is not None:
+            found |= Q(put_at__gt=self.known_at)
         return found
 
 
@@ -58,8 +73,18 @@ def open_invoices(as_of: AsOf) -> "QuerySet[WithAnnotations[Invoice, LeftToPay]]
         ),
         "invoice",
     )
+    # What is paid today and was changed by nothing since was paid then: other bills are not read.
+    changed = (
+        Allocation.objects.filter(as_of.later_allocations()).order_by().values("invoice"),
+        Adjustment.objects.filter(as_of.later_entries()).order_by().values("invoice"),
+        Invoice.objects.filter(as_of.later_entries(), credits__isnull=False)
+        .order_by()
+        .values("credits"),
+    )
+    may_be_open = Invoice.objects.open().order_by().values("pk").union(*changed)
     return (
         Invoice.objects.filter(as_of.entries(), credits=None, customer__isnull=False)
+        .filter(pk__in=may_be_open)
         .annotate(left_cents=F("total_cents") + credited - put - adjusted)
         .filter(left_cents__gt=0)
         .select_related("customer")
@@ -69,17 +94,21 @@ def open_invoices(as_of: AsOf) -> "QuerySet[WithAnnotations[Invoice, LeftToPay]]
 
 def receivables(as_of: AsOf) -> Receivables:
     """Return what each customer owed, by how long it was overdue, and what was on account."""
-    owed = dict(
-        EntryLine.objects.filter(
-            as_of.entries(), account=EntryLine.Account.RECEIVABLE, customer__isnull=False
-        )
-        .order_by()
-        .values_list("customer")
-        .annotate(Sum("amount_cents"))
+    # What is owed now, less what was entered since: most customers owe nothing, then as now.
+    owed = Counter(
+        dict(CustomerBalance.objects.exclude(owed_cents=0).values_list("customer", "owed_cents"))
     )
-    customers = Customer.objects.in_bulk(owed)
-    accounts = {pk: Account(customers[pk], cents) for pk, cents in owed.items()}
-    for invoice in open_invoices(as_of):
+    since = EntryLine.objects.filter(
+        as_of.later_entries(), account=EntryLine.Account.RECEIVABLE, customer__isnull=False
+    ).order_by()
+    for customer, cents in since.values_list("customer").annotate(Sum("amount_cents")):
+        owed[customer or 0] -= cents
+    left = list(open_invoices(as_of))
+    customers = Customer.objects.in_bulk(
+        {pk for pk, cents in owed.items() if cents} | {invoice.customer_id for invoice in left}
+    )
+    accounts = {pk: Account(customer, owed[pk]) for pk, customer in customers.items()}
+    for invoice in left:
         accounts[invoice.customer_id or 0].add(
             due_on=invoice.due_on, cents=invoice.left_cents, on=as_of.day
         )

@@ -30,6 +30,7 @@ from apiary_sales.billing.models import (
     StandDayClose,
     StandLateCash,
 )
+from apiary_sales.billing.models.invoices import NO_TEXT
 from apiary_sales.billing.queries.as_of import AsOf
 from apiary_sales.billing.stock_book import StockBook
 from inventory.bottling import valuation
@@ -112,8 +113,12 @@ class _Told:
 
 
 def chart() -> dict[str, ChartAccount]:
-    """Return all accounts by key, in the order of their numbers, with those that entries use."""
-    used = EntryLine.objects.order_by().values_list("account", "detail").distinct()
+    """Return all accounts by key, in the order of their numbers, with those that entries use.
+
+    An account without a detail is in the chart already: only details are looked for.
+    """
+    with_detail = EntryLine.objects.filter(detail__gt=NO_TEXT)
+    used = with_detail.order_by().values_list("account", "detail").distinct()
     return accounts.chart((accounts.key_of(*row) for row in used), LedgerAccount.objects.all())
 
 

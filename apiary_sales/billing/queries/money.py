@@ -28,7 +28,6 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
     Adjustment,
-    Allocation,
     Invoice,
     Payment,
 )
@@ -378,24 +377,14 @@ def payments_list(
         found = found.filter(received_on__gte=first)
     if last is not None:
         found = found.filter(received_on__lte=last)
-    # Added up for each row that is shown: joined, they would be for every payment there is.
-    put_to_bills = (
-        Allocation.objects.filter(payment=OuterRef("pk"))
-        .order_by()
-        .values("payment")
-        .annotate(cents=Sum("amount_cents"))
-        .values("cents")
-    )
-    return found.annotate(
-        left_cents=F("amount_cents") - Coalesce(Subquery(put_to_bills), 0)
-    ).order_by("-received_on", "-id")
+    return found.with_left().order_by("-received_on", "-id")
 
 
 def prepayments(order: Order) -> QuerySet[Payment]:
     """Return what was paid for an order, oldest first, with `left_cents` that no bill has used."""
     return (
         Payment.objects.filter(order=order, reverses=None, reversed_by=None)
-        .annotate(left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0))
+        .with_left()
         .order_by("id")
     )
 

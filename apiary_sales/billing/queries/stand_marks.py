@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 
 from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
 from apiary_sales.billing.queries import stand_returns
@@ -14,16 +14,19 @@ def sales(*, is_seen: bool, kind: str = "") -> QuerySet[StandSale]:
 
     With a `kind`, those that have such a mark; of those to look at, one still to look at.
     """
-    marks = SaleMark.objects.filter(sale=OuterRef("pk"))
-    has_open = Exists(SaleMark.objects.open().filter(sale=OuterRef("pk")))
-    found = StandSale.objects.filter(Exists(marks))
-    found = found.filter(~has_open) if is_seen else found.filter(has_open)
+    # Few sales have marks: they are found by those, not by going through the sales.
+    marks, are_open = SaleMark.objects.all(), SaleMark.objects.open()
+    if is_seen:
+        found = StandSale.objects.filter(pk__in=marks.values("sale"))
+        found = found.exclude(pk__in=are_open.values("sale"))
+    else:
+        found = StandSale.objects.filter(pk__in=are_open.values("sale"))
     if kind:
-        of_kind = marks if is_seen else SaleMark.objects.open().filter(sale=OuterRef("pk"))
-        found = found.filter(Exists(of_kind.filter(kind=kind)))
+        of_kind = (marks if is_seen else are_open).filter(kind=kind)
+        found = found.filter(pk__in=of_kind.values("sale"))
     return (
-        found.select_related("receipt", "place", "sold_by", "sent_by")
-        .prefetch_related("marks__seen_by", "receipt__lines")
+        found.select_related("receipt", "place")
+        .prefetch_related("sold_by", "sent_by", "marks__seen_by", "receipt__lines")
         .order_by("-id")
     )
 

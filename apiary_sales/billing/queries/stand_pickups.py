@@ -6,15 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet, Sum
-from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Allocation, InvoiceLine, Payment, StandSale
+from apiary_sales.billing.models import Invoice, InvoiceLine, Payment, StandSale
 from apiary_sales.billing.queries import stand
 from apiary_sales.billing.queries.stand import TaxAtStand
-from apiary_sales.customers.models import Customer, ExemptionCertificate
+from apiary_sales.customers.models import Customer, CustomerBalance, ExemptionCertificate
 from apiary_sales.customers.permissions import VIEW_CUSTOMERS
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from apiary_sales.orders.rules import pickups as rules
@@ -286,21 +285,21 @@ class _MoneyLeft:
 
     def __init__(self, customers: Iterable[Customer]) -> None:
         keys = {customer.pk for customer in customers}
-        of_them = Payment.objects.filter(customer__in=keys).order_by()
-        put = Allocation.objects.filter(payment__customer__in=keys).order_by()
-        paid = of_them.values_list("customer").annotate(cents=Sum("amount_cents"))
-        used = put.values_list("payment__customer").annotate(cents=-Sum("amount_cents"))
+        # What is open on bills is what is owed and what money on account would pay of it. Both are
+        # kept; payments and what they were put to would be all that there ever were.
+        is_open = Invoice.objects.open().filter(customer__in=keys).order_by()
+        open_cents = is_open.values_list("customer").annotate(cents=Sum("open_cents"))
+        balances = CustomerBalance.objects.filter(customer__in=keys).order_by()
+        owed_cents = balances.values_list("customer").annotate(cents=-Sum("owed_cents"))
         self._there = Counter[int | None]()
-        for customer, cents in paid.union(used, all=True):
+        for customer, cents in open_cents.union(owed_cents, all=True):
             self._there[customer] += cents
-        left = of_them.filter(reverses=None, reversed_by=None).annotate(
-            left=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
-        )
+        have_some = [customer for customer, cents in self._there.items() if cents > 0]
+        of_them = Payment.objects.filter(customer__in=have_some)
+        left = of_them.filter(reverses=None, reversed_by=None).with_left().order_by()
         self._left: Counter[tuple[int | None, int | None]] = Counter()
-        for customer, order, cents in left.filter(left__gt=0).values_list(
-            "customer", "order", "left"
-        ):
-            self._left[customer, order] += cents
+        for payment in left.filter(left_cents__gt=0):
+            self._left[payment.customer_id, payment.order_id] += payment.left_cents
 
     def of(self, order: Order) -> int:
         """Return what may pay for an order: kept for it, or for no order."""

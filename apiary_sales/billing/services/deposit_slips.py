@@ -4,7 +4,7 @@ from collections.abc import Collection
 from datetime import date
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -119,16 +119,14 @@ def undo(*, slip: DepositSlip, undone_by: Person, reason: str) -> DepositSlip:
 
 def checks_here() -> QuerySet[Payment]:
     """Return the checks that were received and are on no deposit slip, oldest first."""
+    on_slips = DepositedCheck.objects.filter(slip__undone_on=None)
     return (
         Payment.objects.filter(
             method=Payment.Method.CHECK, amount_cents__gt=0, reverses=None, reversed_by=None
         )
-        .exclude(pk__in=DepositedCheck.objects.filter(slip__undone_on=None).values("payment"))
+        .exclude(Exists(on_slips.filter(payment=OuterRef("pk"))))
         # A check that was good after all is in the bank already, where it was on a slip.
-        .exclude(
-            good_after_all__payment__deposits__slip__undone_on__isnull=True,
-            good_after_all__payment__deposits__isnull=False,
-        )
+        .exclude(Exists(on_slips.filter(payment__bounced__recorded_again=OuterRef("pk"))))
         .select_related("customer")
         .order_by("received_on", "id")
     )

@@ -3,10 +3,10 @@
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from itertools import accumulate
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING
 
 from django.db import transaction
-from django.db.models import F, Q, QuerySet, Sum, TextChoices
+from django.db.models import Q, QuerySet, Sum, TextChoices
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -36,6 +36,8 @@ from inventory.shared.services.repeats import refuse_repeat
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
+
+    from apiary_sales.billing.models.payments import LeftOnPayment
 
 # A million in one payment is a slip of the finger in a honey house.
 AMOUNT_CENTS_MAX = 100_000_000
@@ -580,17 +582,13 @@ def _use(invoice: Invoice, left: "list[WithAnnotations[Payment, LeftOnPayment]]"
     return before_cents - invoice.open_cents
 
 
-class LeftOnPayment(TypedDict):
-    left_cents: int
-
-
 def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, LeftOnPayment]]":
     """Return the customer's payments that are not wholly put to invoices, with `left_cents`."""
     return (
         Payment.objects.filter(
             customer=customer, customer__isnull=False, reverses=None, reversed_by=None
         )
-        .annotate(left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0))
+        .with_left()
         .filter(left_cents__gt=0)
         .order_by("received_on", "id")
     )

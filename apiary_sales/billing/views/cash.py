@@ -298,11 +298,15 @@ class UndoCashCountView(UndoView):
 @permission_required(SEE, raise_exception=True)
 def opening_page(request: HttpRequest) -> HttpResponse:
     """Show what the books began with, and what can still be entered."""
-    invoices = Invoice.objects.exclude(opening_number="").select_related("customer")
+    invoices = Invoice.objects.of_before().select_related("customer")
     credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None)
     context = {
         "invoices": invoices.order_by("customer__name", "issued_on"),
-        "credits": credits.select_related("customer", "reversed_by").order_by("customer__name"),
+        # Sorted here: joined for their names, customers would be gone through from the first.
+        "credits": sorted(
+            credits.select_related("reversed_by").prefetch_related("customer").order_by("id"),
+            key=lambda credit: str(credit.customer),
+        ),
         "amounts": OpeningAmount.objects.order_by("id"),
         "series": number_series(),
     }

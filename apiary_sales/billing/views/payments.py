@@ -67,6 +67,11 @@ class PaymentView(ActView):
             self.customer = self.order.customer
         else:
             self.customer = self._asked_for(Customer, "customer")
+        self.who_form = CustomerChoiceForm(
+            self.request.GET if "customer_name" in self.request.GET else None
+        )
+        if self.customer is None and self.who_form.is_valid():
+            self.customer = self.who_form.cleaned_data["customer"]
 
     def _asked_for(self, model, name: str):
         asked = self.request.GET.get(name, "")
@@ -75,7 +80,7 @@ class PaymentView(ActView):
     def get(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
         if self.customer is None:
             owing = money.owing(timezone.localdate())
-            context = {"form": CustomerChoiceForm(), "owing": owing}
+            context = {"form": self.who_form, "owing": owing}
             return render(request, "billing/payment_who.html", context)
         return super().get(request, *args, **kwargs)
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.customers.fields import CustomerField
 from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.forms import by_weight, service_rows
 from apiary_sales.orders.forms.lines import (
@@ -49,9 +50,8 @@ class OrderProductRow:
 class OrderForm(LinesForm):
     """A shop or delivery order: how many of each product, at the tier's price or another."""
 
-    customer = forms.ModelChoiceField(
+    customer = CustomerField(
         label=_("Customer"),
-        queryset=Customer.objects.filter(is_active=True),
         empty_label=_("Choose the customer"),
         error_messages={"required": _("Choose the customer.")},
     )

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.customers.fields import CustomerField
 from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.forms.lines import (
     LinesForm,
@@ -123,9 +124,8 @@ class DrumRow:
 class QuoteForm(LinesForm):
     """Drums ticked and priced a pound, how the drums themselves go, freight, and until when."""
 
-    customer = forms.ModelChoiceField(
+    customer = CustomerField(
         label=_("Buyer"),
-        queryset=Customer.objects.filter(is_active=True),
         empty_label=_("Choose the buyer"),
         error_messages={"required": _("Choose the buyer.")},
     )

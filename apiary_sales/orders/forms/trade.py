@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.customers.fields import CustomerField
 from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.forms.lines import (
     PriceField,
@@ -51,10 +52,9 @@ from inventory.stock.models import Lot
 MORE_STEPS = 3
 
 
-def customer_field(label: Any) -> forms.ModelChoiceField:
-    return forms.ModelChoiceField(
+def customer_field(label: Any) -> CustomerField:
+    return CustomerField(
         label=label,
-        queryset=Customer.objects.filter(is_active=True),
         empty_label=_("Choose the customer"),
         error_messages={"required": _("Choose the customer.")},
     )

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.fields import customer_in
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.fulfil import FulfilForm
@@ -35,7 +35,6 @@ from apiary_sales.orders.services import drum_register, orders, weigh_out
 from inventory.shared import documents
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
-from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
@@ -109,7 +108,7 @@ def confirmation_pdf(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 def order_total(request: HttpRequest) -> HttpResponse:
     """A part of the new order's page: what is typed so far, added up."""
-    form = OrderForm(request.POST, products=stock.products(), customer=customer_of(request.POST))
+    form = OrderForm(request.POST, products=stock.products(), customer=customer_in(request.POST))
     form.full_clean()
     return render(request, "orders/_order_total.html", {"form": form, **_total(form)})
 
@@ -127,15 +126,14 @@ class OrderCreateView(ActView):
         return {
             **super().get_form_kwargs(),
             "products": stock.products(),
-            "customer": customer_of(typed),
+            "customer": customer_in(typed),
         }
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
         form = context["form"]
-        typed = self.request.POST or self.request.GET
         held = held_goods.in_stores()
-        return {**context, "customer": customer_of(typed), "held_goods": held, **_total(form)}
+        return {**context, "customer": form.buyer, "held_goods": held, **_total(form)}
 
     def act(self, data: dict[str, Any]) -> Order:
         return orders.take(
@@ -361,12 +359,6 @@ class DrumsBackView(OrderActView):
 
 def order_url(order: Order) -> str:
     return reverse("orders:order_detail", args=[order.number])
-
-
-def customer_of(typed) -> Customer | None:
-    """Return the customer whose key was typed, or None."""
-    key = row_key(typed.get("customer"))
-    return Customer.objects.filter(pk=key).first() if key else None
 
 
 def _total(form: OrderForm) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from apiary_sales.customers.fields import customer_in
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.changes import pounds_shown
@@ -26,7 +27,6 @@ from apiary_sales.orders.services import quotes
 from apiary_sales.orders.views.orders import (
     OrderActView,
     OrderCreateView,
-    customer_of,
     order_url,
 )
 from inventory.shared import documents
@@ -42,7 +42,7 @@ def quote_total(request: HttpRequest) -> HttpResponse:
     """A part of the new quote's page: what is ticked so far, added up."""
     today = timezone.localdate()
     form = QuoteForm(
-        request.POST, offers=drums.free_drums(today), customer=customer_of(request.POST)
+        request.POST, offers=drums.free_drums(today), customer=customer_in(request.POST)
     )
     form.full_clean()
     return render(
@@ -95,7 +95,7 @@ class QuoteCreateView(FromTheNewest):
         kwargs = {**super().get_form_kwargs(), "offers": self.offers}
         kwargs["initial"] = {**self._quoted_before(), **picked}
         typed = self.request.POST or kwargs["initial"]
-        return {**kwargs, "customer": customer_of(typed)}
+        return {**kwargs, "customer": customer_in(typed)}
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
@@ -130,7 +130,7 @@ class QuoteCreateView(FromTheNewest):
         number = self.request.GET.get("again", "")
         order = Order.objects.filter(number=number).first() if number else None
         if order is None:
-            return {"customer": self.request.GET.get("customer")}
+            return {"customer": customer_in(self.request.GET)}
         before = terms_of(order) | {"drums_as": OWN_DRUMS}
         for line in order.lines.all():
             if line.kind == OrderLine.Kind.HONEY:
@@ -190,7 +190,7 @@ class JarQuoteCreateView(FromTheNewest, OrderCreateView):
     def get_form_kwargs(self):
         kwargs = super().get_form_kwargs()
         if not self.request.POST and "customer" in kwargs["initial"]:
-            kwargs["customer"] = customer_of(kwargs["initial"])
+            kwargs["customer"] = customer_in(kwargs["initial"])
         return kwargs
 
     def get_context_data(self, **kwargs):

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from django.db.models import F, Max, Sum
-from django.db.models.functions import Coalesce
+from django.db.models import Max, Sum
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -347,15 +346,11 @@ def _less_credit(invoices: list[ComingItem], expected: list[ComingItem]) -> list
 
 def _prepaid(orders: Iterable[int]) -> dict[int, int]:
     """Return what was paid in advance for these orders and no invoice has used yet."""
-    found = (
-        Payment.objects.filter(order__in=set(orders), reverses=None, reversed_by=None)
-        .annotate(left=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0))
-        .values_list("order", "left")
-    )
+    found = Payment.objects.filter(order__in=set(orders), reverses=None, reversed_by=None)
     prepaid: dict[int, int] = defaultdict(int)
-    for order, left in found:
+    for order, left_cents in found.with_left().values_list("order", "left_cents"):
         if order is not None:
-            prepaid[order] += max(0, left)
+            prepaid[order] += max(0, left_cents)
     return prepaid
 
 

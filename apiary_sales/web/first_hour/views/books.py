@@ -22,6 +22,8 @@ from inventory.shared.people import person_of
 from inventory.stock.services import numbers
 
 CUSTOMERS_ASKED = 5
+# So many of those who are there already are named.
+CUSTOMERS_NAMED = 50
 COLUMNS = ("name", "email", "number", "amount", "issued_on")
 KINDS: dict[str, str] = {
     Customer.Tier.STAND: Customer.Kind.RETAIL,
@@ -65,7 +67,8 @@ class CustomersView(StepView):
 
     def context(self) -> dict[str, Any]:
         return {
-            "customers": Customer.objects.order_by("name"),
+            "customers": Customer.objects.order_by("name")[:CUSTOMERS_NAMED],
+            "customers_more": max(0, Customer.objects.count() - CUSTOMERS_NAMED),
             "open_invoices": beginning.opening_invoices().select_related("customer"),
             "amounts": OpeningAmount.objects.filter(undone_on=None),
         }
