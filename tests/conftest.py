@@ -1,7 +1,9 @@
 """Fixtures shared by all tests, which of them run where, and what is told at the end of a run."""
 
 import gc
+import os
 import sqlite3
+import sys
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -12,11 +14,19 @@ from django.test import TransactionTestCase, override_settings
 from django.utils import translation
 
 from apiary_sales.keeping import triggers
-from inventory.shared import conventions
+from inventory.shared import conventions, garbage
 from tests import builders, data_layer, serving, timing
 
 # It waits for a run of its own, beside which the others go on.
 LONG_TESTS = "tests/test_postgresql.py"
+
+# Keep what is compiled, whatever PYTHONDONTWRITEBYTECODE says: a run starts more than a hundred
+# processes, each of which would compile the whole service again.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# Collecting makes very many objects that stay, as starting the service does.
+garbage.look_seldom()
 
 
 @pytest.fixture

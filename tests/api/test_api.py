@@ -1168,32 +1168,39 @@ def test_the_walk_finds_the_numbers_of_every_body():
     }
 
 
-@pytest.mark.parametrize("field", NUMBERS)
-@pytest.mark.parametrize(
-    "written",
-    [
-        "1,000",
-        "0,250",
-        "1.000,5",
-        "1 000",
-        "1_000",
-        "1e3",
-        "+1",
-        "１２",
-        "١٢",
-        "NaN",
-        "12 lb",
-        " 12",
-        "1000.",
-        ".5",
-        True,
-        [12],
-        {"grams": 12},
-    ],
-)
-def test_a_number_of_a_body_is_plain_or_refused(field, written):
-    with pytest.raises(ValidationError):
+# What a reader would have to guess at: each is refused in each number of each body.
+GUESSED_AT = [
+    "1,000",
+    "0,250",
+    "1.000,5",
+    "1 000",
+    "1_000",
+    "1e3",
+    "+1",
+    "１２",
+    "١٢",
+    "NaN",
+    "12 lb",
+    " 12",
+    "1000.",
+    ".5",
+    True,
+    [12],
+    {"grams": 12},
+]
+
+
+def takes(field, written) -> bool:
+    try:
         field.run_validation(written)
+    except ValidationError:
+        return False
+    return True
+
+
+@pytest.mark.parametrize("field", NUMBERS)
+def test_a_number_of_a_body_is_plain_or_refused(field):
+    assert [written for written in GUESSED_AT if takes(field, written)] == []
 
 
 @pytest.mark.parametrize("written", ["17.4", "17.40", 17.4, 17])

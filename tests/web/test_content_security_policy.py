@@ -53,15 +53,24 @@ def _pages() -> list[Path]:
     ]
 
 
-@pytest.mark.parametrize("path", _pages(), ids=lambda path: str(path.relative_to(TEMPLATES)))
-def test_no_page_carries_a_script_or_a_style_that_the_policy_would_refuse(path):
-    text = path.read_text()
+REFUSED = (
+    r"\sstyle\s*=",
+    r"<style\b",
+    r"<script(?![^>]*\bsrc=)(?![^>]*application/json)[^>]*>",
+    r"\s(?:on[a-z]+|hx-on[^\s=]*)\s*=\s*[\"']",
+    r"javascript:",
+)
 
-    assert re.findall(r"\sstyle\s*=", text) == []
-    assert re.findall(r"<style\b", text) == []
-    assert re.findall(r"<script(?![^>]*\bsrc=)(?![^>]*application/json)[^>]*>", text) == []
-    assert re.findall(r"\s(?:on[a-z]+|hx-on[^\s=]*)\s*=\s*[\"']", text) == []
-    assert re.findall(r"javascript:", text) == []
+
+def test_no_page_carries_a_script_or_a_style_that_the_policy_would_refuse():
+    found = [
+        f"{path.relative_to(TEMPLATES)}: {said.group()}"
+        for path in _pages()
+        for refused in REFUSED
+        for said in re.finditer(refused, path.read_text())
+    ]
+
+    assert found == []
 
 
 def test_the_base_page_turns_off_what_htmx_would_need_unsafe_rules_for():
