@@ -11,6 +11,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+# Addresses that are set apart for tests of networks.
+OTHER_NETWORKS = "198.18.0.0/15"
+
 
 def programs() -> Path | None:
     """Return the folder with PostgreSQL's server programs, or None where there is none."""
@@ -23,14 +26,19 @@ def programs() -> Path | None:
 class Server:
     """A server in a folder of its own, which can be killed and started again.
 
-    With a `primary` it is a replica of that server, which streams its changes, until promoted.
+    With a `primary` it is a replica of that server, which streams its changes, until promoted. At
+    an `address` other than this machine's own, other networks of the tests reach it.
     """
 
-    def __init__(self, folder: Path, primary: "Server | None" = None) -> None:
-        self.data, self.port = folder / "data", free_port()
-        self.url = f"postgres://honey@127.0.0.1:{self.port}/postgres"
+    def __init__(
+        self, folder: Path, primary: "Server | None" = None, address: str = "127.0.0.1"
+    ) -> None:
+        self.data, self.port, self.address = folder / "data", free_port(), address
+        self.url = f"postgres://honey@{address}:{self.port}/postgres"
         self._bin_dir, self._log = programs(), folder / "log"
-        self._options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c fsync=off -k {folder}"
+        self._options = (
+            f"-p {self.port} -c listen_addresses=127.0.0.1,{address} -c fsync=off -k {folder}"
+        )
         if primary:
             source = ("-h", "127.0.0.1", "-p", primary.port, "-U", "honey")
             options = ("--write-recovery-conf", "--checkpoint=fast", "--no-sync")
@@ -42,6 +50,9 @@ class Server:
             self._bin_dir / "initdb",
             *("-D", self.data, "-U", "honey", "--auth=trust", "--encoding=UTF8"),
         )
+        # The replicas take it over.
+        with (self.data / "pg_hba.conf").open("a") as rules:
+            rules.write(f"host all all {OTHER_NETWORKS} trust\n")
 
     def start(self) -> None:
         command = [self._bin_dir / "pg_ctl", "-D", self.data, "-w", "-o", self._options]
@@ -82,14 +93,14 @@ def server() -> Iterator[str]:
 
 
 @contextmanager
-def killable_server(primary: Server | None = None) -> Iterator[Server]:
+def killable_server(primary: Server | None = None, address: str = "127.0.0.1") -> Iterator[Server]:
     """Start a server that can be killed and started again, or a replica of this one."""
     if programs() is None:
         raise FileNotFoundError("No PostgreSQL server programs: install the package postgresql.")
     with tempfile.TemporaryDirectory(prefix="honey-postgresql-") as folder:
         if os.getuid() == 0:
             shutil.chown(folder, "nobody")
-        started = Server(Path(folder), primary)
+        started = Server(Path(folder), primary, address)
         started.start()
         try:
             yield started
@@ -99,7 +110,7 @@ def killable_server(primary: Server | None = None) -> Iterator[Server]:
 
 def url_of_both(primary: Server, replica: Server) -> str:
     """Return a DATABASE_URL for whichever of two servers takes writes."""
-    servers = f"127.0.0.1:{primary.port},127.0.0.1:{replica.port}"
+    servers = f"{primary.address}:{primary.port},{replica.address}:{replica.port}"
     options = "target_session_attrs=read-write&connect_timeout=3"
     return f"postgres://honey@{servers}/postgres?{options}"
 

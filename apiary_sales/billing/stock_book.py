@@ -51,6 +51,9 @@ _WRITTEN_DOWN = (accounts.COST_OF_SALES, accounts.NOT_BILLED)
 _WITH_A_RECEIPT = (Posting.Kind.PART_RECEIPT, Posting.Kind.GOODS_RECEIPT)
 
 
+# Of lines that are told without their days.
+NO_DAY = date.max
+
 # What is valued together: an item and lot at a place; of parts, without a lot, in all places (0).
 Heap = tuple[int, int | None, int]
 
@@ -149,14 +152,12 @@ class StockBook:
             found = found.filter(counts_on__lte=until)
         return found.order_by("counts_on", "id")
 
-    def open_lines(
-        self, until: date | None = None, *, by_day: bool = True
-    ) -> Iterator[StockLine]:
+    def open_lines(self, until: date | None = None, *, by_day: bool = True) -> Iterator[StockLine]:
         """Yield what the postings of the open days come to, in the order of their days.
 
-        Not `by_day` they come in the order of their numbers, and are not all in memory at once. By
-        that each posting has the same lines but for cents that were rounded, and each account the
-        same sum.
+        Not `by_day` they come in the order of their numbers, without their days, and are not all in
+        memory at once. By that each posting has the same lines but for cents that were rounded,
+        and each account the same sum.
         """
         if until is not None and self.closed_until is not None and until <= self.closed_until:
             return
@@ -275,25 +276,18 @@ class StockBook:
             lines.values("posting", "place", "item", "lot")
             .annotate(total=Sum("quantity"))
             .exclude(total=0)
-            .order_by(*(() if by_day else ("posting",)))
-            .values_list(
-                "posting",
-                "posting__counts_on",
-                "posting__occurred_at",
-                "place__kind",
-                "item__kind",
-                "item",
-                "lot",
-                "place",
-                "total",
-            )
+            .order_by()
         )
+        columns = ("place__kind", "item__kind", "item", "lot", "place", "total")
+        if not by_day:
+            ordered = rows.order_by("posting").values_list("posting", *columns).iterator()
+            return (_Moved(posting, NO_DAY, *rest) for posting, *rest in ordered)
         found = (
             _Moved(posting, counts_on or timezone.localdate(at), *rest)
-            for posting, counts_on, at, *rest in rows.iterator()
+            for posting, counts_on, at, *rest in rows.values_list(
+                "posting", "posting__counts_on", "posting__occurred_at", *columns
+            ).iterator()
         )
-        if not by_day:
-            return found
         key = attrgetter("counts_on", "posting", "item")
         return iter(sorted(found, key=lambda line: (*key(line), line.lot or 0)))
 

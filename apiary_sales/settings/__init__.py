@@ -251,9 +251,12 @@ if env.str("DATABASE_REPLICA_URL", default=""):
         )
     DATABASES["replica"] |= {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
     DATABASES["replica"]["OPTIONS"] = {
-        **LOST_NETWORK,
-        # Whoever reads waits for it before the primary is asked.
+        # Who reads waits so long for a lost replica, before the primary is asked: five seconds.
         "connect_timeout": 2,
+        "keepalives_idle": 2,
+        "keepalives_interval": 1,
+        "keepalives_count": 3,
+        "tcp_user_timeout": 5_000,
         **DATABASES["replica"].get("OPTIONS", {}),
     }
 # How many processes of `manage.py serve` answer requests on PostgreSQL; empty: one for each core.

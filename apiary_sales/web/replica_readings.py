@@ -13,7 +13,7 @@ from typing import Any
 from django.conf import settings
 from django.core.exceptions import MiddlewareNotUsed
 from django.db import DatabaseError, InterfaceError, OperationalError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 
 from apiary_sales.accounts import queries as accounts
@@ -83,7 +83,7 @@ class ReplicaMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         try:
             response = self.get_response(request)
-            if response.streaming and replica.is_read():
+            if isinstance(response, StreamingHttpResponse) and replica.is_read():
                 response.streaming_content = replica.streamed(response.streaming_content)
         finally:
             replica.end()

@@ -58,7 +58,7 @@ class Replica:
                 self._look()
             finally:
                 self._looking.release()
-        return time.monotonic() - self._has_all_before <= settings.REPLICA_LAG_SECONDS
+        return bool(time.monotonic() - self._has_all_before <= settings.REPLICA_LAG_SECONDS)
 
     def has(self, place: int) -> bool:
         """Tell whether the replica had the primary's log up to there when it was last looked at."""

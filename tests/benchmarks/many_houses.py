@@ -4,10 +4,10 @@
 
 The small house is the one of the newest dump, which has some rows of all kinds, brought to this
 version and proved. The others are made of it as of a template. A page, `migrate` and a backup of
-one house are measured while it is alone on the server, and again among all; so is the memory of the
-server, as the part of each page of memory that belongs to its processes. A process for each house
-is `manage.py serve` with one process that answers. It runs by name alone: it takes some minutes,
-and 35 MB of disk a house.
+one house among all are measured by turns with those of the same house on a server of its own. The
+memory of a server or service is that of its processes, with what they share shared out. A process
+for each house is `manage.py serve` with one process that answers. It runs by name alone: it takes
+some minutes, and 35 MB of disk a house.
 """
 
 import json
@@ -16,14 +16,15 @@ import statistics
 import subprocess
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 
 import psycopg
 
 from tests import postgresql, serving
-from tests.benchmarks.visitor import Visitor, visit
+from tests.benchmarks.visitor import visit
 from tests.storms import storm
 from tests.upgrade import databases
 
@@ -32,11 +33,12 @@ COUNT = 1_000
 # What is not to be exceeded: times as long among all as alone, and milliseconds that are the same.
 RATIO, SAME_MS = 1.3, 4
 DISK_MB, MAKE_SECONDS, SERVER_MB = 40, 3.0, 0.5
-PROCESS_MB, START_SECONDS = 300, 10.0
+LOOK_MS, PROCESS_MB, START_SECONDS = 250, 300, 10.0
 OWNER, PASSWORD = "owner", "clover-and-comb"
 # Pages of an owner: one that asks much, one list.
 PAGES = {"Today": "/", "the list of postings": "/honey/postings/"}
-ROUNDS, SERVED = 15, 4
+READINGS, LOOKS, SERVED = 15, 15, 4
+BACKUP = ("backup",)
 # Left free on the disk in any case.
 FREE_BYTES = 20_000_000_000
 
@@ -47,9 +49,15 @@ def rows(count: int = COUNT) -> Iterator[Row]:
     """Yield the lines of the table: work, against, ratio, to reach, held."""
     with (
         tempfile.TemporaryDirectory(prefix="honey-many-") as name,
-        postgresql.killable_server() as server,
+        postgresql.killable_server() as one,
+        postgresql.killable_server() as many,
     ):
-        yield from _Houses(Path(name), server).measured(count)
+        alone, among = (_Houses(Path(name), server) for server in (one, many))
+        for houses in (alone, among):
+            houses.begin()
+        yield from among.filled(count, beside=alone)
+        yield from _compared(alone, among)
+        yield from among.served(count)
 
 
 def make() -> None:
@@ -67,28 +75,26 @@ def make() -> None:
 
 
 class _Houses:
-    """Houses on one server, of which the first is measured alone and among all."""
+    """The houses of one server, of which the first is measured."""
 
     def __init__(self, folder: Path, server: postgresql.Server) -> None:
         self.folder, self.server = folder, server
         self.root = server.url.rpartition("/")[0]
 
-    def url(self, name: str) -> str:
-        return f"{self.root}/{name}"
-
-    def measured(self, count: int) -> Iterator[Row]:
+    def begin(self) -> None:
+        """Make a house of the version before, the small one, and the first of its copies."""
         old = databases.dump_path(databases.versions("postgresql")[-1], "postgresql")
         self._do("CREATE DATABASE old")
         databases.load_postgresql(old.read_text("utf-8"), self.url("old"))
         self._copy("old", "small")
         storm.asked_of_the_house("make", self.folder, self.url("small"), __name__)
-        self._manage("small", "verify_ledger")
+        self.manage("small", "verify_ledger")
         self._copy("small", "house_0")
-        self._refuse_a_full_disk(count)
 
-        alone = self._times()
+    def filled(self, count: int, *, beside: "_Houses") -> Iterator[Row]:
+        """Make the other houses, and yield what each costs."""
+        self._refuse_a_full_disk(count)
         files, kilobytes = _files(self.server.data)
-        memory = self._memory_mb()
         began = time.perf_counter()
         for number in range(1, count):
             self._copy("small", f"house_{number}")
@@ -99,59 +105,38 @@ class _Houses:
         a_house = f"{(more_files - files) / (count - 1):.0f} files"
         yield _row("MB of disk a house", a_house, disk, DISK_MB)
         yield _row("seconds to make a house", f"{count:,} of one template", made, MAKE_SECONDS)
-        against = f"{memory:.0f} → {(memory_of_all := self._memory_mb()):.0f} MB"
-        a_house_mb = (memory_of_all - memory) / (count - 1)
-        yield _row("MB of the server at rest, a house", against, a_house_mb, SERVER_MB)
         tables = self._do("SELECT count(*) FROM pg_class", "house_0")
-        catalogue = self._do("SELECT count(*) FROM pg_database")
-        yield _row("rows of pg_class in a house", f"{catalogue} databases", tables, 5_000)
-        for name, seconds in self._times().items():
-            yield _growth(name, alone[name], seconds)
-        yield _growth("a first page of other houses", *self._first_pages(count))
-        yield from self._served(count)
+        databases_there = self._do("SELECT count(*) FROM pg_database")
+        yield _row("rows of pg_class in a house", f"{databases_there} databases", tables, 5_000)
+        alone, among = beside.memory_mb(), self.memory_mb()
+        against = f"{alone:.0f} → {among:.0f} MB"
+        more = (among - alone) / (count - 1)
+        yield _row("MB of the server at rest, a house", against, more, SERVER_MB)
+        cold = self._median_first_look([f"house_{number}" for number in range(1, count)])
+        warm = self._median_first_look(["house_0"])
+        against = f"{warm:.0f} ms where it was"
+        yield _row("ms to look into a house nobody asked for", against, cold, LOOK_MS)
 
-    def _times(self) -> dict[str, float]:
-        """Return the seconds of a page, of `migrate` from the version before, and of a backup."""
-        found = {}
-        with visit(self.url("house_0")) as house:
-            for name, address in PAGES.items():
-                found[name] = _best_page(house, address)
+    def migrate(self) -> None:
+        """Bring a house of the version before to this one."""
         self._copy("old", "to_migrate")
-        found["migrate"] = _seconds(lambda: self._manage("to_migrate", "migrate"))
+        self.manage("to_migrate", "migrate")
         self._do("DROP DATABASE to_migrate")
-        found["migrate with nothing to do"] = min(
-            _seconds(lambda: self._manage("house_0", "migrate")) for _time in range(2)
-        )
-        found["a backup"] = min(
-            _seconds(
-                lambda: self._manage("house_0", "backup", "--to", str(self.folder / "backups"))
-            )
-            for _time in range(2)
-        )
-        return found
 
-    def _first_pages(self, count: int) -> tuple[float, float]:
-        """Return the median of connecting to the same house, and to others, and asking for lines.
+    def manage(self, name: str, *command: str) -> None:
+        done = serving.manage(self.folder, *command, DATABASE_URL=self.url(name))
+        if done.returncode:
+            raise SystemExit(f"{command} of {name}: {done.stdout}{done.stderr}")
 
-        A house that nobody asked for is not in the memory of the server.
-        """
+    def url(self, name: str) -> str:
+        return f"{self.root}/{name}"
 
-        def first(name: str) -> float:
-            def ask() -> None:
-                self._do("SELECT max(id) FROM inventory_postingline", name)
-                self._do("SELECT count(*) FROM inventory_balance", name)
+    def memory_mb(self) -> float:
+        return _memory_mb(self.server.pid)
 
-            return _seconds(ask)
-
-        some = range(1, count, max(1, count // ROUNDS))
-        return (
-            statistics.median(first("house_0") for _each in some),
-            statistics.median(first(f"house_{number}") for number in some),
-        )
-
-    def _served(self, count: int) -> Iterator[Row]:
+    def served(self, count: int) -> Iterator[Row]:
         """Measure some houses that are served at once, each by processes of its own."""
-        before = self._memory_mb()
+        before = self.memory_mb()
         with ExitStack() as stack:
             seconds, megabytes = [], []
             for number in range(min(SERVED, count)):
@@ -168,10 +153,25 @@ class _Houses:
                     answer = visitor.get(address)
                     assert answer.status == 200, (number, answer)
                 megabytes.append(_memory_mb(service.pid))
-            server = (self._memory_mb() - before) / len(seconds)
-        yield _row("seconds until a house answers", "manage.py serve", max(seconds), START_SECONDS)
+            server = (self.memory_mb() - before) / len(seconds)
+        against = f"{max(seconds):.1f} s the longest"
+        median = statistics.median(seconds)
+        yield _row("seconds until a house answers", against, median, START_SECONDS)
         yield _row("MB of a house that is served", f"{SERVED} at once", max(megabytes), PROCESS_MB)
         yield _row("MB of the server for each of them", "its connections", server, PROCESS_MB)
+
+    def _median_first_look(self, names: list[str]) -> float:
+        """Return the milliseconds of connecting to a house and asking for two sums."""
+
+        def look(name: str) -> float:
+            began = time.perf_counter()
+            with psycopg.connect(self.url(name)) as connection:
+                connection.execute("SELECT max(id) FROM inventory_postingline")
+                connection.execute("SELECT count(*) FROM inventory_balance")
+            return 1_000 * (time.perf_counter() - began)
+
+        some = names[:: max(1, len(names) // LOOKS)] if len(names) > 1 else names * LOOKS
+        return statistics.median(look(name) for name in some)
 
     def _refuse_a_full_disk(self, count: int) -> None:
         size = self._do("SELECT pg_database_size('small')")
@@ -187,19 +187,32 @@ class _Houses:
             cursor = connection.execute(statement)
             return cursor.fetchone()[0] if cursor.description else 0
 
-    def _manage(self, name: str, *command: str) -> None:
-        done = serving.manage(self.folder, *command, DATABASE_URL=self.url(name))
-        if done.returncode:
-            raise SystemExit(f"{command} of {name}: {done.stdout}{done.stderr}")
 
-    def _memory_mb(self) -> float:
-        return _memory_mb(self.server.pid)
+def _compared(alone: _Houses, among: _Houses) -> Iterator[Row]:
+    """Yield what a house costs among all beside alone, by turns; the best of each counts."""
+    both = (alone, among)
+    with ExitStack() as stack:
+        visitors = [stack.enter_context(visit(houses.url("house_0"))) for houses in both]
+        for name, address in PAGES.items():
+            reads = [partial(visitor.read, "owner", address, counted=False) for visitor in visitors]
+            yield _growth(name, *_best(reads, READINGS))
+    for name, act, rounds in (
+        ("migrate from the version before", lambda houses: houses.migrate(), 2),
+        ("migrate with nothing to do", lambda houses: houses.manage("house_0", "migrate"), 3),
+        ("a backup", lambda houses: houses.manage("house_0", *BACKUP), 3),
+    ):
+        yield _growth(name, *_best([partial(act, houses) for houses in both], rounds))
 
 
-def _best_page(house: Visitor, address: str) -> float:
-    found = [house.read("owner", address) for _round in range(ROUNDS)]
-    assert {read.status for read in found} == {200}
-    return min(read.ms for read in found) / 1_000
+def _best(acts: Sequence[Callable[[], object]], rounds: int) -> list[float]:
+    """Return the least seconds of each act, of so many turns."""
+    best = [float("inf")] * len(acts)
+    for _round in range(rounds):
+        for number, act in enumerate(acts):
+            began = time.perf_counter()
+            act()
+            best[number] = min(best[number], time.perf_counter() - began)
+    return best
 
 
 def _start(service: storm.Service) -> None:
@@ -213,12 +226,6 @@ def _start(service: storm.Service) -> None:
         except OSError:
             time.sleep(0.02)
     raise SystemExit(f"The service does not answer:\n{service.log()}")
-
-
-def _seconds(act: Callable[[], object]) -> float:
-    began = time.perf_counter()
-    act()
-    return time.perf_counter() - began
 
 
 def _files(folder: Path) -> tuple[int, int]:

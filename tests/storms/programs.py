@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from http.client import HTTPConnection, HTTPException
 from typing import Any
 
+from tests.storms.networks import HERE, Machine
+
 JSON = "application/json"
 # How long an act is sent again before its program gives up, in seconds: longer than any restart.
 PATIENCE = 60
@@ -46,6 +48,8 @@ class House:
     pieces: int
     today: str
     before: dict[str, int]
+    # By their ports, where they have networks of their own.
+    machines: dict[int, Machine] = field(default_factory=dict)
     _turns: Iterator[int] = field(default_factory=itertools.count)
 
     def ask(
@@ -62,11 +66,14 @@ class House:
         headers = {"Authorization": self.authorization, "Content-Type": content_type}
         if key:
             headers["Idempotency-Key"] = key
-        with closing(HTTPConnection("127.0.0.1", port, timeout=60)) as connection:
+        with closing(self.connection(port)) as connection:
             connection.request(method, f"/api/v1/{path}", body, headers)
             answer = connection.getresponse()
             text = answer.read()
         return answer.status, json.loads(text) if text else None
+
+    def connection(self, port: int) -> HTTPConnection:
+        return self.machines.get(port, HERE).ask(port)
 
 
 class Refused(Exception):

@@ -16,7 +16,7 @@ from http.client import HTTPException
 from pathlib import Path
 
 from tests import postgresql, serving
-from tests.storms import programs
+from tests.storms import networks, programs
 from tests.storms.programs import House, Office, Program, Sent
 from tests.upgrade import databases
 
@@ -39,7 +39,14 @@ class Fault(Exception):
 class Service:
     """`manage.py serve` on a port that stays, in a group of processes of its own."""
 
-    def __init__(self, folder: Path, database_url: str, **environment: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        database_url: str,
+        machine: networks.Machine = networks.HERE,
+        **environment: str,
+    ) -> None:
+        self.machine = machine
         self.port = postgresql.free_port()
         self._environment = {
             **os.environ,
@@ -56,7 +63,11 @@ class Service:
     def start(self) -> None:
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(
-                [sys.executable, "manage.py", "serve", "--listen", f"127.0.0.1:{self.port}"],
+                [
+                    *self.machine.command,
+                    *(sys.executable, "manage.py", "serve"),
+                    *("--listen", f"127.0.0.1:{self.port}"),
+                ],
                 cwd=serving.ROOT,
                 env=self._environment,
                 stdin=subprocess.DEVNULL,
