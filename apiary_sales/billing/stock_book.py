@@ -54,7 +54,7 @@ _WITH_A_RECEIPT = (Posting.Kind.PART_RECEIPT, Posting.Kind.GOODS_RECEIPT)
 Heap = tuple[int, int | None, int]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class StockLine:
     """One line: debit above zero, credit below it, in cents.
 
@@ -86,7 +86,7 @@ class Kept:
         return found & Q(counts_on__gt=self.after) if self.after else found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Moved:
     """A line of the ledger, as far as its value is concerned."""
 

@@ -45,7 +45,7 @@ def rows_of(made: FilteredReport) -> Iterator[list[Any]]:
     ]
     for row in made.each_row():
         yield [write(row[name]) for name, write in figures]
-    if len(made.frame):
+    if made.count:
         yield [_("Total"), *(write(made.total[name]) for name, write in figures[1:])]
 
 
