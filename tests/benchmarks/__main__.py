@@ -6,8 +6,8 @@ The houses of `house.py` are built once and kept in --houses. Readings of a smal
 are taken by turns, the best of several each, so that what else the machine does falls on both. Each
 row says what was measured, against what, how many times as much it is, how much it may be, and
 whether that holds. `--size small` measures numbers of queries alone, which are the same on every
-machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `many-at-once` and
-`starting`, of which the last two need no house.
+machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `reports` (of the
+large house), `many-at-once` and `starting`, of which the last two need no house.
 """
 
 import argparse
@@ -20,7 +20,7 @@ from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 
-from tests.benchmarks import many_at_once, readings, starting, writes
+from tests.benchmarks import many_at_once, readings, reports, starting, writes
 from tests.benchmarks.visitor import Read, Visitor, visit
 
 GROWTH, QUERIES = 1.3, 25
@@ -144,7 +144,9 @@ def _asked_for(asked: argparse.Namespace, urls: list[str], stack: ExitStack) -> 
             yield from (Row(*row) for row in rows_of())
     if asked.only in ("", writes.NAME):
         yield from writes_of(*urls, asked.houses, with_times=is_whole)
-    if asked.only not in (writes.NAME, *APART):
+    if asked.only == reports.NAME or (is_whole and not asked.only):
+        yield from (Row(*row) for row in reports.rows(urls[-1]))
+    if asked.only not in (writes.NAME, reports.NAME, *APART):
         small, large = (stack.enter_context(visit(url)) for url in urls)
         yield from readings_of(small, large, only=asked.only, with_times=is_whole)
 
