@@ -388,7 +388,7 @@ class SeasonCostsApiView(ReadingApiView):
         """What the honey of each season cost."""
         told = {
             "cost_method": ProductionSettings.current().cost_method,
-            "seasons": [seasons.season(year) for year in seasons.years()],
+            "seasons": seasons.all_in_full(),
         }
         return Response(SeasonCostsSerializer(told).data)
 

@@ -58,7 +58,7 @@ NO_DAY = date.max
 Heap = tuple[int, int | None, int]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class StockLine:
     """One line: debit above zero, credit below it, in cents.
 
@@ -90,7 +90,7 @@ class Kept:
         return found & Q(counts_on__gt=self.after) if self.after else found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Moved:
     """A line of the ledger, as far as its value is concerned."""
 

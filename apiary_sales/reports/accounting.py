@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import urlencode
 
 from django.urls import reverse
@@ -12,10 +12,7 @@ from apiary_sales.billing.models import Entry, LedgerAccount, Payment
 from apiary_sales.reports import answers, forms
 from apiary_sales.reports.columns import Address, Column, Row, Unit
 from apiary_sales.reports.frames import journal
-from apiary_sales.reports.report import Report
-
-if TYPE_CHECKING:
-    import pandas as pd
+from apiary_sales.reports.report import FilteredReport, Report
 
 ACCOUNTING = gettext_lazy("For the accountant")
 NO_ENTRIES = gettext_lazy("Nothing was entered on these days with these filters.")
@@ -63,8 +60,8 @@ def _fixed(*columns: Column) -> Any:
     return lambda _frame, _asked: list(columns)
 
 
-def _without_cost(frame: pd.DataFrame) -> list[str]:
-    count = int(frame["without_cost"].sum())
+def _without_cost(made: FilteredReport) -> list[str]:
+    count = made.sum_of("without_cost") or 0
     if not count:
         return []
     return [
@@ -95,6 +92,7 @@ JOURNAL = Report(
     definition=JOURNAL_DEFINITION,
     form=forms.JournalForm,
     frame=journal.lines,
+    listing=journal.listed_lines,
     columns=_fixed(
         Column("document", gettext_lazy("Document")),
         COUNTS_ON,
@@ -161,6 +159,7 @@ INVOICES = Report(
     ),
     form=forms.BookForm,
     frame=journal.invoices,
+    listing=journal.listed_invoices,
     columns=_fixed(
         Column("document", gettext_lazy("Number"), is_kept_together=True),
         Column("kind", gettext_lazy("Kind"), names=dict(Entry.Kind.choices)),
@@ -203,6 +202,7 @@ PAYMENTS = Report(
     ),
     form=forms.BookForm,
     frame=journal.payments,
+    listing=journal.listed_payments,
     columns=_fixed(
         Column("received_on", gettext_lazy("Received"), Unit.DAY),
         COUNTS_ON,

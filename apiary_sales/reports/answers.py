@@ -240,7 +240,7 @@ def of_ways(made: FilteredReport) -> list[str]:
 
 
 def of_lines(made: FilteredReport) -> list[str]:
-    count = len(made.rows)
+    count = made.count
     return [
         ngettext("%(count)s line came to %(amount)s.", "%(count)s lines came to %(amount)s.", count)
         % {"count": _count(count), "amount": money(made.total["amount_cents"])}
@@ -358,7 +358,7 @@ def of_documents(made: FilteredReport) -> list[str]:
 
 
 def of_payments(made: FilteredReport) -> list[str]:
-    count = len(made.rows)
+    count = made.count
     return [
         ngettext(
             "%(count)s payment came to %(amount)s.",

@@ -17,7 +17,7 @@ from apiary_sales.reports import accounting, answers, catalogue_money, forms, ye
 from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
-from apiary_sales.reports.report import Picture, Report
+from apiary_sales.reports.report import FilteredReport, Picture, Report
 from inventory.bottling.models import BottlingRun
 from inventory.shared.days import month_end
 from inventory.shared.weights import by_unit
@@ -285,8 +285,8 @@ def _is_unfinished_of_season(row: Row, name: str, asked: sales.SalesFilters) -> 
     return (int(name.rpartition("_")[2]) + years, month + 1) == (today.year, today.month)
 
 
-def _below_nothing(frame: pd.DataFrame) -> list[str]:
-    names = stock.below_nothing(frame)
+def _below_nothing(made: FilteredReport) -> list[str]:
+    names = stock.below_nothing(made.frame)
     if not names:
         return []
     return [
@@ -318,6 +318,7 @@ SALE_LINES = Report(
     ),
     form=forms.SalesForm,
     frame=sales.lines,
+    listing=sales.listed_lines,
     columns=_fixed(
         Column("order", gettext_lazy("Order"), is_kept_together=True),
         Column("day", gettext_lazy("Handed over"), Unit.DAY),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import urlencode
 
 from django.db.models import TextChoices
@@ -26,9 +26,6 @@ from apiary_sales.reports.report import FilteredReport, Picture, Report
 from inventory.shared import words
 from inventory.shared.days import month_end, years_before
 from inventory.shared.weights import by_unit
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 # So many that were written off are named; the others are in the table.
 WRITTEN_OFF_NAMED = 5
@@ -221,14 +218,14 @@ def _answer_to_come(made: FilteredReport) -> list[str]:
     return [sentence % said for sentence in sentences]
 
 
-def _warns_coming(frame: pd.DataFrame) -> list[str]:
-    answer: cash.MoneyAnswer = frame.attrs["answer"]
+def _warns_coming(made: FilteredReport) -> list[str]:
+    answer: cash.MoneyAnswer = made.frame.attrs["answer"]
     return list(answer.not_known)
 
 
-def _warns_cash(frame: pd.DataFrame) -> list[str]:
-    answer: cash.MoneyAnswer = frame.attrs["answer"]
-    warnings = _warns_coming(frame)
+def _warns_cash(made: FilteredReport) -> list[str]:
+    answer: cash.MoneyAnswer = made.frame.attrs["answer"]
+    warnings = _warns_coming(made)
     if answer.began_on is not None and not answer.has_opening:
         warnings.append(
             _(
@@ -432,7 +429,7 @@ MONEY_TO_COME = Report(
     picture=None,
     opens=lambda row, _address: row["url"],
     nothing=gettext_lazy("Nothing is due or expected on these days."),
-    warns=lambda frame: list(frame.attrs["not_known"]),
+    warns=lambda made: list(made.frame.attrs["not_known"]),
     answers=_coming_answer,
     instead_of_main=(to_come.BILLS, to_come.EXPECTED_IN, to_come.EXPECTED_OUT),
 )
@@ -548,7 +545,8 @@ def _selling_answer(made: FilteredReport) -> list[str]:
     return [sentence % said for sentence in sentences]
 
 
-def _warns_selling(frame: pd.DataFrame) -> list[str]:
+def _warns_selling(made: FilteredReport) -> list[str]:
+    frame = made.frame
     beside: selling_cost.Beside = frame.attrs["beside"]
     warnings = []
     if left_out := total(frame, "left_out_cents"):

@@ -25,7 +25,7 @@ def csv_file(made: FilteredReport, *, for_program: bool = False) -> bytes:
 def csv_chunks(made: FilteredReport, *, for_program: bool = False) -> Iterator[bytes]:
     """Yield the same some lines at a time, so that a long file is never in memory as a whole."""
     headings = [heading for heading, _figure, _format in headings_of(made)]
-    lines = csv_lines(chain([headings], rows_of(made)), for_program=for_program)
+    lines = csv_lines(chain([headings], rows_of(made), sums_of(made)), for_program=for_program)
     while chunk := "".join(islice(lines, LINES_A_CHUNK)):
         yield chunk.encode()
 
@@ -37,16 +37,25 @@ def headings_of(made: FilteredReport) -> Iterator[tuple[str, Callable[[Any], Any
 
 
 def rows_of(made: FilteredReport) -> Iterator[list[Any]]:
-    """Yield the figures of each row, then those of the total."""
-    figures = [
+    """Yield the figures of each row."""
+    figures = _figures(made)
+    for row in made.each_row():
+        yield [write(row[name]) for name, write in figures]
+
+
+def sums_of(made: FilteredReport) -> list[list[Any]]:
+    """Return the row of the totals; none where there are no rows."""
+    if not made.count:
+        return []
+    return [[_("Total"), *(write(made.total[name]) for name, write in _figures(made)[1:])]]
+
+
+def _figures(made: FilteredReport) -> list[tuple[str, Callable[[Any], Any]]]:
+    return [
         (column.name, _writer(column, figure))
         for column in made.columns
         for _heading, figure, _format in column.exports()
     ]
-    for row in made.each_row():
-        yield [write(row[name]) for name, write in figures]
-    if len(made.frame):
-        yield [_("Total"), *(write(made.total[name]) for name, write in figures[1:])]
 
 
 def _writer(column: Column, figure: Callable[[Any], Any]) -> Callable[[Any], Any]:

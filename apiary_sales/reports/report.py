@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -17,6 +17,7 @@ from apiary_sales.reports import pictures, uncosted
 from apiary_sales.reports.columns import Column, Row, Unit
 from apiary_sales.reports.forms import FilterForm
 from apiary_sales.reports.frames import months
+from apiary_sales.reports.frames.listing import Listing
 from apiary_sales.reports.frames.make import WHOLE, total
 from apiary_sales.reports.pictures import Picture as Picture
 from inventory.shared.paging import ROWS_A_PAGE
@@ -34,7 +35,7 @@ class Report:
 
     `columns` gets the frame, because some reports have a column a season. `opens` gives the
     address of the lines, runs or page behind a row from the row and the filters in the address.
-    `warns` says in sentences what is odd about the figures of a frame. `answers` says the point of
+    `warns` says in sentences what is odd about its figures. `answers` says the point of
     a report with its rows: its main figure, and what to compare that with. `is_unfinished` tells
     whether the figure of a column in a row is of a time that is not over; of a report with a row a
     month it is the month of today. `main` names the column whose figure a phone shows beside the
@@ -42,7 +43,9 @@ class Report:
     figure shows the first that it has; only where its name and kind say which that is, or where
     the report `names_main`: there that figure says on a phone what it is. The table has
     `rows_a_page`: fewer where a row takes much of a phone. A table of months that
-    `is_newest_first` says so.
+    `is_newest_first` says so. A list that grows with the books has a `listing`, which gives the
+    same rows as the frame some at a time, or None where only the frame has what is asked for; it
+    has no picture, and its columns are always the same.
     """
 
     slug: str
@@ -52,11 +55,11 @@ class Report:
     subject: str | Promise
     form: type[FilterForm]
     frame: Callable[[Any], pd.DataFrame]
-    columns: Callable[[pd.DataFrame, Any], list[Column]]
+    columns: Callable[[Any, Any], list[Column]]
     picture: Picture | None
     opens: Callable[[Row, dict[str, str]], str | None]
     nothing: str | Promise
-    warns: Callable[[pd.DataFrame], list[str]] = lambda _frame: []
+    warns: Callable[[FilteredReport], list[str]] = lambda _made: []
     more_pictures: tuple[Picture, ...] = ()
     answers: Callable[[FilteredReport], list[str]] = lambda _made: []
     is_unfinished: Callable[[Row, str, Any], bool] | None = None
@@ -65,6 +68,7 @@ class Report:
     names_main: bool = False
     rows_a_page: int = ROWS_A_PAGE
     is_newest_first: bool = False
+    listing: Callable[[Any], Listing | None] = lambda _asked: None
 
 
 @dataclass(frozen=True)
@@ -96,7 +100,7 @@ class Heading:
 
 
 class FilteredReport:
-    """A report made for the filters of a valid form; reads the database once, when made.
+    """A report made for the filters of a valid form; a frame is read once, when first asked for.
 
     `sort` names the column to sort table and picture by, with a minus before it for the largest
     first; the report's own order stays where it names none, and in pictures over time.
@@ -107,9 +111,19 @@ class FilteredReport:
         self.asked = form.asked()
         self.in_address = form.in_address()
         self.in_words = form.in_words()
-        self.frame = report.frame(self.asked)
-        self.columns = report.columns(self.frame, self.asked)
+        self.listing = report.listing(self.asked)
+        self.columns = report.columns(None if self.listing else self.frame, self.asked)
         self._sort_name, self._is_downward = sort.removeprefix("-"), sort.startswith("-")
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """All rows of the report."""
+        return self.report.frame(self.asked)
+
+    @cached_property
+    def count(self) -> int:
+        """How many rows there are."""
+        return len(self.frame if self.listing is None else self.listing)
 
     @cached_property
     def sorted_by(self) -> Column | None:
@@ -119,12 +133,12 @@ class FilteredReport:
     @cached_property
     def warnings(self) -> list[str]:
         """What is odd about the figures, in sentences."""
-        return self.report.warns(self.frame)
+        return self.report.warns(self)
 
     @cached_property
     def uncosted(self) -> uncosted.Uncosted | None:
         """How much of what is shown has no cost, where there is a margin."""
-        return uncosted.of(self) if self.rows else None
+        return uncosted.of(self) if self.count else None
 
     @property
     def is_newest_first(self) -> bool:
@@ -142,18 +156,21 @@ class FilteredReport:
 
     def rows_at(self, places: Sequence[int]) -> list[dict[str, Any]]:
         """Return the figures of rows by column, by their places in the frame."""
-        return [
-            {column.name: column.value(record) for column in self.columns}
-            for record in self.frame.iloc[list(places)].to_dict("records")
-        ]
+        return [self._figures(record) for record in self.records_at(places)]
+
+    def records_at(self, places: Sequence[int]) -> list[dict[str, Any]]:
+        """Return rows of the frame or the list by their places."""
+        if self.listing is not None:
+            return self.listing.records(places)
+        return self.frame.iloc[list(places)].to_dict("records")
+
+    def _figures(self, record: Row) -> dict[str, Any]:
+        return {column.name: column.value(record) for column in self.columns}
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:
         """The figures of each row by column, in the report's own order."""
-        return [
-            {column.name: column.value(record) for column in self.columns}
-            for record in self.records
-        ]
+        return [self._figures(record) for record in self.records]
 
     @cached_property
     def records(self) -> list[dict[str, Any]]:
@@ -172,12 +189,18 @@ class FilteredReport:
     @cached_property
     def answers(self) -> list[str]:
         """The point of the report in sentences."""
-        return self.report.answers(self) if self.rows else []
+        return self.report.answers(self) if self.count else []
 
     @cached_property
     def total(self) -> dict[str, Any]:
         """The sum of the rows in each column that adds up; fractions are those of the sums."""
+        if self.listing is not None:
+            return self._of_sums(self.listing.sums)
         return self._sums(self.frame)
+
+    def sum_of(self, name: str) -> int | None:
+        """Return the sum of a column of the frame; None when no figure in it is known."""
+        return total(self.frame, name) if self.listing is None else self.listing.sums[name]
 
     @cached_property
     def columns_shown(self) -> list[Column]:
@@ -202,15 +225,10 @@ class FilteredReport:
 
     def page(self, places: Sequence[int]) -> ReportPage:
         """Return these rows as a page shows them; the total is that of all rows, shown or not."""
+        records = self.records_at(places)
+        shown = [(record, self._figures(record)) for record in records]
         return ReportPage(
-            rows=[
-                self._cells(
-                    self.rows[at],
-                    self._urls(self.records[at], self.rows[at]),
-                    self.records[at],
-                )
-                for at in places
-            ],
+            rows=[self._cells(row, self._urls(record, row), record) for record, row in shown],
             total=self._cells(self.total),
         )
 
@@ -238,20 +256,27 @@ class FilteredReport:
         return self._sums(self.frame.iloc[list(places)])
 
     @cached_property
-    def order(self) -> list[int]:
+    def order(self) -> Sequence[int]:
         """The rows of the table by their place in the frame; what is not known comes last."""
-        places = range(len(self.frame))
+        places = range(self.count)
         column = self.sorted_by
         if column is None and self.is_newest_first:
-            return list(places)[::-1]
+            return places[::-1]
         if column is None:
-            return self._with_largest_together(list(places))
-        values = [column.sort_key(row[column.name]) for row in self.rows]
+            return self._with_largest_together(places)
+        values = [column.sort_key(value) for value in self._values_of(column)]
         known = [at for at in places if values[at] is not None]
         unknown = [at for at in places if values[at] is None]
         return sorted(known, key=values.__getitem__, reverse=self._is_downward) + unknown
 
-    def _with_largest_together(self, places: list[int]) -> list[int]:
+    def _values_of(self, column: Column) -> Iterator[Any]:
+        """Yield the figures of a column in the report's own order, some rows at a time."""
+        for first in range(0, self.count, ROWS_AT_ONCE):
+            places = range(first, min(first + ROWS_AT_ONCE, self.count))
+            for record in self.records_at(places):
+                yield column.value(record)
+
+    def _with_largest_together(self, places: Sequence[int]) -> Sequence[int]:
         """Put rows that are drawn as one together, those with the largest sum first."""
         picture = self.report.picture
         if picture is None or not picture.adds_up:
@@ -299,6 +324,9 @@ class FilteredReport:
         for column in self.columns:
             if column.needs_every_row and frame[column.name].isna().any():
                 sums[column.name] = None
+        return self._of_sums(sums)
+
+    def _of_sums(self, sums: Mapping[str, Any]) -> dict[str, Any]:
         return {
             column.name: column.value(sums) if column.adds_up or column.is_derived else None
             for column in self.columns

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from apiary_sales.reports.forms import SalesForm
 from apiary_sales.reports.frames import sales
-from apiary_sales.reports.frames.uncosted import uncosted_sentence
+from apiary_sales.reports.frames.uncosted import FIGURES, figures_of, uncosted_sentence
 
 if TYPE_CHECKING:
     from apiary_sales.reports.report import FilteredReport
@@ -31,7 +31,11 @@ def of(made: FilteredReport) -> Uncosted | None:
     shown = {column.name for column in made.columns} | {getattr(made.asked, "measure", "")}
     if not shown.intersection(MARGINS) or getattr(made.asked, "cost", "") == sales.NONE:
         return None
-    sentence = uncosted_sentence(made.frame)
+    if made.listing is None:
+        figures = figures_of(made.frame)
+    else:
+        figures = tuple(made.sum_of(name) or 0 for name in FIGURES)
+    sentence = uncosted_sentence(*figures)
     return Uncosted(sentence, _lines_url(made.in_address)) if sentence else None
 
 

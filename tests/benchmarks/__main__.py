@@ -6,9 +6,9 @@ The houses of `house.py` are built once and kept in --houses. Readings of a smal
 are taken by turns, the best of several each, so that what else the machine does falls on both. Each
 row says what was measured, against what, how many times as much it is, how much it may be, and
 whether that holds. `--size small` measures numbers of queries alone, which are the same on every
-machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `proofs`,
-`many-at-once`, `papers` and `starting`, of which the last three need no house. `--only many-houses`
-runs by that name alone: it makes 1,000 databases, or `--count`.
+machine; `--only` rows whose name matches a pattern, or all of `--only writes`, `proofs`, `reports`
+(of the large house), `many-at-once`, `papers` and `starting`, of which the last three need no
+house. `--only many-houses` runs by that name alone: it makes 1,000 databases, or `--count`.
 """
 
 import argparse
@@ -27,6 +27,7 @@ from tests.benchmarks import (
     papers,
     proofs,
     readings,
+    reports,
     starting,
     writes,
 )
@@ -161,7 +162,9 @@ def _asked_for(asked: argparse.Namespace, urls: list[str], stack: ExitStack) -> 
         yield from (Row(*row) for row in proofs.rows(urls[1]))
     if asked.only in ("", writes.NAME):
         yield from writes_of(*urls, asked.houses, with_times=is_whole)
-    if asked.only not in (writes.NAME, proofs.NAME, *APART):
+    if asked.only == reports.NAME or (is_whole and not asked.only):
+        yield from (Row(*row) for row in reports.rows(urls[-1]))
+    if asked.only not in (writes.NAME, proofs.NAME, reports.NAME, *APART):
         small, large = (stack.enter_context(visit(url)) for url in urls)
         yield from readings_of(small, large, only=asked.only, with_times=is_whole)
 

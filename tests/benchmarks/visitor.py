@@ -7,6 +7,7 @@ clock goes on from the moment at which the houses of `house.py` are open.
 import json
 import os
 import re
+import resource
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -130,6 +131,20 @@ class Asked:
             found, size = _whole(client.get(address))
         ms = 1000 * (perf_counter() - start)
         return {"ms": ms, "queries": queries, "status": found, "size": size}
+
+    def total(self, sql: str) -> float:
+        """Ask the database for one thing, written by hand; return the milliseconds it took."""
+        from django.db import connection
+
+        start = perf_counter()
+        with connection.cursor() as cursor:
+            cursor.execute(sql)
+            cursor.fetchall()
+        return 1000 * (perf_counter() - start)
+
+    def memory(self) -> int:
+        """Return the most memory that this process ever had, in megabytes."""
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 
     def walk(self, role: str) -> dict[str, str]:
         """Return an address of each page and API reading of a role, by the name of its view.

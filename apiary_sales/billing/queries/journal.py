@@ -5,7 +5,7 @@ are amounts in cents on accounts of the chart, debit above zero and credit below
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -54,7 +54,7 @@ class JournalFilters:
     known_at: datetime | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class AccountMovement:
     """So many cents on one account, by one entry or posting."""
 
@@ -143,9 +143,17 @@ class Journal:
     def chart(self) -> dict[str, ChartAccount]:
         return chart()
 
-    def lines(self) -> list[JournalLine]:
-        """Return the movements of the chosen account or all, with what they belong to."""
-        moves = [move for move in self.movements if self.asked.account in ("", move.account)]
+    @property
+    def moves(self) -> list[AccountMovement]:
+        """The movements of the chosen account, or all."""
+        asked = self.asked.account
+        return (
+            [move for move in self.movements if move.account == asked] if asked else self.movements
+        )
+
+    def lines(self, moves: Sequence[AccountMovement] | None = None) -> list[JournalLine]:
+        """Return some of these movements or all, with what they belong to."""
+        moves = self.moves if moves is None else moves
         told = {**_entries_told(moves), **_postings_told(moves)}
         return [
             JournalLine(

@@ -1,5 +1,7 @@
 """What a season's honey cost, by category and by extraction."""
 
+from collections import defaultdict
+
 from django.db.models import Count, QuerySet, Sum
 
 from apiary_sales.pricing.models import SeasonExpense
@@ -15,6 +17,19 @@ def season(year: int) -> Season:
         expenses=SeasonExpense.objects.filter(season=year),
         extracted=Lot.objects.extracted_in(year),
     )
+
+
+def all_in_full() -> list[Season]:
+    """Return every season as `season` does, newest first, in four queries."""
+    expenses: dict[int, list[SeasonExpense]] = defaultdict(list)
+    for expense in SeasonExpense.objects.all():
+        expenses[expense.season].append(expense)
+    extracted: dict[int, list[Lot]] = defaultdict(list)
+    for lot in Lot.objects.extractions_that_count().order_by("made_on", "id"):
+        extracted[lot.season].append(lot)
+    return [
+        rules.season(year, expenses=expenses[year], extracted=extracted[year]) for year in years()
+    ]
 
 
 def comb(year: int) -> QuerySet[Lot]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import heapq
+from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import tee
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import (
@@ -28,12 +30,14 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from apiary_sales.customers.models import Customer
 from apiary_sales.orders.late_costs import WITH_A_COST
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.reports.frames import brought_in, uncosted
 from apiary_sales.reports.frames.brought_in import NONE as NONE
 from apiary_sales.reports.frames.brought_in import PastLine
-from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
+from apiary_sales.reports.frames.listing import Listing
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums, total
 from apiary_sales.reports.frames.season_rows import SeasonRows, with_what_follows
 from inventory.bottling.models import Product
 from inventory.physics import units
@@ -158,6 +162,43 @@ def lines(filters: SalesFilters, *, by_season: bool = False) -> pd.DataFrame:
     return frame_of(heapq.merge(past, own, key=lambda row: row[0]), LINE)
 
 
+def listed_lines(filters: SalesFilters) -> Listing | None:
+    """Return the same rows as a list; None where lines are shared out to seasons.
+
+    Past sales are the first of their day, as in the frame; they are few, and read at once.
+    """
+    if filters.season not in ("", NONE):
+        return None
+    past = list(_past_rows(filters))
+    found = _handed_over(filters)
+    days = found.order_by("fulfilment__filled_on", "id").values_list("fulfilment__filled_on", "id")
+    # Past sales have the numbers below zero.
+    keys = array(
+        "q",
+        (
+            key
+            for _day, key in heapq.merge(
+                ((row[0], -number) for number, row in enumerate(past, start=1)),
+                days.iterator(),
+                key=lambda row: row[0],
+            )
+        ),
+    )
+
+    def read(asked: Sequence[int]) -> Iterator[Sequence[Any]]:
+        there = list(
+            _each(FulfilmentLine.objects.filter(pk__in=[each for each in asked if each > 0]))
+        )
+        figures = {
+            row["key"]: found for row, (_lot, found) in zip(there, _figured(there), strict=True)
+        }
+        for key in asked:
+            yield past[-key - 1] if key < 0 else tuple(figures[key][name] for name in LINE)
+
+    sold = _added_up(filters, {})
+    return Listing(keys, read, [*LINE], {name: total(sold, name) for name in MEASURES})
+
+
 def _of_season(rows: Iterable[Sequence[Any]], filters: SalesFilters) -> Iterator[Sequence[Any]]:
     season = int(filters.season)
     return (row for row in rows if row[SEASON_AT] == season)
@@ -170,9 +211,32 @@ def _sums(filters: SalesFilters, *keys: str, more: Mapping[str, Any] | None = No
     """
     if filters.season not in ("", NONE):
         return sums(lines(filters), keys, MEASURES)
-    own = _rows(_alike(_handed_over(filters), more or {}), None)
-    sold = frame_of(heapq.merge(_past_rows(filters), own, key=lambda row: row[0]), LINE)
-    return sums(sold, keys, MEASURES)
+    return sums(_added_up(filters, more or {}), keys, MEASURES)
+
+
+def _added_up(filters: SalesFilters, more: Mapping[str, Any]) -> pd.DataFrame:
+    own = _rows(_alike(_handed_over(filters), more), None)
+    return frame_of(heapq.merge(_past_rows(filters), own, key=lambda row: row[0]), LINE)
+
+
+def alike_to_the_cent(
+    filters: SalesFilters, by: Mapping[str, str]
+) -> Iterator[tuple[dict[str, Any], str | None]]:
+    """Yield the figures of lines that have their amount and quantity in common as one, by `by`.
+
+    Beside them is the price group of the buyer. Whole lines only: they are of all seasons.
+    """
+    tiers = dict(Customer.objects.values_list("pk", "tier"))
+    for line in _past_lines(filters):
+        yield _past_row(line), tiers.get(line.customer or 0)
+    alike = {
+        "tier": "fulfilment__order__customer__tier",
+        "amount_each": _EARNED,
+        "sold_each": _SOLD,
+    }
+    rows, beside = tee(_alike(_handed_over(filters), {**by, **alike}))
+    for (_lot, figures), row in zip(_figured(rows), beside, strict=True):
+        yield figures, row["tier"]
 
 
 def by_product(filters: SalesFilters) -> pd.DataFrame:
@@ -199,7 +263,7 @@ def by_channel(filters: SalesFilters) -> pd.DataFrame:
 
 def by_customer(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by customer, the largest first; buyers without a name share one row."""
-    return _sums(filters, "customer_key", "customer", more=_BUYER).pipe(_largest_first)
+    return _sums(filters, "customer_key", "customer", more=BUYER).pipe(_largest_first)
 
 
 def by_month(filters: SalesFilters) -> pd.DataFrame:
@@ -433,8 +497,9 @@ _OF = {
     "service": "order_line__service__name",
     "product_kind": "order_line__product__kind",
 }
-_BUYER = {"customer": "fulfilment__order__customer", "name": "fulfilment__order__customer__name"}
+BUYER = {"customer": "fulfilment__order__customer", "name": "fulfilment__order__customer__name"}
 _OF_ONE = {
+    "key": "pk",
     "lot_key": "lot",
     "day": "fulfilment__filled_on",
     "order": "fulfilment__order__number",
@@ -450,7 +515,7 @@ _COST = F("cost_cents") - F("returned_cost_cents")
 
 def _each(found: QuerySet) -> Iterator[dict[str, Any]]:
     """Yield each line, the oldest first."""
-    names = {**_OF, **_BUYER, **_OF_ONE}
+    names = {**_OF, **BUYER, **_OF_ONE}
     rows = found.order_by("fulfilment__filled_on", "id").values_list(
         *names.values(), _SOLD, _EARNED, _COST
     )

@@ -7,7 +7,7 @@ discounts for early payment, what was written off, and the costs of market days.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
@@ -24,12 +24,11 @@ from apiary_sales.billing.models import (
     MarketDayCost,
     MoneyMove,
 )
-from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order
 from apiary_sales.planning.rules.demand import channel_of
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.reports.frames import sales
-from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain
 from apiary_sales.reports.frames.sales import NONE, SalesFilters
 from inventory.shared.money import cents_half_even, share_cents
 from inventory.shared.weights import unit_grams
@@ -148,6 +147,7 @@ def by_customer(filters: SalesFilters) -> pd.DataFrame:
     return _frame(
         filters,
         CUSTOMER,
+        sales.BUYER,
         ("customer_key", "customer"),
         lambda cost: (
             NONE if cost.customer is None else str(cost.customer),
@@ -165,6 +165,7 @@ def by_channel(filters: SalesFilters) -> pd.DataFrame:
     frame = _frame(
         filters,
         WAY,
+        {},
         ("way", "channel"),
         lambda cost: (
             FROM_BEFORE if cost.channel is None else way_of(cost.channel, cost.tier),
@@ -177,15 +178,19 @@ def by_channel(filters: SalesFilters) -> pd.DataFrame:
 def _frame(
     filters: SalesFilters,
     columns: dict[str, str],
+    by: Mapping[str, str],
     keys: tuple[str, str],
     key_of: Callable[[RecordedCost], tuple[str, str]],
 ) -> pd.DataFrame:
-    """Add up the lines by two keys, and put to them what was recorded for these keys."""
+    """Add up what was sold by two keys, and put to it what was recorded for these keys."""
     found: dict[tuple[str, str], dict[str, int]] = {}
     measures = (*_FROM_LINES, *_TYPED, "known_lines")
-    for row in sums(_lines(replace(filters, goods=sales.ALL)), keys, measures).to_dict("records"):
-        of_row = found.setdefault((row[keys[0]], row[keys[1]]), dict.fromkeys(MEASURES, 0))
-        of_row |= {name: plain(row[name]) or 0 for name in measures}
+    for sold in _sold(replace(filters, goods=sales.ALL), by):
+        of_row = found.setdefault(
+            (sold[keys[0]], sold[keys[1]]), dict.fromkeys((*MEASURES, "known_lines"), 0)
+        )
+        for name in measures:
+            of_row[name] += sold[name] or 0
     for cost in [*_discounts(filters), *_recorded(filters)]:
         nothing = dict.fromkeys((*MEASURES, "known_lines"), 0)
         found.setdefault(key_of(cost), nothing)[cost.column] += cost.cents
@@ -238,37 +243,29 @@ def _one_row_a_way(frame: pd.DataFrame) -> pd.DataFrame:
     return made
 
 
-def _lines(filters: SalesFilters) -> pd.DataFrame:
-    """Return the lines sold with their way of selling and what that takes by typed rates."""
-    import pandas as pd
+def _sold(filters: SalesFilters, by: Mapping[str, str]) -> Iterator[dict[str, Any]]:
+    """Yield what was sold with its way of selling and what that takes by typed rates.
 
-    sold = sales.lines(filters)
-    tiers = {str(pk): tier for pk, tier in Customer.objects.values_list("pk", "tier")}
+    Each is a line, or so many that are alike to the cent: what a line takes is rounded by itself.
+    """
     rates = {row.channel: row for row in ChannelCost.objects.all()}
-    read = ("customer_key", "channel", "amount_cents", "pieces", "goods_pieces", "nanograms")
-    known = sold["cost_cents"].notna()
-    ways, typed = [], []
-    for customer, channel, cents, jars, goods, nanograms, is_known in zip(
-        *(sold[name].fillna(0).tolist() for name in read), known.tolist(), strict=True
-    ):
-        tier = tiers.get(customer)
-        ways.append(way_of(channel, tier))
-        found = rates.get(rates_of(channel, tier) or "")
+    for figures, tier in sales.alike_to_the_cent(filters, by):
+        channel, lines = figures["channel"], figures["lines"]
+        is_known = figures["cost_cents"] is not None
+        pieces = (figures["pieces"] or 0) + (figures["goods_pieces"] or 0)
         # What has no known cost is in no margin, so it bears no cost of selling either.
-        typed.append(
-            typed_costs(
-                found if is_known else None,
-                amount_cents=cents,
-                pieces=jars + goods,
-                nanograms=nanograms,
-            )
+        each = typed_costs(
+            rates.get(rates_of(channel, tier) or "") if is_known else None,
+            amount_cents=figures["amount_cents"] // lines,
+            pieces=pieces // lines,
+            nanograms=(figures["nanograms"] or 0) // lines,
         )
-    return sold.assign(
-        way=pd.Series(ways, sold.index, dtype=TEXT),
-        card_cents=pd.Series([each.card_cents for each in typed], sold.index, dtype=WHOLE),
-        handling_cents=pd.Series([each.handling_cents for each in typed], sold.index, dtype=WHOLE),
-        known_lines=known.astype(WHOLE),
-    )
+        yield figures | {
+            "way": way_of(channel, tier),
+            "card_cents": each.card_cents * lines,
+            "handling_cents": each.handling_cents * lines,
+            "known_lines": lines if is_known else 0,
+        }
 
 
 def _discounts(filters: SalesFilters) -> Iterable[RecordedCost]:

@@ -15,21 +15,27 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _ATTRIBUTE = "uncosted"
+# Sales without a cost, those of them that never get one, and all that was sold.
+FIGURES = ("no_cost_cents", "never_cost_cents", "amount_cents")
 
 
 def keep(frame: pd.DataFrame, sold: pd.DataFrame) -> pd.DataFrame:
     """Let a frame without these columns say how much of the sales it was made of has no cost."""
-    frame.attrs[_ATTRIBUTE] = _figures(sold)
+    frame.attrs[_ATTRIBUTE] = figures_of(sold)
     return frame
 
 
-def uncosted_sentence(frame: pd.DataFrame) -> str:
-    """Say how much of the sales in a frame has no cost and so is in no margin; empty when none.
+def figures_of(frame: pd.DataFrame) -> tuple[int, ...]:
+    """Return the sums of `FIGURES` in a frame that has them, or was given them by `keep`."""
+    kept: tuple[int, ...] | None = frame.attrs.get(_ATTRIBUTE)
+    return kept or tuple(total(frame, name) or 0 for name in FIGURES)
 
-    What has none yet is told from what never gets one, which nobody can enter. The frame has the
-    columns `no_cost_cents`, `never_cost_cents` and `amount_cents`, or was given them by `keep`.
+
+def uncosted_sentence(without: int, never: int, sold: int) -> str:
+    """Say how much of the sales in a report has no cost and so is in no margin; empty when none.
+
+    What has none yet is told from what never gets one, which nobody can enter.
     """
-    without, never, sold = frame.attrs.get(_ATTRIBUTE) or _figures(frame)
     told = []
     if without - never:
         told.append(
@@ -57,10 +63,3 @@ def _said(without: int, sold: int) -> dict[str, str]:
         "sold": words.money(sold),
         "percent": number_format(round(share, 1), 1),
     }
-
-
-def _figures(frame: pd.DataFrame) -> tuple[int, int, int]:
-    without, never, sold = (
-        total(frame, name) or 0 for name in ("no_cost_cents", "never_cost_cents", "amount_cents")
-    )
-    return without, never, sold
