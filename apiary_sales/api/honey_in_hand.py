@@ -2,6 +2,7 @@
 of other beekeepers.
 """
 
+from functools import cached_property
 from typing import Any
 
 from django.db.models import QuerySet
@@ -14,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api import filters
+from apiary_sales.api.bases import ListApiView
 from apiary_sales.api.honey_of_others import SupplierSerializer
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.papers import PDF, PaperApiView
@@ -40,10 +42,12 @@ from inventory.shared.models import House
 from inventory.shared.people import person_of, sees_costs
 from inventory.stock import dip_chart, seen
 from inventory.stock.models import DipReading, Lot, Place, Posting, Supplier, TankShape
+from inventory.stock.models.lots import Origin
 from inventory.stock.origin import by_country, label_lines
 from inventory.stock.queries import corrections, holds, owners, shortages
 from inventory.stock.queries import honey as queries
 from inventory.stock.queries import suppliers as supplier_queries
+from inventory.stock.queries.honey import OriginShare
 from inventory.stock.views import cleaning as cleaning_pages
 from inventory.stock.views import dip_chart as chart_pages
 from inventory.stock.views import others as others_pages
@@ -391,18 +395,21 @@ class LotCorrectionSerializer(serializers.Serializer):
 
 
 class LotStorySerializer(serializers.Serializer):
-    """Where a lot is, what it was made of, and what it went into."""
+    """Where a lot is, where it is from, and what happened to it.
+
+    The lots that are in it and those it went into are in pages, at `origins/` and `became/`.
+    """
 
     lot = LotSerializer()
     is_undone = serializers.BooleanField()
     honey_grams = serializers.IntegerField()
     where = StockSerializer(many=True)
-    origins = OriginShareSerializer(many=True)
+    origin_count = serializers.IntegerField()
     countries = CountryShareSerializer(many=True)
     origin_lines = serializers.ListField(
         child=serializers.CharField(), help_text="What a label says of the origin."
     )
-    became = DescendantSerializer(many=True)
+    became_count = serializers.IntegerField()
     hold_events = HoldEventSerializer(many=True)
     shortages = ShortageSerializer(many=True)
     corrections = LotCorrectionSerializer(many=True)
@@ -413,24 +420,75 @@ class LotStoryApiView(ReadingApiView):
     def get(self, request: Request, code: str) -> Response:
         """Trace a lot back to what came in, and on to what it became; see recall for buyers."""
         lot = lot_of(request, code)
-        story = seen.story(person_of(request), queries.lot_story(lot))
+        origins = _origins(lot)
         house = House.current()
-        countries = by_country(story.made_from, house)
+        countries = by_country(origins, house)
         told = {
             "lot": lot,
-            "is_undone": story.is_undone,
-            "honey_grams": story.honey_grams,
-            "where": story.where,
-            "origins": story.origins,
+            "is_undone": queries.is_undone(lot),
+            "honey_grams": lot.honey_grams,
+            "where": seen.places_of_stock(person_of(request), queries.stock_of(lot)),
+            "origin_count": sum(each.lot != lot for each in origins),
             "countries": countries,
             "origin_lines": label_lines(countries, house) if countries else [],
-            "became": story.became,
+            "became_count": _became(lot).count(),
             "hold_events": holds.events([lot.pk]),
             "shortages": shortages.of_lot(lot),
             "corrections": corrections.of_lot(lot),
         }
         context = {"sees_costs": sees_costs(request)}
         return Response(LotStorySerializer(told, context=context).data)
+
+
+def _origins(lot: Lot) -> list[Origin]:
+    """Return what came in and is in a lot; other goods have materials, no extractions."""
+    return [] if lot.kind == Lot.Kind.GOODS else lot.origins()
+
+
+def _became(lot: Lot) -> QuerySet[Lot]:
+    return Lot.objects.filter(pk__in=Lot.objects.family_keys([lot.pk])).exclude(pk=lot.pk)
+
+
+class LotOriginsApiView(ListApiView):
+    """The extractions and deliveries whose honey is in a lot, the oldest first."""
+
+    serializer_class = OriginShareSerializer
+
+    @extend_schema(operation_id="lot_origins", parameters=[OF_PRODUCT])
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    @cached_property
+    def shares(self) -> dict[int, OriginShare]:
+        lot = lot_of(self.request, self.kwargs["code"])
+        return {each.lot.pk: each for each in queries.origin_shares(lot, _origins(lot))}
+
+    def get_queryset(self) -> QuerySet[Lot]:
+        return Lot.objects.filter(pk__in=list(self.shares)).order_by("made_on", "id")
+
+    def rows(self, page: list[Any]) -> Any:
+        return [self.shares[lot.pk] for lot in page]
+
+
+class LotBecameApiView(ListApiView):
+    """The lots that a lot went into, and those that these went into, the oldest first."""
+
+    serializer_class = DescendantSerializer
+
+    @extend_schema(operation_id="lot_became", parameters=[OF_PRODUCT])
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    @cached_property
+    def lot(self) -> Lot:
+        return lot_of(self.request, self.kwargs["code"])
+
+    def get_queryset(self) -> QuerySet[Lot]:
+        found = _became(self.lot).select_related("product__size", "product__item")
+        return found.order_by("made_on", "id")
+
+    def rows(self, page: list[Any]) -> Any:
+        return seen.became(person_of(self.request), queries.became(self.lot, page))
 
 
 # ------------------------------------------------------------------ suppliers, others

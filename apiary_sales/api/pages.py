@@ -5,7 +5,7 @@ each row comes once, however many are added meanwhile. It is signed: one that wa
 belongs to another list or order, is refused.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -59,8 +59,11 @@ class OrderColumn:
     def of(self, row: Any) -> Any:
         """Return the figure of a row, as JSON can carry it."""
         figure = row
-        for part in self.path.split("__"):
-            figure = getattr(figure, part, None)
+        if isinstance(row, Mapping):
+            figure = row[self.path]
+        else:
+            for part in self.path.split("__"):
+                figure = getattr(figure, part, None)
         if isinstance(figure, date):
             return figure.isoformat()
         return str(figure) if isinstance(figure, Decimal) else figure
@@ -93,7 +96,7 @@ class Pages(CursorPagination):
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.base_url = request.build_absolute_uri()
         self.signer = Signer(salt=f"page:{request.path}")
-        self.columns = columns_of(queryset)
+        self.columns = self.columns_of(queryset, view)
         size = self.get_page_size(request)
         cursor = request.query_params.get(self.cursor_query_param)
         position, is_backwards = self._read(cursor) if cursor is not None else (None, False)
@@ -110,6 +113,10 @@ class Pages(CursorPagination):
         self.next = self._link(shown[-1], is_backwards=False) if has_next else None
         self.previous = self._link(shown[0], is_backwards=True) if has_previous else None
         return shown
+
+    def columns_of(self, queryset: QuerySet, view: Any) -> list[OrderColumn]:
+        """Return the columns of the order of a list."""
+        return columns_of(queryset)
 
     def get_next_link(self) -> str | None:
         return self.next
@@ -162,6 +169,23 @@ class Pages(CursorPagination):
         return [column.name for column in self.columns]
 
 
+class GroupPages(Pages):
+    """Pages of rows that each sum up several and have no key.
+
+    A view says in `group` which columns no two of them have alike.
+    """
+
+    def columns_of(self, queryset: QuerySet, view: Any) -> list[OrderColumn]:
+        columns = named_columns_of(queryset)
+        paths = {column.path for column in columns}
+        last = bool(columns) and columns[-1].is_descending
+        return columns + [
+            OrderColumn(path, last, _is_nullable(queryset, path))
+            for path in view.group
+            if path not in paths
+        ]
+
+
 def _after(columns: Sequence[OrderColumn], position: Sequence[Any]) -> Q:
     """Return what comes after a position in the order of the columns; the last one has no ties."""
     # Nothing comes after an empty last column of a descending order; no key is in an empty list.
@@ -182,18 +206,23 @@ def order_of(queryset: QuerySet) -> list[Any]:
     return list(dict.fromkeys(keys.get(name, name) for name in order))
 
 
-def columns_of(queryset: QuerySet) -> list[OrderColumn]:
-    """Return the columns of a list's order, the key last, so that no two rows are at one place."""
+def named_columns_of(queryset: QuerySet) -> list[OrderColumn]:
+    """Return the columns that a list names for its order."""
     names = order_of(queryset)
     if not all(isinstance(name, str) for name in names):
         raise ImproperlyConfigured(
             f"The list of {queryset.model.__name__} is ordered by an expression. "
             "Annotate it, and order by its name, so that a cursor can remember it."
         )
-    columns = [
+    return [
         OrderColumn(name.removeprefix("-"), name.startswith("-"), _is_nullable(queryset, name))
         for name in names
     ]
+
+
+def columns_of(queryset: QuerySet) -> list[OrderColumn]:
+    """Return the columns of a list's order, the key last, so that no two rows are at one place."""
+    columns = named_columns_of(queryset)
     if not any(column.path == "id" for column in columns):
         last = bool(columns) and columns[-1].is_descending
         columns.append(OrderColumn("id", last, is_nullable=False))

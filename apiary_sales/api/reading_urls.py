@@ -37,6 +37,8 @@ urlpatterns = [
     path("dips/", honey_in_hand.DipsApiView.as_view(), name="dips"),
     path("dips/<int:pk>/", honey_in_hand.DipApiView.as_view(), name="dip"),
     path("lots/<str:code>/story/", honey_in_hand.LotStoryApiView.as_view(), name="lot-story"),
+    path("lots/<str:code>/origins/", honey_in_hand.LotOriginsApiView.as_view(), name="lot-origins"),
+    path("lots/<str:code>/became/", honey_in_hand.LotBecameApiView.as_view(), name="lot-became"),
     path(
         "suppliers/<int:pk>/",
         honey_in_hand.SupplierDetailApiView.as_view(),

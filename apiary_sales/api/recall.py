@@ -1,5 +1,6 @@
 """A recall in the API: what the page says, in whole grams and pieces."""
 
+from functools import cached_property
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,10 +13,15 @@ from rest_framework.response import Response
 
 from apiary_sales.api.answers import AnswerSerializer
 from apiary_sales.api.bases import ApiView, ListApiView
+from apiary_sales.api.lists import ordered_by
+from apiary_sales.api.pages import GroupPages
 from apiary_sales.api.views import BuyersPermission
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.queries import recall, recalled_lots, trace
-from inventory.stock.models import Lot
+from inventory.stock.models import Lot, PostingLine
+from inventory.stock.models.lots import LotKeys
+from inventory.stock.queries import whereabouts
+from inventory.stock.queries.find_lots import LotMatch
 
 # More lots than a person ever asks about at once.
 LOTS_MAX = 200
@@ -159,8 +165,8 @@ class RecallShortageSerializer(serializers.Serializer):
         return row.lot or None
 
 
-class RecallAnswerSerializer(serializers.Serializer):
-    """The answer but for the named sales, which `/api/v1/recall/sales/` gives in pages."""
+class RecallFiguresSerializer(serializers.Serializer):
+    """What a recall comes to, and where the goods are now."""
 
     buyers = serializers.IntegerField()
     buyers_with_some = serializers.IntegerField()
@@ -169,14 +175,31 @@ class RecallAnswerSerializer(serializers.Serializer):
     grams_out = serializers.IntegerField()
     percent_accounted = serializers.DecimalField(max_digits=5, decimal_places=2, allow_null=True)
     percent_found = serializers.DecimalField(max_digits=5, decimal_places=2, allow_null=True)
-    lots = LotAccountSerializer(many=True)
-    sources = RecallSourceSerializer(many=True)
     places = RecallPlaceSerializer(many=True)
     waiting = RecallWaitingSerializer(many=True)
-    came_back = RecallReturnSerializer(many=True, source="back")
-    unnamed = RecallUnnamedSerializer(many=True)
     handed_back = RecallHandedBackSerializer(many=True)
     to_be_settled = RecallShortageSerializer(many=True, source="shortages")
+
+
+class RecallAnswerSerializer(RecallFiguresSerializer):
+    """The answer but for its lists, which can be very long: how many rows each has.
+
+    `/api/v1/recall/lots/`, `sources/`, `came-back/`, `unnamed/` and `sales/` give them in pages.
+    """
+
+    lot_count = serializers.IntegerField()
+    source_count = serializers.IntegerField()
+    came_back_count = serializers.IntegerField()
+    unnamed_count = serializers.IntegerField()
+
+
+class RecallKeptSerializer(RecallFiguresSerializer):
+    """The answer as it was kept, with its lists but for the named sales."""
+
+    lots = LotAccountSerializer(many=True)
+    sources = RecallSourceSerializer(many=True)
+    came_back = RecallReturnSerializer(many=True, source="back")
+    unnamed = RecallUnnamedSerializer(many=True)
 
 
 class RecallFoundSerializer(serializers.Serializer):
@@ -215,26 +238,112 @@ def _chosen(request: Any) -> list[int]:
     return list(Lot.objects.filter(pk__in=wanted).order_by("pk").values_list("pk", flat=True))
 
 
+def _asked(request: Any) -> tuple[list[LotMatch], list[int]]:
+    """Return the lots that fit the code of a request, and the ids of those that are meant."""
+    if roots := _chosen(request):
+        return [], roots
+    found = recalled_lots.find(request.query_params.get("code", ""))
+    return found.matches, [lot.pk for lot in found.meant] if found.is_certain else []
+
+
 class RecallView(ApiView):
     permission_classes = [BuyersPermission]
 
     @extend_schema(operation_id="recall", parameters=[CODE, LOT], responses=RecallFoundSerializer)
     def get(self, request):
         """Say who has what was made of a lot, where the rest is, and whether that is all of it."""
-        roots, matches = _chosen(request), []
-        if not roots:
-            found = recalled_lots.find(request.query_params.get("code", ""))
-            matches = found.matches
-            roots = [lot.pk for lot in found.meant] if found.is_certain else []
+        matches, roots = _asked(request)
         answer = recall.answer(roots) if roots else None
         made = RecallFoundSerializer({"matches": matches, "answer": answer})
         return Response(made.data)
 
 
-class RecallSalesView(ListApiView):
-    """Every sale with a name of the lots and of all that was made from them, buyer by buyer."""
+class RecallListView(ListApiView):
+    """A list of a recall of the lots that are asked about; of none while they are not certain."""
 
     permission_classes = [BuyersPermission]
+
+    @cached_property
+    def roots(self) -> list[int]:
+        return _asked(self.request)[1]
+
+    @property
+    def family(self) -> LotKeys:
+        return Lot.objects.family_keys(self.roots)
+
+
+class RecallLotsView(RecallListView):
+    """The lots of a recall, the oldest first: what came in of each, and what became of it."""
+
+    serializer_class = LotAccountSerializer
+
+    @extend_schema(operation_id="recall_lots", parameters=[CODE, LOT])
+    def get(self, request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    def get_queryset(self) -> QuerySet[Lot]:
+        return Lot.objects.filter(pk__in=self.family).order_by("made_on", "id")
+
+    def rows(self, page: list[Any]) -> Any:
+        keys = [lot.pk for lot in page]
+        by_lot = {account.pk: account for account in recall.accounts(self.roots, keys)}
+        return [by_lot[key] for key in keys]
+
+
+class RecallSourcesView(RecallListView):
+    """The lots that went into those that are asked about, the latest first."""
+
+    serializer_class = RecallSourceSerializer
+
+    @extend_schema(operation_id="recall_sources", parameters=[CODE, LOT])
+    def get(self, request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    def get_queryset(self) -> QuerySet[Lot]:
+        return recall.sources_of(self.roots)
+
+    def rows(self, page: list[Any]) -> Any:
+        return recall.source_rows(page)
+
+
+class RecallCameBackView(RecallListView):
+    """What customers gave back of the lots and of all that was made from them, the latest first."""
+
+    serializer_class = RecallReturnSerializer
+
+    @extend_schema(operation_id="recall_came_back", parameters=[CODE, LOT])
+    def get(self, request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    def get_queryset(self) -> QuerySet[PostingLine]:
+        return whereabouts.came_back(self.family)
+
+    def rows(self, page: list[Any]) -> Any:
+        return recall.back_rows(page)
+
+
+class RecallUnnamedView(RecallListView):
+    """What was sold without a name, by day, lot and thing sold, the latest first."""
+
+    serializer_class = RecallUnnamedSerializer
+    pagination_class = GroupPages
+    group = ("fulfilment__filled_on", "lot", "order_line__description")
+    ordering_fields = ordered_by("lot", day="fulfilment__filled_on")
+
+    @extend_schema(operation_id="recall_unnamed", parameters=[CODE, LOT])
+    def get(self, request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    def get_queryset(self) -> QuerySet[Any, Any]:
+        return trace.unnamed(self.family)
+
+    def rows(self, page: list[Any]) -> Any:
+        return trace.unnamed_rows(page)
+
+
+class RecallSalesView(RecallListView):
+    """Every sale with a name of the lots and of all that was made from them, buyer by buyer."""
+
     serializer_class = RecallSaleSerializer
 
     @extend_schema(operation_id="recall_sales", parameters=[CODE, LOT])
@@ -242,11 +351,7 @@ class RecallSalesView(ListApiView):
         return super().get(request, *args, **kwargs)
 
     def get_queryset(self) -> QuerySet[FulfilmentLine]:
-        roots = _chosen(self.request)
-        if not roots:
-            found = recalled_lots.find(self.request.query_params.get("code", ""))
-            roots = [lot.pk for lot in found.meant] if found.is_certain else []
-        return trace.named(Lot.objects.family_keys(roots))
+        return trace.named(self.family)
 
     def rows(self, page: list[Any]) -> Any:
         return trace.sale_rows(page)

@@ -13,7 +13,7 @@ from apiary_sales.api.answers import RowSerializer
 from apiary_sales.api.bases import ListApiView, RetrieveApiView
 from apiary_sales.api.fields import LotsField
 from apiary_sales.api.lists import ordered_by
-from apiary_sales.api.recall import RecallAnswerSerializer
+from apiary_sales.api.recall import RecallKeptSerializer
 from apiary_sales.api.serializers import StrictCharField
 from apiary_sales.api.views import (
     IDEMPOTENCY_KEY,
@@ -65,15 +65,15 @@ class RecallRecordSerializer(RecallSerializer):
     class Meta(RecallSerializer.Meta):
         fields = [*RecallSerializer.Meta.fields, "answer", "answer_at_finish"]
 
-    @extend_schema_field(RecallAnswerSerializer)
+    @extend_schema_field(RecallKeptSerializer)
     def get_answer(self, record: Recall) -> Any:
-        return RecallAnswerSerializer(answers.from_json(record.answer)).data
+        return RecallKeptSerializer(answers.from_json(record.answer)).data
 
-    @extend_schema_field(RecallAnswerSerializer(allow_null=True))
+    @extend_schema_field(RecallKeptSerializer(allow_null=True))
     def get_answer_at_finish(self, record: Recall) -> Any:
         if record.answer_at_finish is None:
             return None
-        return RecallAnswerSerializer(answers.from_json(record.answer_at_finish)).data
+        return RecallKeptSerializer(answers.from_json(record.answer_at_finish)).data
 
 
 class RecallToStartSerializer(serializers.Serializer):

@@ -707,6 +707,10 @@ urlpatterns = [
     path("books/close/", ledger_accounts.CloseBooksApiView.as_view(), name="books-close"),
     path("books/open-again/", ledger_accounts.OpenBooksApiView.as_view(), name="books-open"),
     path("recall/", recall.RecallView.as_view(), name="recall"),
+    path("recall/lots/", recall.RecallLotsView.as_view(), name="recall_lots"),
+    path("recall/sources/", recall.RecallSourcesView.as_view(), name="recall_sources"),
+    path("recall/came-back/", recall.RecallCameBackView.as_view(), name="recall_came_back"),
+    path("recall/unnamed/", recall.RecallUnnamedView.as_view(), name="recall_unnamed"),
     path("recall/sales/", recall.RecallSalesView.as_view(), name="recall_sales"),
     path("recall/records/", recall_records.RecallRecordsApiView.as_view(), name="recall-records"),
     path(

@@ -232,6 +232,9 @@ class OrderLine(models.Model):
         indexes = [
             # Most lines name none: the plain index looks useless to SQLite once it has counted.
             models.Index(fields=["lot"], condition=Q(lot__isnull=False), name="order_line_of_lot"),
+            models.Index(
+                fields=["drum"], condition=Q(drum__isnull=False), name="order_line_of_drum"
+            ),
         ]
         constraints = [
             models.CheckConstraint(condition=Q(quantity__gte=0), name="order_line_quantity_gte_0"),
@@ -413,6 +416,8 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
             .filter(
                 order_line__kind=kinds.HONEY,
                 order_line__is_drawn=False,
+                # Few lines are of a drum; they have an index of their own.
+                order_line__drum__isnull=False,
                 order_line__drum__kind=Place.Kind.DRUM,
             )
             .exclude(returns__place=F("order_line__drum"))

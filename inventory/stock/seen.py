@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 
 from inventory.shared.people import Person
 from inventory.stock.models import Balance, Place, Posting, PostingLine
-from inventory.stock.queries.honey import LotStory
+from inventory.stock.queries.honey import Descendant, LotStory
 
 VIEW_CUSTOMERS = "customers.view_customers"
 
@@ -45,8 +45,8 @@ def story(person: Person, told: LotStory) -> LotStory:
         return told
     return replace(
         told,
-        where=_inside(told.where),
-        became=[replace(each, where=_inside(each.where)) for each in told.became],
+        where=places_of_stock(person, told.where),
+        became=became(person, told.became),
         postings=[
             row
             for row in told.postings
@@ -55,5 +55,13 @@ def story(person: Person, told: LotStory) -> LotStory:
     )
 
 
-def _inside(balances: Iterable[Balance]) -> list[Balance]:
-    return [each for each in balances if each.place.kind != Place.Kind.CONSIGNMENT]
+def became(person: Person, told: Iterable[Descendant]) -> list[Descendant]:
+    """Return what a lot became, each with the places that a person may see."""
+    return [replace(each, where=places_of_stock(person, each.where)) for each in told]
+
+
+def places_of_stock(person: Person, told: Iterable[Balance]) -> list[Balance]:
+    """Return what of this stock is where a person may see it; as `stock`, of what is read."""
+    if sees_shops(person):
+        return list(told)
+    return [each for each in told if each.place.kind != Place.Kind.CONSIGNMENT]

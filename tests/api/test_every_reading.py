@@ -10,6 +10,14 @@ from apiary_sales.accounts.models import User
 from tests import builders
 
 # What the API answers with the same reading as a page, by the names of their addresses.
+RECALL = (
+    "recall",
+    "recall_lots",
+    "recall_sources",
+    "recall_came_back",
+    "recall_unnamed",
+    "recall_sales",
+)
 READINGS: dict[str, tuple[str, ...]] = {
     "accounts:access": ("sessions", "tokens"),
     "accounts:account": ("me",),
@@ -151,6 +159,8 @@ READINGS: dict[str, tuple[str, ...]] = {
     "inventory:lot_detail": (
         "lot-detail",
         "lot-story",
+        "lot-origins",
+        "lot-became",
         "lot-measurements",
         "lot-warmings",
         "lot-files",
@@ -236,8 +246,8 @@ READINGS: dict[str, tuple[str, ...]] = {
     "pricing:services": ("services",),
     "pricing:tax_rates": ("tax-rates", "tax-categories", "taxes-in-force"),
     "pricing:weight_prices": ("weight-prices", "weight-price-history"),
-    "recall:answer": ("recall", "recall_sales"),
-    "recall:answer_csv": ("recall", "recall_sales"),
+    "recall:answer": RECALL,
+    "recall:answer_csv": RECALL,
     "recall:home": ("recall", "recall-records"),
     "recall:record": ("recall-record",),
     "recall:record_csv": ("recall-record",),

@@ -70,9 +70,14 @@ def test_a_lot_is_traced_back_and_out(read):
 
     out = read(f"lots/{first.code}/story/")
     back = read(f"lots/{blend.code}/story/")
+    became = read(f"lots/{first.code}/became/")["results"]
+    origins = read(f"lots/{blend.code}/origins/")["results"]
 
-    assert [(row["lot"]["id"], row["quantity"]) for row in out["became"]] == [(blend.pk, 100_000)]
-    assert {row["lot"]["id"]: row["grams"] for row in back["origins"]} == {
+    assert (out["origin_count"], out["became_count"]) == (0, 1)
+    assert (back["origin_count"], back["became_count"]) == (2, 0)
+    assert read(f"lots/{first.code}/origins/")["results"] == []
+    assert [(row["lot"]["id"], row["quantity"]) for row in became] == [(blend.pk, 100_000)]
+    assert {row["lot"]["id"]: row["grams"] for row in origins} == {
         first.pk: 100_000,
         second.pk: 100_000,
     }

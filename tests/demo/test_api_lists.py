@@ -39,14 +39,26 @@ FILLED_IN = {
     "/api/v1/customers/{id}/files/": lambda: Customer.objects.earliest("id").pk,
     "/api/v1/customers/{id}/reminder-pauses/": lambda: Customer.objects.earliest("id").pk,
     "/api/v1/honesty-boxes/{id}/counts/": lambda: HonestyBox.objects.earliest("id").pk,
+    "/api/v1/lots/{code}/became/": lambda: Lot.objects.earliest("id").code,
     "/api/v1/lots/{code}/files/": lambda: Lot.objects.earliest("id").code,
     "/api/v1/lots/{code}/measurements/": lambda: (
         Lot.objects.filter(measurements__isnull=False).earliest("id").code
+    ),
+    "/api/v1/lots/{code}/origins/": lambda: (
+        Lot.objects.filter(kind=Lot.Kind.BLEND).latest("id").code
     ),
     "/api/v1/orders/{number}/files/": lambda: Order.objects.earliest("id").number,
     "/api/v1/places/{code}/postings/": lambda: (
         Place.objects.filter(kind=Place.Kind.TANK).earliest("id").code
     ),
+}
+# What says of which things the list is, and not which rows of it.
+ASKED_BEFORE = {
+    **{
+        f"/api/v1/recall/{name}/": {"code", "lot"}
+        for name in ("lots", "sources", "came-back", "unnamed", "sales")
+    },
+    **{f"/api/v1/lots/{{code}}/{name}/": {"product"} for name in ("origins", "became")},
 }
 # What several parts of a row say: the part, by the list and the filter.
 PARTS = {
@@ -174,7 +186,7 @@ def test_a_list_keeps_what_its_parameters_promise(ask, client, template):
             assert sorted(map(str, rising)) == sorted(map(str, rows))
 
     # A filter finds the rows that say so, and no other.
-    asked_before = {"code", "lot"} if template == "/api/v1/recall/sales/" else set()
+    asked_before = ASKED_BEFORE.get(template, set())
     for name, parameter in parameters.items():
         if name in {"cursor", "page_size", "ordering", *asked_before}:
             continue

@@ -238,18 +238,18 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
     # What is kept of a drum that is back waits for nothing more, even if it was kept as of a lost
     # one.
     kept = KeptDeposit.objects.standing().filter(returned_drum__fulfilment_line=OuterRef("pk"))
-    by_fulfilment = dict(
+    drums_back = dict(
         back.exclude(Exists(kept))
         .order_by()
         .values_list("fulfilment")
         .annotate(drums=Count("pk", distinct=True))
     )
+    settled = _settled_by_fulfilment(back.order_by().values("fulfilment"))
+    # Nearly all deposits were given back: only of the others the invoices are read.
+    by_fulfilment = {key: drums for key, drums in drums_back.items() if drums > settled.get(key, 0)}
     billed = (
-        InvoiceLine.objects.filter(
-            fulfilment_line__fulfilment__in=by_fulfilment,
-            fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT,
-            invoice__credits=None,
-        )
+        _deposit_lines()
+        .filter(fulfilment_line__fulfilment__in=by_fulfilment)
         .select_related("invoice__customer", "fulfilment_line")
         .prefetch_related(Prefetch("kept_deposits", KeptDeposit.objects.standing()), "credit_lines")
         .order_by("invoice")
@@ -268,6 +268,34 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
                 left[line.invoice] = left.get(line.invoice, 0) + drums
                 wanted -= drums
     return [DepositToRefund(invoice, drums) for invoice, drums in left.items()]
+
+
+def _deposit_lines() -> QuerySet[InvoiceLine]:
+    """Return the lines of invoices that bill deposits on drums."""
+    return InvoiceLine.objects.filter(
+        fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT,
+        invoice__credits=None,
+    )
+
+
+def _settled_by_fulfilment(fulfilments: QuerySet) -> dict[int, int]:
+    """Return for how many drums of each hand-over the deposit was credited; in two queries.
+
+    It is the sum of `_settled_deposits` of its lines.
+    """
+    lines = (
+        _deposit_lines()
+        .filter(fulfilment_line__fulfilment__in=fulfilments)
+        .order_by()
+        .values_list("fulfilment_line__fulfilment")
+    )
+    found: dict[int, int] = {}
+    for key, credited in lines.annotate(much=Sum("credit_lines__quantity")):
+        found[key] = -int(credited or 0)
+    again = lines.filter(invoice__corrects__isnull=False).annotate(much=Sum("quantity"))
+    for key, billed_again in again:
+        found[key] -= int(billed_again)
+    return found
 
 
 def _credited_deposits(line: InvoiceLine) -> int:

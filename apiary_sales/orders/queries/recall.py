@@ -252,6 +252,22 @@ class RecallAnswer:
     shortages: list[ShortRow] = field(default_factory=list)
 
     @property
+    def lot_count(self) -> int:
+        return len(self.lots)
+
+    @property
+    def source_count(self) -> int:
+        return len(self.sources)
+
+    @property
+    def came_back_count(self) -> int:
+        return len(self.back)
+
+    @property
+    def unnamed_count(self) -> int:
+        return len(self.unnamed)
+
+    @property
     def short_of_these(self) -> list[ShortRow]:
         return [row for row in self.shortages if row.lot]
 
@@ -391,12 +407,12 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
     holding = list(whereabouts.holding(family))
     holders = consignments.holders(balance.place for balance in holding)
     places = [_place(balance, holders.get(balance.place_id)) for balance in holding]
-    back = LongList(whereabouts.came_back(family), _back_rows)
+    back = LongList(whereabouts.came_back(family), back_rows)
     unnamed = LongList(trace.unnamed(family), trace.unnamed_rows)
-    sources = LongList(_sources(roots), _source_rows)
+    sources = LongList(sources_of(roots), source_rows)
     buyers = trace.count_buyers(family)
     return RecallAnswer(
-        lots=_accounts(roots, family),
+        lots=accounts(roots, family),
         sources=sources.fetch() if with_sales else sources,
         places=places,
         waiting=trace.waiting(family),
@@ -497,7 +513,8 @@ def _short(row: ShortageRow) -> ShortRow:
     )
 
 
-def _back_rows(lines: Iterable[PostingLine]) -> list[BackRow]:
+def back_rows(lines: Iterable[PostingLine]) -> list[BackRow]:
+    """Return what came back by these lines."""
     return [
         BackRow(
             day=timezone.localdate(line.posting.occurred_at),
@@ -549,8 +566,8 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
 
 
-def _accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
-    """Return the account of each lot of the family, the lots that are asked about first."""
+def accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
+    """Return the account of each lot of the family, or of some of it; those asked about first."""
     asked = set(roots)
     sold_by_lot = trace.sold_by_lot(family)
     from_parents = dict(
@@ -560,7 +577,7 @@ def _accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
         .annotate(Sum("grams"))
     )
     counted = count_differences.by_lot(family)
-    accounts = [
+    found = [
         _account(
             tally,
             counted.get(tally.lot.pk, CountDifference()),
@@ -570,7 +587,7 @@ def _accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
         )
         for tally in whereabouts.tallies(family)
     ]
-    return sorted(accounts, key=lambda account: not account.is_asked)
+    return sorted(found, key=lambda account: not account.is_asked)
 
 
 def _account(
@@ -621,7 +638,8 @@ def what_is(lot: Lot) -> str:
     return lot.product.name if lot.product else f"{lot.floral_source}, {Lot.Kind(lot.kind).label}"
 
 
-def _sources(roots: Sequence[int]) -> QuerySet[Lot]:
+def sources_of(roots: Sequence[int]) -> QuerySet[Lot]:
+    """Return the lots that went into these, the latest first; see `source_rows`."""
     return (
         Lot.objects.filter(pk__in=Lot.objects.source_keys(roots))
         .exclude(pk__in=roots)
@@ -630,7 +648,8 @@ def _sources(roots: Sequence[int]) -> QuerySet[Lot]:
     )
 
 
-def _source_rows(lots: Iterable[Lot]) -> list[SourceRow]:
+def source_rows(lots: Iterable[Lot]) -> list[SourceRow]:
+    """Return what a recall says of lots that went into others."""
     return [
         SourceRow(lot.pk, lot.code, lot.kind, what_is(lot), lot.made_on, lot.what) for lot in lots
     ]

@@ -4,7 +4,7 @@ Every function asks the database a constant number of questions, however many ro
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
@@ -404,26 +404,56 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     # Other goods have materials, no extractions.
     made_from = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
     descendants = lot.descendants()
-    where: dict[int | None, list[Balance]] = {}
-    for balance in (
-        Balance.objects.filter(lot__in=[lot, *descendants], is_physical=True, quantity__gt=0)
-        .select_related("place", "item", "lot__product")
-        .order_by("place__kind", "place__code")
-    ):
-        where.setdefault(balance.lot_id, []).append(balance)
-    links = {link.lot_id: link.grams for link in LotParent.objects.filter(parent=lot)}
+    where = _where([lot.pk, *(each.pk for each in descendants)])
     return LotStory(
         lot=lot,
         where=where.get(lot.pk, []),
         made_from=made_from,
-        origins=_shares(lot, made_from) if made_from else [],
-        became=[
-            Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
-            for descendant in descendants
-        ],
+        origins=origin_shares(lot, made_from),
+        became=_became(lot, descendants, where),
         postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
-        is_undone=Lot.objects.filter(_is_undone(), pk=lot.pk).exists(),
+        is_undone=is_undone(lot),
     )
+
+
+def is_undone(lot: Lot) -> bool:
+    """Tell whether a lot has entries and all of them were undone."""
+    return Lot.objects.filter(_is_undone(), pk=lot.pk).exists()
+
+
+def became(lot: Lot, descendants: Sequence[Lot]) -> list[Descendant]:
+    """Return what went of a lot into these, and where they are; in two queries."""
+    return _became(lot, descendants, _where([descendant.pk for descendant in descendants]))
+
+
+def _became(
+    lot: Lot, descendants: Sequence[Lot], where: Mapping[int | None, list[Balance]]
+) -> list[Descendant]:
+    links = dict(
+        LotParent.objects.filter(parent=lot, lot__in=[each.pk for each in descendants])
+        .order_by()
+        .values_list("lot", "grams")
+    )
+    return [
+        Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
+        for descendant in descendants
+    ]
+
+
+def stock_of(lot: Lot) -> list[Balance]:
+    """Return where a lot is, and how much of it."""
+    return _where([lot.pk]).get(lot.pk, [])
+
+
+def _where(lots: Sequence[int]) -> dict[int | None, list[Balance]]:
+    where: dict[int | None, list[Balance]] = {}
+    for balance in (
+        Balance.objects.filter(lot__in=lots, is_physical=True, quantity__gt=0)
+        .select_related("place", "item", "lot__product")
+        .order_by("place__kind", "place__code")
+    ):
+        where.setdefault(balance.lot_id, []).append(balance)
+    return where
 
 
 def made_of(lot: Lot) -> list[LotParent]:
@@ -440,9 +470,12 @@ def _is_undone() -> Q:
     return Q(Exists(entries)) & ~Q(Exists(standing))
 
 
-def _shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
-    """Give each origin its whole grams, so that they add up to the lot's."""
-    if [origin.lot for origin in origins] == [lot]:
+def origin_shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
+    """Give each origin its whole grams, so that they add up to the lot's.
+
+    An empty list for a lot that came in itself.
+    """
+    if not origins or [origin.lot for origin in origins] == [lot]:
         return []
     common = math.lcm(*(origin.share.denominator for origin in origins))
     weights = [int(origin.share * common) for origin in origins]
