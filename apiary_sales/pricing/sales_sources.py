@@ -45,6 +45,8 @@ class SalesSource:
     by_sale: Callable[[date, date], Iterable[SoldRow]]
     # The day of the first sale of each product.
     first_days: Callable[[Collection[int]], Mapping[int, date]]
+    # Those of these products that were sold before a day.
+    sold_before: Callable[[Collection[int], date], Iterable[int]]
 
 
 YEAR = timedelta(days=365)
@@ -69,6 +71,11 @@ def by_sale(first: date, last: date) -> list[SoldRow]:
 def last_year(on: date) -> list[SoldRow]:
     """Return the pieces of the 365 days up to a day."""
     return by_sale(on - YEAR + timedelta(days=1), on)
+
+
+def sold_before(products: Collection[int], day: date) -> set[int]:
+    """Return those of these products of which anything was sold before a day."""
+    return {product for source in _sources for product in source.sold_before(products, day)}
 
 
 def first_days(products: Collection[int]) -> dict[int, date]:

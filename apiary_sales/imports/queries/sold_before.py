@@ -45,4 +45,9 @@ def first_days(products: Collection[int]) -> dict[int, date]:
     )
 
 
-SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days)
+def sold_before(products: Collection[int], day: date) -> list[int]:
+    found = PastSale.objects.counting().filter(product__in=products, day__lt=day)
+    return list(found.order_by().values_list("product", flat=True).distinct())
+
+
+SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days, sold_before=sold_before)

@@ -3,10 +3,11 @@
 from collections.abc import Collection
 from datetime import date
 
-from django.db.models import F, Min, Sum
+from django.db.models import Exists, F, Min, OuterRef, Sum
 
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from apiary_sales.pricing.sales_sources import DayRow, SalesSource, SoldRow
+from inventory.bottling.models import Product
 
 KEPT = Sum(F("quantity") - F("returned"))
 
@@ -55,4 +56,13 @@ def first_days(products: Collection[int]) -> dict[int, date]:
     )
 
 
-SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days)
+def sold_before(products: Collection[int], day: date) -> list[int]:
+    # One line is enough to tell: the first day would be found among all that were ever sold.
+    lines = FulfilmentLine.objects.not_taken_back().filter(
+        order_line__product=OuterRef("pk"), fulfilment__filled_on__lt=day
+    )
+    found = Product.objects.filter(Exists(lines), pk__in=products).order_by()
+    return list(found.values_list("pk", flat=True))
+
+
+SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days, sold_before=sold_before)

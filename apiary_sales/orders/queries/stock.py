@@ -23,6 +23,7 @@ from inventory.bottling.queries.packed_stock import ProductStock, SizeStock, Sto
 from inventory.shared import words
 from inventory.stock.models import Item
 
+DAY = timedelta(days=1)
 RECENT = timedelta(days=28)
 YEAR_DAYS = 365
 SEASON_DAYS = cover.YEAR.days
@@ -30,7 +31,10 @@ SEASON_DAYS = cover.YEAR.days
 
 @dataclass(frozen=True)
 class PastOfStock:
-    """What went of some goods on each day of the last 65 weeks, and when the first was sold."""
+    """What went of some goods on each day of the last 65 weeks, and when the first was sold.
+
+    Of what was sold before these weeks, `first_sale` is the day before them: no earlier one counts.
+    """
 
     on: date
     by_day: Mapping[date, int]
@@ -66,12 +70,12 @@ class PastReading:
         first = cover.first_day_read(self._on)
         for product, day, much in sales_sources.by_day(products, first, self._on):
             by_day[product][day] += much
-        firsts = sales_sources.first_days(products)
+        before = sales_sources.sold_before(products, first)
         return {
             each.pk: PastOfStock(
                 self._on,
                 by_day[each.pk],
-                firsts.get(each.pk),
+                first - DAY if each.pk in before else min(by_day[each.pk], default=None),
                 cover.GRAMS_MIN if each.item.is_weighed else cover.PIECES_MIN,
             )
             for each in self._products

@@ -206,7 +206,8 @@ def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
 
 def _balances():
     return (
-        Balance.objects.filter(place__kind__in=Place.FOR_GOODS, quantity__gt=0)
+        # All these places are in the house, whose balances of something have an index.
+        Balance.objects.filter(is_physical=True, place__kind__in=Place.FOR_GOODS, quantity__gt=0)
         .ours()
         .filter(item__product__isnull=False)
         .select_related("lot__product", "place")
