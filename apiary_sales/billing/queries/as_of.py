@@ -95,9 +95,7 @@ def open_invoices(as_of: AsOf) -> "QuerySet[WithAnnotations[Invoice, LeftToPay]]
 def receivables(as_of: AsOf) -> Receivables:
     """Return what each customer owed, by how long it was overdue, and what was on account."""
     # What is owed now, less what was entered since: most customers owe nothing, then as now.
-    owed = Counter(
-        dict(CustomerBalance.objects.exclude(owed_cents=0).values_list("customer", "owed_cents"))
-    )
+    owed = Counter(dict(CustomerBalance.objects.not_zero().values_list("customer", "owed_cents")))
     later = Entry.objects.filter(as_of.later_entries("")).order_by().values("pk")
     since = EntryLine.objects.filter(
         entry__in=later, account=EntryLine.Account.RECEIVABLE, customer__isnull=False
