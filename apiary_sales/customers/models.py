@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared import conventions
 from inventory.shared.countries import check_country
+from inventory.shared.literals import ZERO
 
 
 class Customer(models.Model):
@@ -226,6 +227,10 @@ class DeliveryAddress(models.Model):
 
 
 class CustomerBalanceQuerySet(models.QuerySet["CustomerBalance"]):
+    def not_zero(self) -> "CustomerBalanceQuerySet":
+        """Return the balances of who owes something or has money on account."""
+        return self.exclude(owed_cents=ZERO)
+
     def owed_cents(self, customer: Customer) -> int:
         """Return what a customer owes now; below zero, they have money on account."""
         balance = self.filter(customer=customer).first()
@@ -245,6 +250,14 @@ class CustomerBalance(models.Model):
     owed_cents = models.BigIntegerField(default=0)
 
     objects = CustomerBalanceQuerySet.as_manager()
+
+    class Meta:
+        indexes = [
+            # Most customers have paid all.
+            models.Index(
+                fields=["customer"], condition=~Q(owed_cents=0), name="customer_balance_not_0"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.customer} {self.owed_cents}"

@@ -8,6 +8,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from apiary_sales.accounts.services import people
+from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.queries import receipts
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.billing.services.stand import PaymentMade
 from inventory.stock.models import Place
@@ -46,7 +48,7 @@ def sales(pounds, shelf, stand, van, mira):
 
 def listed(client, **asked):
     """Return the numbers of the receipts that the list shows."""
-    return [receipt.number for receipt in client.get(LIST, asked).context["page_obj"]]
+    return [row.receipt.number for row in client.get(LIST, asked).context["rows"]]
 
 
 @pytest.fixture
@@ -58,13 +60,35 @@ def boss(client, sales):
 def test_receipts_are_listed_by_day_the_newest_sale_first(boss):
     answer = boss.get(LIST)
 
-    assert [receipt.number for receipt in answer.context["page_obj"]] == [4, 3, 2, 1]
+    assert [row.receipt.number for row in answer.context["rows"]] == [4, 3, 2, 1]
     page = words_of(answer.content.decode())
     assert "4 receipts, $80.00" in page
     today, yesterday = page.index("Sep 10, 2026"), page.index("Sep 9, 2026")
     numbers = [page.index(f"R26-0000{number}") for number in (4, 3, 2, 1)]
     assert sorted([today, yesterday, *numbers]) == [today, *numbers[:3], yesterday, numbers[3]]
     assert "12:00 p.m. 2 × One pound R26-00002 Stand cash, card Mira Oak $16.00" in page
+
+
+def test_a_list_ends_with_the_newest_and_says_how_older_receipts_are_found(boss, monkeypatch):
+    monkeypatch.setattr(receipts, "LISTED_MAX", 3)
+    older = "The newest receipts. To see older ones, choose a day"
+
+    answer = boss.get(LIST)
+
+    assert [row.receipt.number for row in answer.context["rows"]] == [4, 3, 2]
+    page = words_of(answer.content.decode())
+    assert older in page
+    assert "3 receipts, $72.00" in page
+    assert listed(boss, on="2026-09-09") == [1]
+    assert older not in words_of(boss.get(LIST, {"on": "2026-09-10"}).content.decode())
+
+
+def test_a_receipt_that_no_sale_is_kept_beside_comes_last(boss):
+    receipt = Invoice.objects.get(number=3)
+    receipt.pk, receipt.number, receipt.idempotency_key = None, 9, "before-sales-were-kept"
+    receipt.save()
+
+    assert listed(boss) == [4, 3, 2, 1, 9]
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,6 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import models
 from django.db.models import Q, Sum
-from django.db.models.expressions import RawSQL
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import number_format
@@ -16,11 +15,8 @@ from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighin
 from apiary_sales.orders.rules.lines import printed_quantity
 from apiary_sales.pricing.models import GoodsCategory
 from inventory.shared import series, words
+from inventory.shared.literals import NO_TEXT, ZERO
 from inventory.shared.money import cents_half_up
-
-# Written into the question: SQLite doesn't look into parameters to see that a partial index fits.
-ZERO = RawSQL("0", [])
-NO_TEXT = RawSQL("''", [])
 
 
 def plain(number: Decimal) -> Decimal:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypedDict
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from apiary_sales.billing.models import Adjustment, Allocation, EntryLine, Invoice
+from apiary_sales.billing.models import Adjustment, Allocation, Entry, EntryLine, Invoice
 from apiary_sales.billing.queries.money import Account, Receivables
 from apiary_sales.customers.models import Customer, CustomerBalance
 
@@ -95,11 +95,10 @@ def open_invoices(as_of: AsOf) -> "QuerySet[WithAnnotations[Invoice, LeftToPay]]
 def receivables(as_of: AsOf) -> Receivables:
     """Return what each customer owed, by how long it was overdue, and what was on account."""
     # What is owed now, less what was entered since: most customers owe nothing, then as now.
-    owed = Counter(
-        dict(CustomerBalance.objects.exclude(owed_cents=0).values_list("customer", "owed_cents"))
-    )
+    owed = Counter(dict(CustomerBalance.objects.not_zero().values_list("customer", "owed_cents")))
+    later = Entry.objects.filter(as_of.later_entries("")).order_by().values("pk")
     since = EntryLine.objects.filter(
-        as_of.later_entries(), account=EntryLine.Account.RECEIVABLE, customer__isnull=False
+        entry__in=later, account=EntryLine.Account.RECEIVABLE, customer__isnull=False
     ).order_by()
     for customer, cents in since.values_list("customer").annotate(Sum("amount_cents")):
         owed[customer or 0] -= cents

@@ -21,7 +21,7 @@ def late_entries(since: date | None = None) -> QuerySet[Entry]:
     )
     if since is not None:
         found = found.filter(entered_on__gte=since)
-    return found.order_by("-id")
+    return found.order_by("-entered_on", "-id")
 
 
 def late_postings(since: date | None = None) -> QuerySet[Posting]:
@@ -29,7 +29,7 @@ def late_postings(since: date | None = None) -> QuerySet[Posting]:
     found = Posting.objects.filter(counts_on__isnull=False).prefetch_related("recorded_by")
     if since is not None:
         found = found.filter(counts_on__gte=since)
-    return found.order_by("-id")
+    return found.order_by("-counts_on", "-id")
 
 
 def faults() -> Iterator[str]:

@@ -30,10 +30,10 @@ from apiary_sales.billing.models import (
     StandDayClose,
     StandLateCash,
 )
-from apiary_sales.billing.models.invoices import NO_TEXT
 from apiary_sales.billing.queries.as_of import AsOf
 from apiary_sales.billing.stock_book import StockBook
 from inventory.bottling import valuation
+from inventory.shared.literals import NO_TEXT
 from inventory.shared.proofs import unequal
 from inventory.stock.models import Place, Posting, PostingLine
 

@@ -31,9 +31,9 @@ from apiary_sales.billing.models import (
     Invoice,
     Payment,
 )
-from apiary_sales.billing.models.invoices import ZERO
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
+from inventory.shared.literals import ZERO
 from inventory.shared.tags import Tag
 
 if TYPE_CHECKING:
@@ -155,10 +155,11 @@ def owing(on: date) -> Receivables:
     # Ordered as the index of open bills is, which SQLite takes then.
     open_invoices = Invoice.objects.open().filter(customer__isnull=False).order_by("due_on")
     # What is paid may come to a balance of zero while a bill is open: the money is on account.
-    told = ~Q(owed_cents=0) | Q(customer__in=open_invoices.order_by().values("customer"))
+    not_zero = CustomerBalance.objects.not_zero().values("customer")
+    told = not_zero.union(open_invoices.order_by().values("customer"))
     accounts = {
         balance.customer_id: Account(balance.customer, balance.owed_cents)
-        for balance in CustomerBalance.objects.filter(told).select_related("customer")
+        for balance in CustomerBalance.objects.filter(pk__in=told).select_related("customer")
     }
     for customer, due_on, cents in open_invoices.values_list("customer", "due_on", "open_cents"):
         accounts[customer].add(due_on=due_on, cents=cents, on=on)

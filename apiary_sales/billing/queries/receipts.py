@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import TruncDate
 from django.urls import reverse
 from django.utils import timezone
@@ -24,6 +24,8 @@ from inventory.stock.models import Place
 NUMBER = re.compile(r"(?:(?P<series>[A-Za-z]+\d*)[-\s]*)?0*(?P<number>\d{1,9})")
 # Of a receipt in a list.
 LINES_SHOWN = 4
+# Of receipts in a list: the newest that are found.
+LISTED_MAX = 1000
 # No receipt comes to more, and a larger figure would not fit its column.
 MONEY_MAX = 10**9
 
@@ -280,20 +282,45 @@ class ListedReceipt:
 
 @dataclass(frozen=True)
 class ReceiptsFound:
-    """Receipts that a list shows, the newest sale first, and what they come to."""
+    """Receipts that a list shows, the newest sale first, and what they come to.
+
+    A list has the newest `LISTED_MAX`; older ones are found by their day, number or amount.
+    """
 
     receipts: QuerySet[Invoice]
 
     @cached_property
+    def keys(self) -> list[int]:
+        """The keys of the receipts listed, in their order."""
+        return self._newest[:LISTED_MAX]
+
+    @property
+    def has_older(self) -> bool:
+        """Whether there are more than a list has."""
+        return len(self._newest) > LISTED_MAX
+
+    @cached_property
+    def _newest(self) -> list[int]:
+        # Both kinds in one question would be sorted as a whole for the first of them.
+        of_sales = self.receipts.filter(stand_sale__isnull=False)
+        of_sales = of_sales.order_by("-stand_sale__sold_at", "-id")
+        keys = list(of_sales.values_list("pk", flat=True)[: LISTED_MAX + 1])
+        if len(keys) <= LISTED_MAX:
+            others = self.receipts.filter(stand_sale__isnull=True).order_by("-id")
+            keys += others.values_list("pk", flat=True)[: LISTED_MAX + 1 - len(keys)]
+        return keys
+
+    @cached_property
     def sums(self) -> dict[str, int]:
-        own = self.receipts.order_by().values("pk")
-        sold = Invoice.objects.filter(pk__in=own).aggregate(cents=Sum("total_cents"))
-        back = Invoice.objects.filter(credits__in=own).aggregate(cents=Sum("total_cents"))
+        """What the receipts listed come to, and what of it was given back."""
+        sold = Invoice.objects.filter(pk__in=self.keys).aggregate(cents=Sum("total_cents"))
+        back = Invoice.objects.filter(credits__in=self.keys).aggregate(cents=Sum("total_cents"))
         return {"sold_cents": sold["cents"] or 0, "back_cents": -(back["cents"] or 0)}
 
-    def listed(self, page: Sequence[Invoice]) -> list[ListedReceipt]:
+    def listed(self, keys: Sequence[int]) -> list[ListedReceipt]:
         """Return the receipts of one page, each with the sums of its whole day."""
-        rows = [ListedReceipt(receipt) for receipt in page]
+        found = self.receipts.order_by().in_bulk(keys)
+        rows = [ListedReceipt(found[key]) for key in keys]
         sums = self._by_day([row.day for row in rows if row.sale])
         return [ListedReceipt(row.receipt, sums.get(row.day)) for row in rows]
 
@@ -364,14 +391,23 @@ def _meant(text: str) -> Q:
 
 
 def places_of(user: Any) -> QuerySet[Place]:
-    """Return where the receipts come from that a person may see."""
-    return Place.objects.filter(stand_sales__receipt__in=_keys(user)).distinct().order_by("name")
+    """Return where things were sold that a person may see."""
+    sales = _sales_seen_by(user).filter(place=OuterRef("pk"))
+    return Place.objects.filter(Exists(sales)).order_by("name")
 
 
 def sellers_of(user: Any) -> QuerySet[User]:
-    """Return who made the sales whose receipts a person may see."""
-    return User.objects.filter(stand_sales__receipt__in=_keys(user)).distinct().order_by("username")
+    """Return who made the sales that a person may see."""
+    sales = _sales_seen_by(user).filter(sold_by=OuterRef("pk"))
+    return User.objects.filter(Exists(sales)).order_by("username")
 
 
-def _keys(user: Any) -> QuerySet[Any]:
-    return seen_by(user).order_by().values("pk")
+def _sales_seen_by(user: Any) -> QuerySet[StandSale]:
+    """Return the sales that a person may see, with orders that were fetched.
+
+    Nothing is joined, so that the first sale of each place or seller is found in an index.
+    """
+    if own_places.has_every(user):
+        return StandSale.objects.all()
+    own = Place.objects.filter(kind__in=own_places.KINDS).values("pk")
+    return StandSale.objects.filter(Q(place__in=own) | Q(sold_by=user.pk))

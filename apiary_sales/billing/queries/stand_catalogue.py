@@ -16,7 +16,7 @@ from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.queries import stand, stand_pickups, stand_takings
 from apiary_sales.billing.queries.stand import PiecesThere, StandOffer
 from apiary_sales.billing.queries.stand_takings import PlaceTaken
-from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import by_weight
 from apiary_sales.pricing.models import TaxRate
 from inventory.shared import conventions, weights
@@ -146,11 +146,13 @@ def _at(there: PiecesThere) -> dict[str, Any]:
 
 def _sold_lately(on: date) -> dict[int, int]:
     """Return the pieces of each product that stands sold lately."""
+    # SQLite would rather go through all lines product by product than join the few of these days.
+    lately = Fulfilment.objects.filter(
+        order__channel=Order.Channel.STAND, filled_on__gt=on - FAVOURITES
+    )
     rows = (
         FulfilmentLine.objects.filter(
-            fulfilment__order__channel=Order.Channel.STAND,
-            fulfilment__filled_on__gt=on - FAVOURITES,
-            order_line__kind=OrderLine.Kind.PACKED,
+            fulfilment__in=lately.values("pk"), order_line__kind=OrderLine.Kind.PACKED
         )
         .order_by()
         .values_list("order_line__product")

@@ -304,7 +304,7 @@ def opening_page(request: HttpRequest) -> HttpResponse:
         "invoices": invoices.order_by("customer__name", "issued_on"),
         # Sorted here: joined for their names, customers would be gone through from the first.
         "credits": sorted(
-            credits.select_related("reversed_by").prefetch_related("customer").order_by("id"),
+            credits.select_related("reversed_by").prefetch_related("customer"),
             key=lambda credit: str(credit.customer),
         ),
         "amounts": OpeningAmount.objects.order_by("id"),

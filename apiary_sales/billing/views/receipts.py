@@ -25,11 +25,12 @@ def receipt_list(request: HttpRequest) -> HttpResponse:
     form = ReceiptFilterForm(request.GET, user=request.user)
     asked = form.asked()
     found = queries.found(user=request.user, **asked)
-    page = Paginator(found.receipts, RECEIPTS_A_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(found.keys, RECEIPTS_A_PAGE).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "page_obj": page,
         "rows": found.listed(list(page)),
+        "has_older": found.has_older,
         "is_filtered": bool(asked),
         "is_narrowed": bool(asked.keys() - {"text"}),
         **found.sums,

@@ -23,6 +23,7 @@ from inventory.bottling.queries.packed_stock import ProductStock, SizeStock, Sto
 from inventory.shared import words
 from inventory.stock.models import Item
 
+DAY = timedelta(days=1)
 RECENT = timedelta(days=28)
 YEAR_DAYS = 365
 SEASON_DAYS = cover.YEAR.days

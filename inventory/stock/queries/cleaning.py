@@ -3,9 +3,11 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from functools import reduce
+from operator import or_
 from typing import Any
 
-from django.db.models import Max, OuterRef, QuerySet, Subquery
+from django.db.models import Max, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -172,10 +174,9 @@ def _last_used(vessels: set[int]) -> dict[int | None, date]:
 
 def _last_worked() -> dict[str, date]:
     """Return the day on which the house last bottled, and last extracted."""
+    standing = Posting.objects.filter(reversed_by=None).order_by("-occurred_at")
+    newest = [Q(pk=Subquery(standing.filter(kind=kind).values("pk")[:1])) for kind in USES.values()]
     found = dict(
-        Posting.objects.filter(kind__in=USES.values(), reversed_by=None)
-        .values_list("kind")
-        .annotate(last=Max("occurred_at"))
-        .order_by()
+        Posting.objects.filter(reduce(or_, newest)).order_by().values_list("kind", "occurred_at")
     )
     return {use: timezone.localdate(found[kind]) for use, kind in USES.items() if kind in found}
