@@ -7,9 +7,19 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+# What a server may leave out where nobody kills it.
+UNSAFE = (
+    "synchronous_commit=off",
+    "full_page_writes=off",
+    "wal_level=minimal",
+    "max_wal_senders=0",
+)
 
 
 def programs() -> Path | None:
@@ -24,13 +34,18 @@ class Server:
     """A server in a folder of its own, which can be killed and started again.
 
     With a `primary` it is a replica of that server, which streams its changes, until promoted.
+    With `settings` it has these besides its own.
     """
 
-    def __init__(self, folder: Path, primary: "Server | None" = None) -> None:
+    def __init__(
+        self, folder: Path, primary: "Server | None" = None, settings: Collection[str] = ()
+    ) -> None:
         self.data, self.port = folder / "data", free_port()
         self.url = f"postgres://honey@127.0.0.1:{self.port}/postgres"
         self._bin_dir, self._log = programs(), folder / "log"
-        self._options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c fsync=off -k {folder}"
+        # Compiling a plan pays off where there are very many rows.
+        own = ("listen_addresses=127.0.0.1", "fsync=off", "jit=off", *settings)
+        self._options = " ".join([f"-p {self.port} -k {folder}", *(f"-c {each}" for each in own)])
         if primary:
             source = ("-h", "127.0.0.1", "-p", primary.port, "-U", "honey")
             options = ("--write-recovery-conf", "--checkpoint=fast", "--no-sync")
@@ -73,24 +88,40 @@ class Server:
 @contextmanager
 def server() -> Iterator[str]:
     """Start a server on a free port of this machine and yield its DATABASE_URL."""
-    with killable_server() as started:
+    with killable_server(settings=UNSAFE) as started:
         yield started.url
 
 
 @contextmanager
-def killable_server(primary: Server | None = None) -> Iterator[Server]:
+def killable_server(
+    primary: Server | None = None, settings: Collection[str] = ()
+) -> Iterator[Server]:
     """Start a server that can be killed and started again, or a replica of this one."""
     if programs() is None:
         raise FileNotFoundError("No PostgreSQL server programs: install the package postgresql.")
     with tempfile.TemporaryDirectory(prefix="honey-postgresql-") as folder:
         if os.getuid() == 0:
             shutil.chown(folder, "nobody")
-        started = Server(Path(folder), primary)
+        started = Server(Path(folder), primary, settings)
         started.start()
         try:
             yield started
         finally:
             started.stop()
+
+
+def copy_database(connection: BaseDatabaseWrapper, source: str, target: str) -> None:
+    """Make a database of this connection's server anew, as a copy of another."""
+    drop_database(connection, target)
+    with connection._nodb_cursor() as cursor:
+        cursor.execute(f'CREATE DATABASE "{target}" TEMPLATE "{source}"')
+
+
+def drop_database(connection: BaseDatabaseWrapper, name: str) -> None:
+    """Drop a database where there is one, whoever is connected with it."""
+    connection.close()
+    with connection._nodb_cursor() as cursor:
+        cursor.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
 
 
 def _run(*command: object) -> None:
