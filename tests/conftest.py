@@ -157,6 +157,13 @@ def django_db_setup(django_db_setup, django_db_blocker, empty_database):
             postgresql.drop_database(connection, _kept_name(name))
 
 
+def pytest_ignore_collect(collection_path, config):
+    """Leave unread what has no test of the data, where they alone are asked for."""
+    if config.option.markexpr == data_layer.MARK and data_layer.has_none(collection_path):
+        return True
+    return None
+
+
 def pytest_collection_modifyitems(config, items):
     """Mark the tests of the data, and leave those of rival writers to the run on PostgreSQL.
 
