@@ -15,10 +15,11 @@ from django.utils import translation
 
 from apiary_sales.keeping import triggers
 from inventory.shared import conventions, garbage
-from tests import builders, data_layer, serving, timing
+from tests import builders, data_layer, postgresql, serving, timing
 
-# It waits for a run of its own, beside which the others go on.
-LONG_TESTS = "tests/test_postgresql.py"
+# What takes longest, in this order: it begins first, so that nothing of it is left when the others
+# are done, and what one of them builds for all of its tests is built by one worker.
+FIRST = ("test_postgresql.py", "upgrade", "storms", "demo")
 
 # Keep what is compiled, whatever PYTHONDONTWRITEBYTECODE says: a run starts more than a hundred
 # processes, each of which would compile the whole service again.
@@ -48,12 +49,12 @@ def without_triggers(db):
 
 @pytest.fixture(autouse=True, scope="session")
 def _emptied_at_the_end(empty_database):
-    """Let tests that commit empty the books at their end, which triggers would refuse.
+    """Let tests that commit leave the database as it was made, without emptying each table.
 
-    SQLite takes the empty database over page by page, in a thirtieth of the time that it takes to
-    empty each table and to make types, rights, groups and triggers again, as PostgreSQL does.
+    SQLite takes the empty database over page by page, and PostgreSQL makes a new copy of it, in a
+    fraction of the time that it takes to empty all tables and to make types, rights, groups and
+    triggers again.
     """
-    usual = TransactionTestCase._fixture_teardown
 
     def empty(case):
         if connection.vendor == "sqlite":
@@ -61,12 +62,17 @@ def _emptied_at_the_end(empty_database):
             with closing(sqlite3.connect(empty_database)) as kept:
                 kept.backup(connection.connection)
         else:
-            triggers.lift("default")
-            usual(case)
+            name = connection.settings_dict["NAME"]
+            postgresql.copy_database(connection, _kept_name(name), name)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", empty)
         yield
+
+
+def _kept_name(name: str) -> str:
+    """Name the PostgreSQL database that keeps the empty one."""
+    return f"{name}_empty"
 
 
 @pytest.fixture(autouse=True)
@@ -138,27 +144,45 @@ def django_db_modify_db_settings(django_db_modify_db_settings, tmp_path_factory)
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup, django_db_blocker, empty_database):
     """Keep the empty database, and leave no connection behind."""
-    if connection.vendor == "sqlite":
-        serving.copy_database(Path(connection.settings_dict["NAME"]), empty_database)
+    name = connection.settings_dict["NAME"]
+    with django_db_blocker.unblock():
+        if connection.vendor == "sqlite":
+            serving.copy_database(Path(name), empty_database)
+        else:
+            postgresql.copy_database(connection, name, _kept_name(name))
     yield
     with django_db_blocker.unblock():
         connections.close_all()
+        if connection.vendor == "postgresql":
+            postgresql.drop_database(connection, _kept_name(name))
+
+
+def pytest_ignore_collect(collection_path, config):
+    """Leave unread what has no test of the data, where they alone are asked for."""
+    if config.option.markexpr == data_layer.MARK and data_layer.has_none(collection_path):
+        return True
+    return None
 
 
 def pytest_collection_modifyitems(config, items):
     """Mark the tests of the data, and leave those of rival writers to the run on PostgreSQL.
 
-    SQLite has one writer at a time. The longest tests begin first, so that none of them is left
-    when the others are done.
+    SQLite has one writer at a time.
     """
     data_layer.mark(items)
-    items.sort(key=lambda item: not item.path.match(LONG_TESTS))
+    items.sort(key=_place_in_line)
     if connection.vendor == "postgresql":
         return
     rivals = [item for item in items if item.get_closest_marker("postgresql")]
     if rivals:
         config.hook.pytest_deselected(items=rivals)
         items[:] = [item for item in items if item not in rivals]
+
+
+def _place_in_line(item) -> int:
+    """Return when a test begins: those of the same number in the order of their files."""
+    folder = item.path.relative_to(data_layer.TESTS).parts[0]
+    return FIRST.index(folder) if folder in FIRST else len(FIRST)
 
 
 def pytest_collection_finish():

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from django.db import connection
 
+MARK = "data_layer"
 TESTS = Path(__file__).resolve().parent
 FOLDERS_OF_PAGES = ("api", "browser", "demo", "web")
 FILES_OF_PAGES = ("_page.py", "_pages.py", "_papers.py", "_printed.py", "_api.py")
@@ -24,11 +25,16 @@ def opens_pages(path: Path) -> bool:
     return folder in FOLDERS_OF_PAGES or path.name.endswith(FILES_OF_PAGES)
 
 
+def has_none(path: Path) -> bool:
+    """Tell whether a file of tests has none of the data: it opens pages, and marks no test."""
+    return path.suffix == ".py" and opens_pages(path) and MARK not in path.read_text("utf-8")
+
+
 def mark(items: list[pytest.Item]) -> None:
     """Mark the tests that are about the data."""
     for item in items:
         if not opens_pages(item.path) and _uses_database(item):
-            item.add_marker(pytest.mark.data_layer)
+            item.add_marker(MARK)
 
 
 def _uses_database(item: pytest.Item) -> bool:

@@ -7,10 +7,19 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+# What a server may leave out where nobody kills it.
+UNSAFE = (
+    "synchronous_commit=off",
+    "full_page_writes=off",
+    "wal_level=minimal",
+    "max_wal_senders=0",
+)
 # Addresses that are set apart for tests of networks.
 OTHER_NETWORKS = "198.18.0.0/15"
 
@@ -27,18 +36,23 @@ class Server:
     """A server in a folder of its own, which can be killed and started again.
 
     With a `primary` it is a replica of that server, which streams its changes, until promoted. At
-    an `address` other than this machine's own, other networks of the tests reach it.
+    an `address` other than this machine's own, other networks of the tests reach it. With
+    `settings` it has these besides its own.
     """
 
     def __init__(
-        self, folder: Path, primary: "Server | None" = None, address: str = "127.0.0.1"
+        self,
+        folder: Path,
+        primary: "Server | None" = None,
+        address: str = "127.0.0.1",
+        settings: Collection[str] = (),
     ) -> None:
         self.data, self.port, self.address = folder / "data", free_port(), address
         self.url = f"postgres://honey@{address}:{self.port}/postgres"
         self._bin_dir, self._log = programs(), folder / "log"
-        self._options = (
-            f"-p {self.port} -c listen_addresses=127.0.0.1,{address} -c fsync=off -k {folder}"
-        )
+        # Compiling a plan pays off where there are very many rows.
+        own = (f"listen_addresses=127.0.0.1,{address}", "fsync=off", "jit=off", *settings)
+        self._options = " ".join([f"-p {self.port} -k {folder}", *(f"-c {each}" for each in own)])
         if primary:
             source = ("-h", "127.0.0.1", "-p", primary.port, "-U", "honey")
             options = ("--write-recovery-conf", "--checkpoint=fast", "--no-sync")
@@ -88,19 +102,21 @@ class Server:
 @contextmanager
 def server() -> Iterator[str]:
     """Start a server on a free port of this machine and yield its DATABASE_URL."""
-    with killable_server() as started:
+    with killable_server(settings=UNSAFE) as started:
         yield started.url
 
 
 @contextmanager
-def killable_server(primary: Server | None = None, address: str = "127.0.0.1") -> Iterator[Server]:
+def killable_server(
+    primary: Server | None = None, address: str = "127.0.0.1", settings: Collection[str] = ()
+) -> Iterator[Server]:
     """Start a server that can be killed and started again, or a replica of this one."""
     if programs() is None:
         raise FileNotFoundError("No PostgreSQL server programs: install the package postgresql.")
     with tempfile.TemporaryDirectory(prefix="honey-postgresql-") as folder:
         if os.getuid() == 0:
             shutil.chown(folder, "nobody")
-        started = Server(Path(folder), primary, address)
+        started = Server(Path(folder), primary, address, settings)
         started.start()
         try:
             yield started
@@ -113,6 +129,20 @@ def url_of_both(primary: Server, replica: Server) -> str:
     servers = f"{primary.address}:{primary.port},{replica.address}:{replica.port}"
     options = "target_session_attrs=read-write&connect_timeout=3"
     return f"postgres://honey@{servers}/postgres?{options}"
+
+
+def copy_database(connection: BaseDatabaseWrapper, source: str, target: str) -> None:
+    """Make a database of this connection's server anew, as a copy of another."""
+    drop_database(connection, target)
+    with connection._nodb_cursor() as cursor:
+        cursor.execute(f'CREATE DATABASE "{target}" TEMPLATE "{source}"')
+
+
+def drop_database(connection: BaseDatabaseWrapper, name: str) -> None:
+    """Drop a database where there is one, whoever is connected with it."""
+    connection.close()
+    with connection._nodb_cursor() as cursor:
+        cursor.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
 
 
 def _run(*command: object) -> None:

@@ -1,9 +1,12 @@
 """Checks that many acts share; each says in words what is wrong and which parameter it is."""
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.db import router
+from django.db.models import BaseConstraint, CheckConstraint, Model, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -56,7 +59,7 @@ def check_total(total_cents: int, expected_total_cents: int | None) -> None:
 def save_checked(instance: Any) -> None:
     """Validate what a person typed and save it; raise an error for each parameter that is wrong."""
     try:
-        instance.full_clean()
+        _full_clean(instance)
     except ValidationError as error:
         problems = Problems()
         for field, messages in error.message_dict.items():
@@ -64,3 +67,32 @@ def save_checked(instance: Any) -> None:
                 problems.add(None if field == "__all__" else field, message)
         problems.raise_any()
     instance.save()
+
+
+def _full_clean(instance: Any) -> None:
+    """Validate as `full_clean` does, but ask the database once for all check constraints.
+
+    It is asked for each where something is wrong, so that each says what is.
+    """
+    try:
+        instance.full_clean(validate_constraints=False)
+        is_right = all(_hold(instance, *group) for group in instance.get_constraints())
+    except ValidationError:
+        is_right = False
+    if not is_right:
+        instance.full_clean()
+
+
+def _hold(instance: Any, model: type[Model], constraints: Iterable[BaseConstraint]) -> bool:
+    """Tell whether all check constraints of a model hold; raise `ValidationError` for another."""
+    using = router.db_for_write(model, instance=instance)
+    checked = Q()
+    for constraint in constraints:
+        if isinstance(constraint, CheckConstraint):
+            checked &= Q(constraint.condition)
+        else:
+            constraint.validate(model, instance, using=using)
+    if not checked:
+        return True
+    fields = instance._get_field_expression_map(meta=model._meta)
+    return checked.check(fields, using=using)

@@ -26,7 +26,7 @@ from inventory.shared.errors import BadValue, FiguresChanged, HouseError, NotAll
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
 from inventory.stock.queries import books as stock_books
-from tests import builders
+from tests import builders, data_layer
 from tests.billing.conftest import errors_in, filled_in, invoice_of, jars, pay, words_of
 
 pytestmark = pytest.mark.django_db
@@ -507,7 +507,9 @@ WAYS = st.tuples(
 
 
 @settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=data_layer.examples(25),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(steps=st.lists(WAYS, max_size=8), rounding=st.sampled_from(list(House.Rounding)))
 def test_any_parts_and_the_rest_take_an_invoice_back_to_the_cent(

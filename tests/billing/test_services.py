@@ -23,7 +23,7 @@ from apiary_sales.reports.frames import sales
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow
 from inventory.shared.models import House
 from inventory.stock.models import Posting
-from tests import builders
+from tests import builders, data_layer
 from tests.billing.conftest import TODAY, invoice_of, jars, order_of, words_of
 
 pytestmark = pytest.mark.django_db
@@ -143,7 +143,9 @@ def test_a_cancelled_service_leaves_what_was_done_before(shop, work):
 
 
 @settings(
-    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=data_layer.examples(15),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(
     price=st.integers(min_value=1, max_value=3_000_000),

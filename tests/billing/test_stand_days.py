@@ -40,7 +40,7 @@ from inventory.shared.errors import (
     NotAllowedNow,
     SeveralProblems,
 )
-from tests import builders
+from tests import builders, data_layer
 from tests.billing.conftest import TODAY
 from tests.billing.stand_drawer import at, sell_jars
 
@@ -446,7 +446,9 @@ amounts = st.lists(st.integers(1, 50_000), max_size=2)
 
 
 @settings(
-    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=data_layer.examples(12),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(
     float_cents=st.integers(0, 100_000),

@@ -25,7 +25,7 @@ from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place, Shortage
 from inventory.stock.queries import books as stock_books
 from inventory.stock.services import stores
-from tests import builders
+from tests import builders, data_layer
 from tests.billing.conftest import jars, order_of
 
 pytestmark = pytest.mark.django_db
@@ -622,7 +622,11 @@ def test_what_was_paid_is_the_total_with_what_is_on_top_less_what_is_missing(pai
     assert min(settled.on_top_cents, settled.missing_cents) == 0
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(
+    max_examples=data_layer.examples(100),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(
     sales=st.lists(
         st.tuples(

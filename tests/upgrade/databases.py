@@ -82,7 +82,13 @@ def dump_postgresql(url: str) -> str:
     program = (postgresql.programs() / "initdb").resolve().with_name("pg_dump")
     options = ["--no-owner", "--no-privileges", "--rows-per-insert=1000"]
     made = subprocess.run(
-        [program, *options, url], check=True, capture_output=True, text=True, cwd="/"
+        [program, *options, url],
+        check=True,
+        capture_output=True,
+        text=True,
+        cwd="/",
+        # Moments are told in a zone: the same one on every machine.
+        env={**os.environ, "PGTZ": "UTC"},
     )
     return "\n".join(_statements(made.stdout)) + "\n"
 

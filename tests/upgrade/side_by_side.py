@@ -1,10 +1,11 @@
-"""Migrate databases of several versions in one go, each as `migrate` would.
+"""Migrate databases of several versions and both kinds in one go, each as `migrate` would.
 
 Nearly all the time of an upgrade is Django's, working out what the models were like between two
-changes. A database of a later version has the same way before it as one of an earlier version once
-that has got as far. So the oldest sets out, each other joins where it stands, and what the models
-were like is worked out once for all. The changes and their order are those of `migrate`, which each
-database gets at the end: it finds nothing left to change, and does what follows on a change.
+changes, which is the same on SQLite and PostgreSQL. A database of a later version has the same way
+before it as one of an earlier version once that has got as far. So the oldest sets out, each other
+joins where it stands, and what the models were like is worked out once for all. The changes and
+their order are those of `migrate`, which each database gets at the end: it finds nothing left to
+change, and does what follows on a change.
 """
 
 from collections.abc import Collection, Iterator
@@ -18,12 +19,20 @@ from django.db.migrations import Migration
 from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.migrations.state import ProjectState
+from django.db.utils import load_backend
+from environ import Env
+
+SQLITE = "django.db.backends.sqlite3"
 
 
-def connected(name: str) -> BaseDatabaseWrapper:
-    """Return a connection like the usual one, to the database of this name."""
+def connected(url: str) -> BaseDatabaseWrapper:
+    """Return a connection to the database of this address; the usual one is of SQLite."""
     usual = connections[DEFAULT_DB_ALIAS]
-    return type(usual)({**usual.settings_dict, "NAME": name}, DEFAULT_DB_ALIAS)
+    given = Env.db_url_config(url)
+    if given["ENGINE"] == SQLITE:
+        return type(usual)({**usual.settings_dict, "NAME": given["NAME"]}, DEFAULT_DB_ALIAS)
+    settings = {**usual.settings_dict, "OPTIONS": {}, **given}
+    return load_backend(given["ENGINE"]).DatabaseWrapper(settings, DEFAULT_DB_ALIAS)
 
 
 @contextmanager

@@ -411,20 +411,20 @@ def main(*, opens_pages: bool = True, checks_bills: bool = False) -> None:
     _tell(faults)
 
 
-def side_by_side_main(names: dict[str, str]) -> None:
-    """Upgrade several databases, by version: the oldest first, each with its name."""
+def side_by_side_main(urls: dict[str, str]) -> None:
+    """Upgrade several databases, each with its address: those of the oldest version first."""
     faults = []
     with time_machine.travel(databases.MADE_AT + timedelta(hours=1)):
-        opened = {version: side_by_side.connected(name) for version, name in names.items()}
+        opened = {house: side_by_side.connected(url) for house, url in urls.items()}
         upgrades = {}
-        for version, database in opened.items():
+        for house, database in opened.items():
             with side_by_side.as_default(database):
-                upgrades[version] = Upgrade()
+                upgrades[house] = Upgrade()
         side_by_side.migrate(list(opened.values()))
-        for version, database in opened.items():
+        for house, database in opened.items():
             ContentType.objects.clear_cache()
             with side_by_side.as_default(database):
-                faults += [f"{version}: {fault}" for fault in upgrades[version].faults()]
+                faults += [f"{house}: {fault}" for fault in upgrades[house].faults()]
             database.close()
     _tell(faults)
 
