@@ -54,7 +54,19 @@ RELEASES = (
                 "Counting offers the jars in stock and the newest lots; any other lot is counted "
                 "by the code on its jar."
             ),
-            _("On PostgreSQL several processes answer at once, one for each core."),
+            _(
+                "Pages come sooner in every house whose database is SQLite: its file is no longer "
+                "opened anew for each of them."
+            ),
+            _(
+                "Where a house has many customers, forms find one by what you type: a part of the "
+                "name, the town or the telephone number."
+            ),
+            _("A recall and the story of a lot come in pages in the API, since they can be long."),
+            _(
+                "On PostgreSQL several processes answer at once, one for each core, and lists, "
+                "reports and search can be read from a replica."
+            ),
         ),
     ),
     Release(
