@@ -11,8 +11,6 @@ from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from django.db.backends.base.base import BaseDatabaseWrapper
-
 # What a server may leave out where nobody kills it.
 UNSAFE = (
     "synchronous_commit=off",
@@ -108,20 +106,6 @@ def killable_server(
             yield started
         finally:
             started.stop()
-
-
-def copy_database(connection: BaseDatabaseWrapper, source: str, target: str) -> None:
-    """Make a database of this connection's server anew, as a copy of another."""
-    drop_database(connection, target)
-    with connection._nodb_cursor() as cursor:
-        cursor.execute(f'CREATE DATABASE "{target}" TEMPLATE "{source}"')
-
-
-def drop_database(connection: BaseDatabaseWrapper, name: str) -> None:
-    """Drop a database where there is one, whoever is connected with it."""
-    connection.close()
-    with connection._nodb_cursor() as cursor:
-        cursor.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
 
 
 def _run(*command: object) -> None:
