@@ -11,8 +11,6 @@ from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from django.db.backends.base.base import BaseDatabaseWrapper
-
 # What a server may leave out where nobody kills it.
 UNSAFE = (
     "synchronous_commit=off",
@@ -129,20 +127,6 @@ def url_of_both(primary: Server, replica: Server) -> str:
     servers = f"{primary.address}:{primary.port},{replica.address}:{replica.port}"
     options = "target_session_attrs=read-write&connect_timeout=3"
     return f"postgres://honey@{servers}/postgres?{options}"
-
-
-def copy_database(connection: BaseDatabaseWrapper, source: str, target: str) -> None:
-    """Make a database of this connection's server anew, as a copy of another."""
-    drop_database(connection, target)
-    with connection._nodb_cursor() as cursor:
-        cursor.execute(f'CREATE DATABASE "{target}" TEMPLATE "{source}"')
-
-
-def drop_database(connection: BaseDatabaseWrapper, name: str) -> None:
-    """Drop a database where there is one, whoever is connected with it."""
-    connection.close()
-    with connection._nodb_cursor() as cursor:
-        cursor.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
 
 
 def _run(*command: object) -> None:
