@@ -54,6 +54,11 @@ RELEASES = (
                 "Counting offers the jars in stock and the newest lots; any other lot is counted "
                 "by the code on its jar."
             ),
+            _(
+                "Where there are more than fifty customers, a form finds them by a part of the "
+                "name, the town or the telephone number instead of listing all. The receipts of "
+                "the stand list the newest thousand; older ones are found by day or number."
+            ),
             _("On PostgreSQL several processes answer at once, one for each core."),
         ),
     ),
