@@ -106,7 +106,6 @@ def _asked_beside(sql: str, params: Any) -> list[Any]:
         "/money/deposit-slips/new/",
         "/selling/orders/new/",
         "/stand/",
-        "/stand/marks/",
         "/stand/pickups/",
         "/stand/receipts/",
         "/honey/lots/26-E01/",

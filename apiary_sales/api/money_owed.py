@@ -472,7 +472,7 @@ class OpeningBalancesApiView(ReadingApiView):
     @extend_schema(operation_id="opening_balances", responses=OpeningBalancesSerializer)
     def get(self, request: Request) -> Response:
         """What customers owed and had paid too much when the books began."""
-        invoices = Invoice.objects.exclude(opening_number="").select_related("customer", "order")
+        invoices = Invoice.objects.of_before().select_related("customer", "order")
         credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None)
         told = {
             "invoices": invoices.prefetch_related("lines__taxes").order_by("id"),

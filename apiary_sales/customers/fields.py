@@ -1,11 +1,12 @@
 """The field that asks for a customer: a list where there are few, else a box that finds them."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
+from django.forms.models import ModelChoiceIterator
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -50,7 +51,7 @@ class CustomerInput(forms.Select):
         return name not in data and _name_of(name) not in data
 
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
-        first, customers = self._first(), self.choices.queryset
+        first, customers = self._first(), self._offered.queryset
         listed = list(customers.values_list("pk", "name")[: LISTED_MAX + 1])
         if len(listed) <= LISTED_MAX:
             if isinstance(value, NameTyped):
@@ -66,8 +67,12 @@ class CustomerInput(forms.Select):
             "with_inactive": self.with_inactive,
         }
 
+    @property
+    def _offered(self) -> ModelChoiceIterator:
+        return cast(ModelChoiceIterator, self.choices)
+
     def _first(self) -> list[tuple[str, str | Promise]]:
-        return [("", self.choices.field.empty_label), *self.before_customers]
+        return [("", self._offered.field.empty_label or ""), *self.before_customers]
 
     def as_typed(self, value: Any) -> str:
         """Return what the box shows for a value: what was typed, or the name of a key."""
@@ -76,7 +81,7 @@ class CustomerInput(forms.Select):
         for key, label in self.before_customers:
             if str(value) == key:
                 return str(label)
-        customer = self.choices.queryset.filter(pk=row_key(value)).first()
+        customer = self._offered.queryset.filter(pk=row_key(value)).first()
         return customer.name if customer else ""
 
 
@@ -96,7 +101,7 @@ class CustomerField(forms.ModelChoiceField):
     }
 
     def __init__(
-        self, *, label: str | Promise, queryset: QuerySet[Customer] | None = None, **kwargs: Any
+        self, *, label: Any, queryset: QuerySet[Customer] | None = None, **kwargs: Any
     ) -> None:
         if queryset is None:
             queryset = Customer.objects.filter(is_active=True)
@@ -114,12 +119,13 @@ class CustomerField(forms.ModelChoiceField):
     def _named(self, typed: str) -> Customer:
         """Return who is called so; a part of a name is refused, with those whom it fits."""
         typed = typed.replace("\x00", "")
-        if called := self.queryset.filter(name=typed).first():
+        customers = cast("QuerySet[Customer]", self.queryset)
+        if called := customers.filter(name=typed).first():
             return called
-        same = list(self.queryset.filter(name__iexact=typed)[:2])
+        same = list(customers.filter(name__iexact=typed)[:2])
         if len(same) == 1:
             return same[0]
-        fitting = list(queries.with_words(self.queryset, typed)[: NAMED_MAX + 1])
+        fitting = list(queries.with_words(customers, typed)[: NAMED_MAX + 1])
         names = [customer.name for customer in fitting[:NAMED_MAX]]
         names += ["…"] * (len(fitting) > NAMED_MAX)
         code = "part" if fitting else "nobody"

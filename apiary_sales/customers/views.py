@@ -56,7 +56,7 @@ def customer_list(request: HttpRequest) -> HttpResponse:
 def customer_names(request: HttpRequest) -> HttpResponse:
     """The names that fit what is typed into the box of a form that asks for a customer."""
     found = queries.find(
-        words=request.GET.get("words", "").replace("\x00", "")[:TYPED_MAX],
+        words=request.GET.get("words", "")[:TYPED_MAX],
         include_inactive="all" in request.GET,
     )
     return render(request, "customers/_names.html", {"customers": found[:NAMES_SHOWN]})

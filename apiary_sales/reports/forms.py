@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from apiary_sales.billing.queries.journal import chart
-from apiary_sales.customers.fields import CustomerField
+from apiary_sales.customers.fields import CustomerField, CustomerInput
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import sales, stock
@@ -78,11 +78,15 @@ class ChosenCustomerField(CustomerField):
             },
             **options,
         )
-        self.widget.with_inactive = True
-        self.widget.before_customers = [(sales.NONE, gettext_lazy("buyers at the stand"))]
+        self._input.with_inactive = True
+        self._input.before_customers = [(sales.NONE, gettext_lazy("buyers at the stand"))]
+
+    @property
+    def _input(self) -> CustomerInput:
+        return cast(CustomerInput, self.widget)
 
     def clean(self, value: Any) -> str:
-        for key, label in self.widget.before_customers:
+        for key, label in self._input.before_customers:
             if value in (key, str(label)):
                 return str(key)
         customer = super().clean(value)
@@ -90,7 +94,7 @@ class ChosenCustomerField(CustomerField):
 
     def label_of(self, value: str) -> str:
         """Return how a value is called."""
-        return self.widget.as_typed(value)
+        return self._input.as_typed(value)
 
 
 class FilterForm(HouseForm):

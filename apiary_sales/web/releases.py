@@ -59,8 +59,9 @@ RELEASES = (
                 "opened anew for each of them."
             ),
             _(
-                "Where a house has many customers, forms find one by what you type: a part of the "
-                "name, the town or the telephone number."
+                "Where there are more than fifty customers, a form finds them by a part of the "
+                "name, the town or the telephone number instead of listing all. The receipts of "
+                "the stand list the newest thousand; older ones are found by day or number."
             ),
             _("A recall and the story of a lot come in pages in the API, since they can be long."),
             _(

@@ -29,7 +29,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='invoice',
-            index=models.Index(condition=models.Q(('opening_number__gt', '')), fields=['issued_on'], name='invoice_of_before'),
+            index=models.Index(condition=models.Q(('opening_number__gt', '')), fields=['id'], name='invoice_of_before'),
         ),
         migrations.AddIndex(
             model_name='invoice',

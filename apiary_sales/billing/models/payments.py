@@ -1,6 +1,6 @@
 """Money received and given back, and what it was put to."""
 
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING, TypedDict, cast
 
 from django.conf import settings
 from django.db import models
@@ -35,7 +35,8 @@ class PaymentQuerySet(models.QuerySet["Payment"]):
             .annotate(cents=Sum("amount_cents"))
             .values("cents")
         )
-        return self.annotate(left_cents=F("amount_cents") - Coalesce(Subquery(put_to_bills), 0))
+        found = self.annotate(left_cents=F("amount_cents") - Coalesce(Subquery(put_to_bills), 0))
+        return cast("models.QuerySet[WithAnnotations[Payment, LeftOnPayment]]", found)
 
 
 class Payment(models.Model):

@@ -49,4 +49,4 @@ def opening_invoices() -> QuerySet[Invoice]:
     taken_back = Adjustment.objects.filter(
         kind=Adjustment.Kind.OPENING, reverses=None, reversed_by=None
     )
-    return Invoice.objects.exclude(opening_number="").exclude(pk__in=taken_back.values("invoice"))
+    return Invoice.objects.of_before().exclude(pk__in=taken_back.values("invoice"))

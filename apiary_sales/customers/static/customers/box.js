@@ -40,7 +40,8 @@ function show(input, names) {
 }
 
 async function ask(input) {
-  const mine = (asked += 1);
+  asked += 1;
+  const mine = asked;
   const url = new URL(partsOf(input).box.dataset.customerBox, window.location.href);
   url.searchParams.set("words", input.value);
   try {
