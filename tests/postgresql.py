@@ -35,10 +35,9 @@ class Server:
     ) -> None:
         self.data, self.port, self.address = folder / "data", free_port(), address
         self.url = f"postgres://honey@{address}:{self.port}/postgres"
+        heard = ",".join({"127.0.0.1", address})
         self._bin_dir, self._log = programs(), folder / "log"
-        self._options = (
-            f"-p {self.port} -c listen_addresses=127.0.0.1,{address} -c fsync=off -k {folder}"
-        )
+        self._options = f"-p {self.port} -c listen_addresses={heard} -c fsync=off -k {folder}"
         if primary:
             source = ("-h", "127.0.0.1", "-p", primary.port, "-U", "honey")
             options = ("--write-recovery-conf", "--checkpoint=fast", "--no-sync")
