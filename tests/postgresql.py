@@ -47,9 +47,10 @@ class Server:
     ) -> None:
         self.data, self.port, self.address = folder / "data", free_port(), address
         self.url = f"postgres://honey@{address}:{self.port}/postgres"
+        heard = ",".join({"127.0.0.1", address})
         self._bin_dir, self._log = programs(), folder / "log"
         # Compiling a plan pays off where there are very many rows.
-        own = (f"listen_addresses=127.0.0.1,{address}", "fsync=off", "jit=off", *settings)
+        own = (f"listen_addresses={heard}", "fsync=off", "jit=off", *settings)
         self._options = " ".join([f"-p {self.port} -k {folder}", *(f"-c {each}" for each in own)])
         if primary:
             source = ("-h", "127.0.0.1", "-p", primary.port, "-U", "honey")

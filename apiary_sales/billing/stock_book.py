@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from operator import attrgetter
+from typing import NamedTuple
 
 from django.db.models import Q, QuerySet, Sum
 from django.utils import timezone
@@ -58,8 +59,7 @@ NO_DAY = date.max
 Heap = tuple[int, int | None, int]
 
 
-@dataclass(frozen=True, slots=True)
-class StockLine:
+class StockLine(NamedTuple):
     """One line: debit above zero, credit below it, in cents.
 
     Lines of stock name the item, the lot and how much came (below zero: went). Without a posting it
@@ -90,8 +90,7 @@ class Kept:
         return found & Q(counts_on__gt=self.after) if self.after else found
 
 
-@dataclass(frozen=True, slots=True)
-class _Moved:
+class _Moved(NamedTuple):
     """A line of the ledger, as far as its value is concerned."""
 
     posting: int
@@ -300,8 +299,9 @@ class StockBook:
         for line in lines:
             if line.place not in Place.IN_HOUSE:
                 continue
-            before, after = there[line.heap], there[line.heap] + line.quantity
-            there[line.heap] = after
+            heap = line.heap
+            before = there[heap]
+            after = there[heap] = before + line.quantity
             sums = stock.setdefault((line.account, line.item, line.lot), [0, 0])
             sums[0] += line.quantity
             if line.lot is not None:

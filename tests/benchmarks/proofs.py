@@ -65,8 +65,7 @@ def tell() -> None:
     usual = books.proofs(whole=False, proved_until=newest.number if newest else 0)
     # Last, what `--all` does more than every night.
     added = [proof for proof in books.proofs() if _name(proof) not in map(_name, usual)]
-    seals = [proof for proof in books.proofs() if isinstance(proof, partial)]
-    for proof in (*usual, *added, *seals):
+    for proof in (*usual, *added):
         _say(**_cost(proof))
     # Linux counts it in kilobytes.
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1_024 / 1_000_000
@@ -80,7 +79,7 @@ def _say(**found: Any) -> None:
 def _name(proof: Callable[[], Iterator[str]]) -> str:
     if isinstance(proof, partial):
         after = proof.keywords["after"]
-        return f"rows of all seals ({_name(proof.func)})" if not after else "rows of new seals"
+        return "rows of new seals" if after else "rows of all seals"
     return f"{proof.__module__.partition('.')[2]}.{proof.__name__}"
 
 
