@@ -15,7 +15,7 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from graphlib import TopologicalSorter
-from heapq import heappop, heappush, merge
+from heapq import heappop, heappush
 from itertools import accumulate, pairwise
 from typing import NamedTuple
 
@@ -455,11 +455,11 @@ def _books(
             first.setdefault(line.event, line.number)
             events[line.event][line.lot, line.place, line.place_kind] += line.quantity
     found = _Books(lots)
-    for _number, happened in merge(
-        sorted((each.number, each) for each in sums if each.lot in lots),
-        sorted((number, event) for event, number in first.items()),
-        key=lambda each: each[0],
-    ):
+    in_order: list[tuple[int, FlowSum | int]] = [
+        (each.number, each) for each in sums if each.lot in lots
+    ]
+    in_order += [(number, event) for event, number in first.items()]
+    for _number, happened in sorted(in_order, key=lambda each: each[0]):
         if isinstance(happened, FlowSum):
             found.add_sum(happened)
         else:

@@ -175,6 +175,15 @@ def test_the_list_adds_each_season_up_in_as_many_queries_as_for_one(
     assert (older.grams, older.total_cents, older.cost_cents) == (150_000, None, None)
     assert (newer.season, older.season) == (2026, 2025)
 
+    # In full: of one whole season the lots have their shares, of the other one lot lacks a cost.
+    seasons.spread(2026)
+    with django_assert_num_queries(4):
+        newer, older = read.all_in_full()
+    assert (newer.is_spread, newer.total_cents, newer.cost_cents) == (True, 11_000, 11_000)
+    assert (older.is_spread, older.total_cents, older.cost_cents) == (False, 0, None)
+    assert (older.grams, older.per_pound) == (150_000, None)
+    assert [newer, older] == [read.season(2026), read.season(2025)]
+
 
 @pytest.mark.parametrize("role", ["bottling", "stand"])
 def test_who_does_not_manage_prices_sees_no_costs(client, db, role):

@@ -7,6 +7,7 @@ from apiary_sales.api import reports as api_reports
 from apiary_sales.reports import catalogue, report
 from apiary_sales.reports.frames.listing import Listing
 from apiary_sales.reports.report import FilteredReport
+from tests import builders
 from tests.benchmarks import reports as benchmarks
 
 LONG = ("journal", "sale-lines", "invoices", "payments")
@@ -30,6 +31,12 @@ def made(slug: str, query: str, sort: str = "") -> FilteredReport:
     form = catalogue.REPORTS[slug].form(QueryDict(query))
     assert form.is_valid()
     return FilteredReport(catalogue.REPORTS[slug], form, sort)
+
+
+@pytest.fixture
+def office(client, db):
+    client.force_login(builders.person("office"))
+    return client
 
 
 @pytest.mark.parametrize("slug", LONG)

@@ -17,7 +17,7 @@ class Listing:
     """
 
     keys: Sequence[int]
-    read: Callable[[Sequence[int]], Iterable[tuple[Any, ...]]]
+    read: Callable[[Sequence[int]], Iterable[Sequence[Any]]]
     columns: Sequence[str]
     sums: Mapping[str, int | None]
 
@@ -29,7 +29,7 @@ class Listing:
         rows = self.read([self.keys[at] for at in places])
         return [dict(zip(self.columns, row, strict=True)) for row in rows]
 
-    def rows(self, at_once: int = 1000) -> Iterator[tuple[Any, ...]]:
+    def rows(self, at_once: int = 1000) -> Iterator[Sequence[Any]]:
         """Yield all rows, some in memory at a time."""
         for first in range(0, len(self.keys), at_once):
             yield from self.read(self.keys[first : first + at_once])

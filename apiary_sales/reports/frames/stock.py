@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import astuple, dataclass
 from datetime import date
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Max, QuerySet, Sum
+from django.db.models import Max, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DAYS = 60
+# A question names so many lots at most.
+LOTS_AT_ONCE = 5000
 # What takes of a lot to sell it or to make something of it.
 USING_LOTS = (
     Posting.Kind.SALE,
@@ -132,9 +134,9 @@ def value(filters: StockFilters) -> pd.DataFrame:
     """
     if filters.on is None and filters.known_on is None:
         lots, pieces = _there_now(filters.kind)
-        rows = [row for _lot, row in _lot_rows(lots, filters.season)]
+        rows = [row for _lot, row in _lot_rows(lots, _costs_of(lots, filters.season))]
         # Parts are of no season.
-        rows += [] if filters.season else _part_rows(pieces)
+        rows += [] if filters.season else _part_rows(pieces, _parts_of(pieces))
     else:
         rows = _rows_as_of(filters)
     return frame_of((astuple(row) for row in rows), VALUE)
@@ -174,7 +176,8 @@ def slow(filters: StockFilters) -> pd.DataFrame:
     A lot of which none left yet has been idle since the day it was made.
     """
     today = timezone.localdate()
-    lots = _lot_rows(_there_now(filters.kind)[0], filters.season)
+    there = _there_now(filters.kind)[0]
+    lots = _lot_rows(there, _costs_of(there, filters.season))
     left = _last_left(lot for lot, _row in lots)
     rows = []
     for lot, row in lots:
@@ -208,11 +211,15 @@ def gone(filters: GoneFilters) -> pd.DataFrame:
     What counts found beyond the books is below zero. What was undone, and what belonged to other
     beekeepers, is left out.
     """
+    found = _gone_by_reason(filters)
+    # A lot may be gone for several reasons: what it costs is read once.
+    costs = _costs_of({lot for lots, _parts in found.values() for lot in lots}, filters.season)
+    of_parts = {item for _lots, parts in found.values() for item in parts}
+    there = {} if filters.season else _parts_of(of_parts)
     rows = []
-    for reason, (lots, parts) in _gone_by_reason(filters).items():
-        rows += [(reason, *astuple(row)) for _lot, row in _lot_rows(lots, filters.season)]
-        if not filters.season:
-            rows += [(reason, *astuple(row)) for row in _part_rows(parts)]
+    for reason, (lots, parts) in found.items():
+        rows += [(reason, *astuple(row)) for _lot, row in _lot_rows(lots, costs)]
+        rows += [(reason, *astuple(row)) for row in _part_rows(parts, there)]
     return frame_of(rows, GONE)
 
 
@@ -260,21 +267,34 @@ def _there_now(kind: str) -> tuple[dict[int, list[int]], dict[int, int]]:
     return lots, pieces
 
 
-def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _StockRow]]:
-    lots = _lots_of(there, season)
+def _costs_of(keys: Iterable[int], season: str) -> dict[Lot, Fraction | None]:
+    """Return what one of each lot costs now, of the lots of a season or of all."""
+    return packed_costs.unit_costs_cents(_lots_of(keys, season))
+
+
+def _lot_rows(
+    there: dict[int, list[int]], costs: Mapping[Lot, Fraction | None]
+) -> list[tuple[Lot, _StockRow]]:
+    """Return a row for each lot that is there and has a cost or none."""
     rows = [
         (lot, _lot_row(lot, sum(there[lot.pk]), _value_cents(unit_cost_cents, there[lot.pk])))
-        for lot, unit_cost_cents in packed_costs.unit_costs_cents(lots).items()
+        for lot, unit_cost_cents in costs.items()
+        if lot.pk in there
     ]
     return sorted(rows, key=lambda row: _honey_then_jars(row[0]))
 
 
-def _lots_of(keys: Iterable[int], season: str) -> QuerySet[Lot]:
-    lots = Lot.objects.filter(pk__in=list(keys)).select_related("product__size", "product__item")
+def _lots_of(keys: Iterable[int], season: str) -> list[Lot]:
+    lots = Lot.objects.select_related("product__size", "product__item")
     if season:
         # Other goods are of no season, as parts are.
         lots = lots.filter(season=int(season)).exclude(kind=Lot.Kind.GOODS)
-    return lots
+    wanted = sorted(keys)
+    return [
+        lot
+        for first in range(0, len(wanted), LOTS_AT_ONCE)
+        for lot in lots.filter(pk__in=wanted[first : first + LOTS_AT_ONCE])
+    ]
 
 
 def _lot_row(lot: Lot, quantity: int, value_cents: int | None) -> _StockRow:
@@ -316,14 +336,23 @@ def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | No
     return sum(round(unit_cost_cents * quantity) for quantity in there)
 
 
-def _part_rows(there: dict[int, int]) -> list[_StockRow]:
+def _parts_of(items: Iterable[int]) -> dict[PackagingPart, Fraction | None]:
+    """Return the parts that are these items, with what one costs now."""
     book = part_book()
     costs = book.unit_cents
-    rows = []
-    for part in PackagingPart.objects.filter(item__in=there):
-        pieces, cost = there[part.item_id], costs.get(part.pk)
-        rows.append(_part_row(part, pieces, None if cost is None else round(cost * pieces)))
-    return rows
+    return {part: costs.get(part.pk) for part in PackagingPart.objects.filter(item__in=list(items))}
+
+
+def _part_rows(
+    there: dict[int, int], costs: Mapping[PackagingPart, Fraction | None]
+) -> list[_StockRow]:
+    return [
+        _part_row(
+            part, there[part.item_id], None if cost is None else round(cost * there[part.item_id])
+        )
+        for part, cost in costs.items()
+        if part.item_id in there
+    ]
 
 
 def _part_row(part: PackagingPart, pieces: int, value_cents: int | None) -> _StockRow:
