@@ -98,6 +98,9 @@ def _asked_beside(sql: str, params: Any) -> list[Any]:
     [
         "/money/",
         "/money/payments/",
+        "/bottling/parts/",
+        "/selling/drums/",
+        "/set-up/jars/",
         "/honey/lots/26-E01/",
         "/honey/postings/?first=2026-07-01&last=2026-07-31",
     ],

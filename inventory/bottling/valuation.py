@@ -84,13 +84,13 @@ def worth_now() -> list[StockWorth]:
     of_parts = {part.item_id: heaps[part.pk] for part in parts}
     worth = []
     for (kind, item, lot), quantities in found.items():
-        if lot is None:
-            has_cost = of_parts[item].unit_cents is not None
-            cents = of_parts[item].value_cents if has_cost else None
-        else:
-            unit = of_lots[lot]
+        unit = of_lots[lot] if lot else of_parts[item].unit_cents
+        cents: int | None = None
+        if unit is not None and lot is None:
+            cents = of_parts[item].value_cents
+        elif unit is not None:
             # To the cent at each place.
-            cents = None if unit is None else sum(round(unit * each) for each in quantities)
+            cents = sum(round(unit * each) for each in quantities)
         worth.append(StockWorth(kind, item, lot, sum(quantities), cents))
     return worth
 
