@@ -72,10 +72,10 @@ def worth_now() -> list[StockWorth]:
     # What is there is found by the index of what is in the house.
     there = Balance.objects.ours().filter(is_physical=True, quantity__gt=0, place__kind__in=VALUED)
     found: dict[tuple[str, int, int | None], list[int]] = {}
-    for kind, item, lot, quantity in there.order_by().values_list(
+    for of_kind, of_item, of_lot, quantity in there.order_by().values_list(
         "item__kind", "item", "lot", "quantity"
     ):
-        found.setdefault((kind, item, lot), []).append(quantity)
+        found.setdefault((of_kind, of_item, of_lot), []).append(quantity)
     of_lots = _lot_units({lot for _kind, _item, lot in found if lot})
     parts = PackagingPart.objects.filter(
         item__in=[item for kind, item, _lot in found if kind == Item.Kind.PART]
