@@ -453,6 +453,7 @@ class LotOriginsApiView(ListApiView):
     """The extractions and deliveries whose honey is in a lot, the oldest first."""
 
     serializer_class = OriginShareSerializer
+    queryset = Lot.objects.order_by("made_on", "id")
 
     @extend_schema(operation_id="lot_origins", parameters=[OF_PRODUCT])
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -464,7 +465,7 @@ class LotOriginsApiView(ListApiView):
         return {each.lot.pk: each for each in queries.origin_shares(lot, _origins(lot))}
 
     def get_queryset(self) -> QuerySet[Lot]:
-        return Lot.objects.filter(pk__in=list(self.shares)).order_by("made_on", "id")
+        return super().get_queryset().filter(pk__in=list(self.shares))
 
     def rows(self, page: list[Any]) -> Any:
         return [self.shares[lot.pk] for lot in page]
@@ -474,6 +475,9 @@ class LotBecameApiView(ListApiView):
     """The lots that a lot went into, and those that these went into, the oldest first."""
 
     serializer_class = DescendantSerializer
+    queryset = Lot.objects.select_related("product__size", "product__item").order_by(
+        "made_on", "id"
+    )
 
     @extend_schema(operation_id="lot_became", parameters=[OF_PRODUCT])
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -484,8 +488,7 @@ class LotBecameApiView(ListApiView):
         return lot_of(self.request, self.kwargs["code"])
 
     def get_queryset(self) -> QuerySet[Lot]:
-        found = _became(self.lot).select_related("product__size", "product__item")
-        return found.order_by("made_on", "id")
+        return super().get_queryset().filter(pk__in=_became(self.lot).values("pk"))
 
     def rows(self, page: list[Any]) -> Any:
         return seen.became(person_of(self.request), queries.became(self.lot, page))

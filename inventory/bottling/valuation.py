@@ -78,10 +78,10 @@ def worth_now() -> list[StockWorth]:
     # What is there is found by the index of what is in the house.
     there = Balance.objects.ours().filter(is_physical=True, quantity__gt=0, place__kind__in=VALUED)
     found: dict[tuple[str, int, int | None], list[int]] = {}
-    for kind, item, lot, quantity in there.order_by().values_list(
+    for of_kind, of_item, of_lot, quantity in there.order_by().values_list(
         "item__kind", "item", "lot", "quantity"
     ):
-        found.setdefault((kind, item, lot), []).append(quantity)
+        found.setdefault((of_kind, of_item, of_lot), []).append(quantity)
     of_lots = _lot_units({lot for _kind, _item, lot in found if lot})
     parts = PackagingPart.objects.filter(
         item__in=[item for kind, item, _lot in found if kind == Item.Kind.PART]
@@ -90,13 +90,13 @@ def worth_now() -> list[StockWorth]:
     of_parts = {part.item_id: heaps[part.pk] for part in parts}
     worth = []
     for (kind, item, lot), quantities in found.items():
-        if lot is None:
-            has_cost = of_parts[item].unit_cents is not None
-            cents = of_parts[item].value_cents if has_cost else None
-        else:
-            unit = of_lots[lot]
+        unit = of_lots[lot] if lot else of_parts[item].unit_cents
+        cents: int | None = None
+        if unit is not None and lot is None:
+            cents = of_parts[item].value_cents
+        elif unit is not None:
             # To the cent at each place.
-            cents = None if unit is None else sum(round(unit * each) for each in quantities)
+            cents = sum(round(unit * each) for each in quantities)
         worth.append(StockWorth(kind, item, lot, sum(quantities), cents))
     return worth
 

@@ -44,6 +44,8 @@ OPEN = {
     "api:place-postings",
     "api:dips",
     "api:dip",
+    "api:lot-became",
+    "api:lot-origins",
     "api:lot-story",
     "api:parts",
     "api:part",
