@@ -2,6 +2,7 @@ from itertools import groupby
 
 from django.db import migrations
 from django.db.models import Sum
+from django.db.models.functions import Coalesce
 
 from inventory.shared.money import share_cents
 from inventory.stock.costing import AverageCost
@@ -27,12 +28,14 @@ def fill(apps, schema_editor):
                 place__kind__in=IN_HOUSE,
                 posting__reverses=None,
                 posting__reversed_by=None,
+                posting__corrects__reversed_by=None,
             )
-            .values("posting_id", "lot_id")
+            .annotate(counts_at=Coalesce("posting__corrects", "posting"))
+            .values("counts_at", "lot_id")
             .annotate(change=Sum("quantity"))
             .exclude(change=0)
-            .order_by("posting_id", "lot_id")
-            .values_list("posting_id", "lot__cost_cents", "lot__quantity_made", "change")
+            .order_by("counts_at", "lot_id")
+            .values_list("counts_at", "lot__cost_cents", "lot__quantity_made", "change")
         )
         average, closings = AverageCost(), []
         changed = groupby(rows.iterator(), key=lambda row: row[0])

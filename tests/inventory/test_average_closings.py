@@ -51,9 +51,12 @@ def of_whole_history(item, before=None):
     lines = PostingLine.objects.filter(item=item).select_related("posting", "place", "lot")
     undone = set(Posting.objects.filter(reverses__isnull=False).values_list("reverses", flat=True))
     for line in lines:
-        counts = line.posting.reverses_id is None and line.posting_id not in undone
-        if counts and line.place.kind in HOUSE and (before is None or line.posting_id < before):
-            key = (line.posting_id, line.lot_id)
+        counts = line.posting.reverses_id is None and not (
+            {line.posting_id, line.posting.corrects_id} & undone
+        )
+        counts_at = line.posting.corrects_id or line.posting_id
+        if counts and line.place.kind in HOUSE and (before is None or counts_at < before):
+            key = (counts_at, line.lot_id)
             changes[key] = changes.get(key, 0) + line.quantity
     average = costing.AverageCost()
     for (_posting, lot), change in sorted(changes.items()):
@@ -86,6 +89,20 @@ def act(room, kind, number, amount):
             key=builders.new_key(),
             occurred_at=moment if kind == "late" else None,
         )
+    elif kind == "correct":
+        postings = list(Posting.objects.filter(kind=Posting.Kind.SALE).order_by("pk"))
+        if postings:
+            posting = postings[number % len(postings)]
+            sold = posting.lines.get(place=shelf).lot
+            customers = Place.objects.outside(Place.Kind.CUSTOMER)
+            ledger.correct(
+                posting=posting,
+                lines=ledger.move(
+                    item=item, lot=sold, source=shelf, target=customers, quantity=amount
+                ),
+                recorded_by=person,
+                key=builders.new_key(),
+            )
     elif kind == "undo":
         postings = list(Posting.objects.order_by("pk"))
         ledger.reverse(
@@ -100,11 +117,12 @@ def act(room, kind, number, amount):
 
 
 acts = st.tuples(
-    st.sampled_from(["pack", "take", "take", "late", "carry", "undo", "cost", "more"]),
+    st.sampled_from(["pack", "take", "take", "late", "carry", "undo", "correct", "cost", "more"]),
     st.integers(0, 30),
     st.integers(1, 12),
 )
 UNDONE_EARLY = [("pack", 0, 9), ("take", 0, 2), ("take", 0, 3), ("take", 0, 1), ("undo", 1, 1)]
+CORRECTED_AND_UNDONE = [("pack", 0, 9), ("take", 0, 5), ("correct", 0, 2), ("undo", 1, 1)]
 DEARER = [("pack", 0, 9), ("take", 0, 2), ("pack", 0, 8), ("take", 1, 3), ("cost", 0, 11)]
 
 
@@ -115,6 +133,7 @@ DEARER = [("pack", 0, 9), ("take", 0, 2), ("pack", 0, 8), ("take", 1, 3), ("cost
 )
 @given(st.lists(acts, min_size=3, max_size=12))
 @example(UNDONE_EARLY)
+@example(CORRECTED_AND_UNDONE)
 @example(DEARER)
 def test_after_any_acts_the_kept_average_is_that_of_the_whole_history(room, series):
     item = room[2].item_id
@@ -187,3 +206,43 @@ def test_a_closing_that_counts_no_more_is_found(room):
     assert [fault.split(",")[0] for fault in proof.faults()] == [
         f"An average cost of item {room[2].item_id} is kept at posting {carried.pk}"
     ]
+
+
+def test_a_sale_that_was_corrected_and_then_undone_takes_nothing_from_the_average(room):
+    shelf, _stand, product, person = room
+    customers = Place.objects.outside(Place.Kind.CUSTOMER)
+    lot = builders.packed_lot(product, shelf, 10, cost_cents=1_000)
+
+    def sold(quantity):
+        return ledger.move(
+            item=product.item, lot=lot, source=shelf, target=customers, quantity=quantity
+        )
+
+    by = {"recorded_by": person}
+    sale = ledger.post(kind=Posting.Kind.SALE, lines=sold(5), key=builders.new_key(), **by)
+    ledger.correct(posting=sale, lines=sold(2), key=builders.new_key(), **by)
+    ledger.reverse(posting=sale, key=builders.new_key(), **by)
+    # Ten at 1.00 and ten at 3.00 are twenty at 2.00.
+    builders.packed_lot(product, shelf, 10, cost_cents=3_000)
+
+    average = PostingLine.objects.average_costs([product.item_id])[product.item_id]
+    assert (average.quantity, average.unit_cost_cents) == (20, 200)
+
+
+def test_jars_that_were_filled_on_another_day_cost_what_they_cost(room):
+    shelf, _stand, product, person = room
+    builders.packed_lot(product, shelf, 10, cost_cents=1_000)
+    dearer = builders.packed_lot(product, shelf, 10, cost_cents=3_000)
+    filled = Posting.objects.get(lines__lot=dearer, lines__place=shelf)
+
+    ledger.correct(
+        posting=filled,
+        lines=ledger.effective_lines(filled),
+        occurred_at=filled.occurred_at - timedelta(days=1),
+        recorded_by=person,
+        key=builders.new_key(),
+    )
+
+    # Ten at 1.00 and ten at 3.00 are twenty at 2.00.
+    average = PostingLine.objects.average_costs([product.item_id])[product.item_id]
+    assert (average.quantity, average.unit_cost_cents) == (20, 200)

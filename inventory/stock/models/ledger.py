@@ -432,8 +432,9 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         """Return the moving average of each packed item, by key, in two queries.
 
         Postings count in the order they were recorded: that is how stock was there to be taken.
-        What was posted and undone leaves no trace. A lot counts with its cost of today, whatever
-        was known when it was filled. What came before the last closing is not read again.
+        What was posted and undone leaves no trace, nor do its corrections. A lot counts with its
+        cost of today, whatever was known when it was filled. What came before the last closing is
+        not read again.
         `before` leaves out a posting that is just being made; `known_at` what was not recorded yet
         at a moment, with the costs of lots `known` then, worked out from the whole history.
         """
@@ -479,7 +480,8 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
     ) -> Iterator[tuple[int, int, int, int | None]]:
         """Yield item, posting, how many came (below zero: went), and the cents these cost.
 
-        In the order of postings. `since` leaves out the postings of an item up to that one.
+        In the order of postings, a correction with what it corrects. `since` leaves out the
+        postings of an item up to that one.
         """
         # From the item, so that the index on item and posting begins where it is closed.
         closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
@@ -495,32 +497,34 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
                 closed=Case(*closed, default=Value(0), output_field=models.BigIntegerField())
             )
             lines &= Q(lines__posting__gt=F("closed"))
-        if known_at is None:
-            lines &= Q(lines__posting__reversed_by=None)
-        else:
-            lines &= Q(lines__posting__recorded_at__lte=known_at) & (
-                Q(lines__posting__reversed_by=None)
-                | Q(lines__posting__reversed_by__recorded_at__gt=known_at)
-            )
-        if before is not None:
-            lines &= Q(lines__posting__lt=before.pk)
-        if upto is not None:
-            lines &= Q(lines__posting__lte=upto)
+        # What was undone, and the corrections of it.
+        for undoing in ("lines__posting__reversed_by", "lines__posting__corrects__reversed_by"):
+            is_standing = Q(**{undoing: None})
+            if known_at is not None:
+                is_standing |= Q(**{f"{undoing}__recorded_at__gt": known_at})
+            lines &= is_standing
+        if known_at is not None:
+            lines &= Q(lines__posting__recorded_at__lte=known_at)
         rows = (
             found.filter(lines)
-            .values("pk", "lines__posting_id", "lines__lot_id")
+            .annotate(counts_at=Coalesce("lines__posting__corrects", "lines__posting"))
+            .values("pk", "counts_at", "lines__lot_id")
             .annotate(change=Sum("lines__quantity"))
             .exclude(change=0)
-            .order_by("lines__posting_id", "lines__lot_id")
+            .order_by("counts_at", "lines__lot_id")
             .values_list(
                 "pk",
-                "lines__posting",
+                "counts_at",
                 "lines__lot",
                 "lines__lot__cost_cents",
                 "lines__lot__quantity_made",
                 "change",
             )
         )
+        if before is not None:
+            rows = rows.filter(counts_at__lt=before.pk)
+        if upto is not None:
+            rows = rows.filter(counts_at__lte=upto)
         for item, posting, lot, cost_cents, made, change in rows if since else rows.iterator():
             if known is not None and lot in known:
                 cost_cents, made = known[lot]

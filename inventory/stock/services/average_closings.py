@@ -1,8 +1,8 @@
 """Keep the moving average of packed items and of parts at some of their postings.
 
 A reading of today's average begins at the last closing. What changes history takes away the
-closings after it: an undone posting, another cost of a lot or of parts that came in, and for parts
-a correction, which counts in the place of what it corrects. Those of packed items are made here,
+closings after it: an undone posting, another cost of a lot or of parts that came in, and a
+correction, which counts in the place of what it corrects. Those of packed items are made here,
 and none by a house that values by lot; those of parts by
 `inventory.bottling.services.part_closings`.
 """
@@ -66,10 +66,8 @@ def open_again(posting: Posting) -> None:
 
 
 def open_corrected(corrected: Posting, items: Iterable[Item]) -> None:
-    """Take away the closings of parts from a posting on that is corrected."""
-    parts = {item.pk for item in items if item.kind == Item.Kind.PART}
-    if parts:
-        AverageClosing.objects.filter(item__in=parts, posting__gte=corrected.pk).delete()
+    """Take away the closings of items from a posting on that is corrected."""
+    AverageClosing.objects.filter(item__in=items, posting__gte=corrected.pk).delete()
 
 
 def open_since(item: Item, posting: Posting) -> None:
