@@ -290,7 +290,7 @@ def test_a_size_shows_its_label_and_what_its_parts_cost():
 def test_sizes_are_listed_in_a_constant_number_of_queries(django_assert_num_queries):
     sizes.add_usual_sizes()
 
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(4):
         size_queries.all_sizes()
 
 
