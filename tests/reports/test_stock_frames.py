@@ -185,7 +185,7 @@ def test_packaging_is_not_among_slow_stock():
         (stock.value, StockFilters(), 8),
         # What is closed (two), lots, the method, of parts what came in and moved, lines; lots and
         # parts.
-        (stock.value, StockFilters(on=made.TODAY), 13),
+        (stock.value, StockFilters(on=made.TODAY), 11),
         # Balances, lots, the method of cost, and when they moved last.
         (stock.slow, StockFilters(), 4),
     ],

@@ -120,7 +120,7 @@ def test_a_day_of_receipts_says_what_it_comes_to_on_all_pages(owner):
         sale_of(product, stand, pieces=pieces)
 
     found = receipts.found(user=owner)
-    [row] = found.listed(list(found.receipts[:1]))
+    [row] = found.listed(found.keys[:1])
 
     assert row.day == timezone.localdate()
     assert row.of_day == receipts.DaySums(receipts=3, cents=4800)
