@@ -63,7 +63,10 @@ RELEASES = (
                 "name, the town or the telephone number instead of listing all. The receipts of "
                 "the stand list the newest thousand; older ones are found by day or number."
             ),
-            _("A recall and the story of a lot come in pages in the API, since they can be long."),
+            _(
+                "In the API a recall and the story of a lot say how many lots there are, and give "
+                "them in pages at addresses of their own: programs that read them ask there."
+            ),
             _(
                 "On PostgreSQL several processes answer at once, one for each core, and lists, "
                 "reports and search can be read from a replica."
