@@ -170,7 +170,7 @@ def test_a_generated_client_does_the_main_job(generated):
         ),
         key="payment",
     )
-    recall = ask("recall.recall", models.RecallFound, lot=lot.id)
+    recalled = ask("recall.recall_lots", models.PaginatedLotAccountList, lot=lot.id)
     refused = act(
         "stand.stand_sales_create",
         models.Problem,
@@ -190,7 +190,7 @@ def test_a_generated_client_does_the_main_job(generated):
     assert [paid.invoice for paid in payment.invoices] == [invoice.number]
     paid = ask("invoices.invoices_retrieve", models.Invoice, id=invoice.id)
     assert paid.open_cents == 0
-    assert [(each.code, each.still_out) for each in recall.answer.lots] == [
+    assert [(each.code, each.still_out) for each in recalled.results] == [
         (lot.code, 0),
         (run.lot_code, 14),
     ]
