@@ -114,6 +114,8 @@ READINGS: dict[str, tuple[str, ...]] = {
     "customers:certificates": ("certificates-by-expiry",),
     "customers:detail": ("customer-detail", "customer-addresses"),
     "customers:list": ("customer-list",),
+    # Those who fit what is typed into a form.
+    "customers:names": ("customer-list",),
     "customers:personal_data": ("personal-data",),
     "customers:personal_file": ("personal-data-file",),
     "finding:find": ("find",),
