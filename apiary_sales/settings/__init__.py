@@ -206,7 +206,7 @@ SQLITE_OPTIONS = {
     # is overwritten in the file.
     "init_command": (
         "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
-        "PRAGMA busy_timeout=20000; PRAGMA cache_size=-8000; PRAGMA secure_delete=ON;"
+        "PRAGMA busy_timeout=20000; PRAGMA cache_size=-20000; PRAGMA secure_delete=ON;"
     ),
 }
 
