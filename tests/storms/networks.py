@@ -72,11 +72,13 @@ def why_not() -> str:
         return "only root makes network namespaces"
     if shutil.which("ip") is None:
         return "the program ip is not installed (Debian: apt-get install iproute2)"
-    name = f"honey-try-{os.getpid()}"
-    made = _tried("netns", "add", name)
-    if made.returncode:
-        return made.stderr.strip()
-    _ip("netns", "delete", name)
+    # A name of a card has at most fifteen letters.
+    name = f"try-{os.getpid()}"
+    for kind, *what in (("netns",), ("link", "type", "bridge"), ("link", "type", "veth")):
+        made = _tried(kind, "add", name, *what)
+        if made.returncode:
+            return made.stderr.strip()
+        _ip(kind, "delete", name)
     return ""
 
 
