@@ -16,13 +16,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from fractions import Fraction
 
-from django.db.models import BigIntegerField, Case, F, Q, QuerySet, Sum, Value, When
+from django.db.models import Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from inventory.bottling.models import PackagingPart, PartReceipt, ReceiptCorrection
 from inventory.stock.costing import HeapAtAverage
 from inventory.stock.models import AverageClosing, Item, Place, Posting, PostingLine
-from inventory.stock.models.ledger import NOTHING_CLOSED
+from inventory.stock.models.ledger import NOTHING_CLOSED, changed_items
 
 # A posting and an item.
 PartMove = tuple[int, int]
@@ -96,26 +96,13 @@ def moves(
     In the order of postings, a correction with what it corrects; the cents are None where nobody
     paid for what came. `since` leaves out the postings of an item up to that one.
     """
-    # From the item, so that the index on item and posting begins where it is closed.
-    closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
-    lines = Q(
-        lines__place__kind__in=Place.IN_HOUSE,
-        lines__posting__kind__in=Posting.NOT_UNDOING,
-        lines__posting__reversed_by=None,
-        lines__posting__corrects__reversed_by=None,
-    )
-    found = Item.objects.filter(pk__in=items)
-    if closed:
-        found = found.alias(closed=Case(*closed, default=Value(0), output_field=BigIntegerField()))
-        lines &= Q(lines__posting__gt=F("closed"))
     rows = (
-        found.filter(lines)
+        changed_items(items, since=since)
         .annotate(
-            counts_at=Coalesce("lines__posting__corrects", "lines__posting"),
             paid=Coalesce(
                 "lines__posting__corrects__part_receipt__cost_cents",
                 "lines__posting__part_receipt__cost_cents",
-            ),
+            )
         )
         .values("pk", "counts_at", "paid")
         .annotate(pieces=Sum("lines__quantity"))
@@ -123,8 +110,7 @@ def moves(
         .order_by("counts_at", "pk")
         .values_list("pk", "counts_at", "pieces", "paid")
     )
-    # What corrects a posting before the last closing is in it.
-    return (row for row in rows.iterator() if row[1] > since.get(row[0], 0))
+    return rows.iterator()
 
 
 def part_book(known_at: datetime | None = None) -> PartBook:

@@ -123,6 +123,11 @@ acts = st.tuples(
 )
 UNDONE_EARLY = [("pack", 0, 9), ("take", 0, 2), ("take", 0, 3), ("take", 0, 1), ("undo", 1, 1)]
 CORRECTED_AND_UNDONE = [("pack", 0, 9), ("take", 0, 5), ("correct", 0, 2), ("undo", 1, 1)]
+# The correction is later than the last closing, which has it already.
+CORRECTED_BEFORE_THE_CLOSING = [
+    *[("pack", 0, 9), ("take", 0, 5), ("take", 0, 1), ("correct", 0, 2)],
+    *[("take", 0, 1), ("pack", 0, 8), ("take", 0, 1)],
+]
 DEARER = [("pack", 0, 9), ("take", 0, 2), ("pack", 0, 8), ("take", 1, 3), ("cost", 0, 11)]
 
 
@@ -134,6 +139,7 @@ DEARER = [("pack", 0, 9), ("take", 0, 2), ("pack", 0, 8), ("take", 1, 3), ("cost
 @given(st.lists(acts, min_size=3, max_size=12))
 @example(UNDONE_EARLY)
 @example(CORRECTED_AND_UNDONE)
+@example(CORRECTED_BEFORE_THE_CLOSING)
 @example(DEARER)
 def test_after_any_acts_the_kept_average_is_that_of_the_whole_history(room, series):
     item = room[2].item_id

@@ -357,6 +357,7 @@ class Posting(AppendOnlyModel):
 
 # No item has a kept average.
 NOTHING_CLOSED: Mapping[int, int] = MappingProxyType({})
+ALL_LINES = Q()
 
 
 class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
@@ -483,31 +484,9 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         In the order of postings, a correction with what it corrects. `since` leaves out the
         postings of an item up to that one.
         """
-        # From the item, so that the index on item and posting begins where it is closed.
-        closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
-        found = Item.objects.filter(pk__in=items)
-        lines = Q(
-            # What belongs to others costs the house no honey.
-            lines__lot__owner=None,
-            lines__place__kind__in=Place.IN_HOUSE,
-            lines__posting__kind__in=Posting.NOT_UNDOING,
-        )
-        if closed:
-            found = found.alias(
-                closed=Case(*closed, default=Value(0), output_field=models.BigIntegerField())
-            )
-            lines &= Q(lines__posting__gt=F("closed"))
-        # What was undone, and the corrections of it.
-        for undoing in ("lines__posting__reversed_by", "lines__posting__corrects__reversed_by"):
-            is_standing = Q(**{undoing: None})
-            if known_at is not None:
-                is_standing |= Q(**{f"{undoing}__recorded_at__gt": known_at})
-            lines &= is_standing
-        if known_at is not None:
-            lines &= Q(lines__posting__recorded_at__lte=known_at)
         rows = (
-            found.filter(lines)
-            .annotate(counts_at=Coalesce("lines__posting__corrects", "lines__posting"))
+            # What belongs to others costs the house no honey.
+            changed_items(items, Q(lines__lot__owner=None), since=since, known_at=known_at)
             .values("pk", "counts_at", "lines__lot_id")
             .annotate(change=Sum("lines__quantity"))
             .exclude(change=0)
@@ -532,6 +511,42 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             if cost_cents is not None and made > 0:
                 cents = share_cents(cost_cents, change, made)
             yield item, posting, change, cents
+
+
+def changed_items(
+    items: Collection[int],
+    lines: Q = ALL_LINES,
+    *,
+    since: Mapping[int, int] = NOTHING_CLOSED,
+    known_at: datetime | None = None,
+) -> models.QuerySet[Any]:
+    """Return items with their `lines` in the house that stand, and the posting where each counts.
+
+    A correction counts with what it corrects (`counts_at`). `since` leaves out what counts up to a
+    posting of an item. What was undone is left out, with its corrections: as it is known now, or
+    was at a moment.
+    """
+    # From the item, so that the index on item and posting begins where it is closed.
+    closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
+    found = Item.objects.filter(pk__in=items)
+    lines &= Q(lines__place__kind__in=Place.IN_HOUSE, lines__posting__kind__in=Posting.NOT_UNDOING)
+    for undoing in ("lines__posting__reversed_by", "lines__posting__corrects__reversed_by"):
+        is_standing = Q(**{undoing: None})
+        if known_at is not None:
+            is_standing |= Q(**{f"{undoing}__recorded_at__gt": known_at})
+        lines &= is_standing
+    if known_at is not None:
+        lines &= Q(lines__posting__recorded_at__lte=known_at)
+    if closed:
+        found = found.alias(
+            closed=Case(*closed, default=Value(0), output_field=models.BigIntegerField())
+        )
+        lines &= Q(lines__posting__gt=F("closed"))
+    found = found.filter(lines).annotate(
+        counts_at=Coalesce("lines__posting__corrects", "lines__posting")
+    )
+    # What corrects a posting up to the last closing is in that already.
+    return found.filter(counts_at__gt=F("closed")) if closed else found
 
 
 def _averages_from(

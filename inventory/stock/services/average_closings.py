@@ -60,19 +60,12 @@ def keep(item: int, states: Iterable[tuple[int, AverageState]], *, every: int) -
 def open_again(posting: Posting) -> None:
     """Take away the closings from a posting on that is undone; call it with its items locked."""
     undone = PostingLine.objects.filter(Q(posting=posting) | Q(posting__corrects=posting))
-    AverageClosing.objects.filter(
-        item__in=undone.order_by().values("item"), posting__gte=posting.pk
-    ).delete()
+    open_since(posting, Item.objects.filter(lines__in=undone))
 
 
-def open_corrected(corrected: Posting, items: Iterable[Item]) -> None:
-    """Take away the closings of items from a posting on that is corrected."""
-    AverageClosing.objects.filter(item__in=items, posting__gte=corrected.pk).delete()
-
-
-def open_since(item: Item, posting: Posting) -> None:
-    """Take away the closings of an item from a posting on; call it with the item locked."""
-    AverageClosing.objects.filter(item=item, posting__gte=posting.pk).delete()
+def open_since(posting: Posting, items: Iterable[Item]) -> None:
+    """Take away the closings of items from a posting on; call it with the items locked."""
+    AverageClosing.objects.filter(item__in=items, posting__gte=posting.pk).delete()
 
 
 def open_lot_again(lot: Lot) -> None:

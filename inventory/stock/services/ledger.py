@@ -292,7 +292,7 @@ class _Batch:
             for line in lines
         )
         if corrects is not None:
-            average_closings.open_corrected(corrects, {line.item for line in lines})
+            average_closings.open_since(corrects, {line.item for line in lines})
         self._lines += lines
         return posting
 
