@@ -65,7 +65,7 @@ class ChosenField(forms.ChoiceField):
 
 
 class ChosenCustomerField(CustomerField):
-    """One customer, buyers at the stand, or all when left empty; comes out as a key."""
+    """One customer, the buyers at the stand, or all where it is left empty. It returns a key."""
 
     def __init__(self, **options: Any) -> None:
         super().__init__(
