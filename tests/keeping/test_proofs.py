@@ -160,6 +160,7 @@ def test_people_sell_while_the_books_are_proved():
 
 
 @pytest.mark.postgresql
+@pytest.mark.django_db
 def test_a_cursor_of_the_server_is_planned_for_all_of_its_rows():
     with connection.cursor() as cursor:
         cursor.execute("SHOW cursor_tuple_fraction")
