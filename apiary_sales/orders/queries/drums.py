@@ -81,6 +81,7 @@ def free_drums(on: date) -> list[DrumOffer]:
             item__kind=Item.Kind.HONEY,
             place__kind=Place.Kind.DRUM,
             place__is_active=True,
+            is_physical=True,
             quantity__gt=0,
             reserved=0,
             lot__is_on_hold=False,
