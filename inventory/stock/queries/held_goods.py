@@ -50,7 +50,6 @@ def in_drums() -> list[HeldGoods]:
             is_physical=True,
             quantity__gt=0,
             lot__is_on_hold=True,
-            item__kind=Item.Kind.HONEY,
         )
         .ours()
         .select_related("item", "place", "lot__product")
