@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from functools import cached_property
+from operator import attrgetter
 
 from django.db.models import F, Q, QuerySet
 
@@ -88,7 +89,8 @@ def rows_without_cost() -> QuerySet[FulfilmentLine]:
         FulfilmentLine.objects.not_taken_back()
         .filter(cost_cents=None, order_line__kind__in=WITH_A_COST)
         .exclude(returned=F("quantity"), billed_cents=0)
-        .order_by("id")
+        # Asked for in the order of keys, SQLite would look for them among all lines.
+        .order_by()
     )
 
 
@@ -112,7 +114,7 @@ def sold_without_cost(season: int | None = None) -> SoldWithoutCost:
         "order_line__product__item",
         "order_line__service",
     )
-    found = list(rows.prefetch_related("returns"))
+    found = sorted(rows.prefetch_related("returns"), key=attrgetter("pk"))
     shares: dict[int, Fraction] = {}
     if season is not None and found:
         seasons = season_shares.seasons_of_lots()
