@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from functools import cached_property
+from operator import attrgetter
 
 from django.db.models import F, Q, QuerySet
 
@@ -80,15 +81,15 @@ class SoldWithoutCost:
 
 
 def rows_without_cost() -> QuerySet[FulfilmentLine]:
-    """Return what was handed over without a known cost, in no order.
+    """Return what was handed over without a known cost, in the order of hand-over.
 
-    In the order of hand-over SQLite reads all lines there are, instead of those without a cost.
     Drums and freight never have one; what came back and was credited in full was not sold.
     """
     return (
         FulfilmentLine.objects.not_taken_back()
         .filter(cost_cents=None, order_line__kind__in=WITH_A_COST)
         .exclude(returned=F("quantity"), billed_cents=0)
+        # Asked for in the order of keys, SQLite would look for them among all lines.
         .order_by()
     )
 
@@ -113,7 +114,7 @@ def sold_without_cost(season: int | None = None) -> SoldWithoutCost:
         "order_line__product__item",
         "order_line__service",
     )
-    found = sorted(rows.prefetch_related("returns"), key=lambda row: row.pk)
+    found = sorted(rows.prefetch_related("returns"), key=attrgetter("pk"))
     shares: dict[int, Fraction] = {}
     if season is not None and found:
         seasons = season_shares.seasons_of_lots()

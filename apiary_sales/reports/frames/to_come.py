@@ -209,7 +209,8 @@ def _orders(today: date) -> tuple[list[ComingItem], int]:
     """
     to_fill: dict[int, int] = defaultdict(int)
     zero: set[int] = set()
-    open_lines = OrderLine.objects.filter(order__status__in=Order.OPEN_STATUSES)
+    # In no order: in their own, SQLite reads all lines there are.
+    open_lines = OrderLine.objects.filter(order__status__in=Order.OPEN_STATUSES).order_by()
     for key, cents, price, quantity in open_lines.values_list(
         "order", "amount_cents", "unit_price", "quantity"
     ):
@@ -217,7 +218,7 @@ def _orders(today: date) -> tuple[list[ComingItem], int]:
         if not price and quantity:
             zero.add(key)
     handed = FulfilmentLine.objects.not_taken_back()
-    filled = handed.filter(order_line__order__status__in=Order.OPEN_STATUSES)
+    filled = handed.filter(order_line__order__status__in=Order.OPEN_STATUSES).order_by()
     for key, cents, again, quantity in filled.values_list(
         "fulfilment__order", "amount_cents", "sent_again", "quantity"
     ):
