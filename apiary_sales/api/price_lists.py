@@ -42,6 +42,7 @@ from apiary_sales.pricing.queries import costs, private_labels, seasons, weight_
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.costs import Channel
+from apiary_sales.pricing.rules.seasons import Season, SeasonSums
 from apiary_sales.pricing.views.drum_or_jar import compared
 from inventory.bottling.models import Product
 from inventory.shared.models import House
@@ -368,11 +369,14 @@ class SeasonCostSerializer(serializers.Serializer):
 
     season = serializers.IntegerField()
     grams = serializers.IntegerField()
-    expenses_cents = serializers.IntegerField(source="total_cents")
+    expenses_cents = serializers.SerializerMethodField()
     per_pound = DecimalFigureField(4, allow_null=True)
     lots_cost_cents = serializers.IntegerField(source="cost_cents", allow_null=True)
     cost_per_pound = DecimalFigureField(4, allow_null=True)
     is_spread = serializers.BooleanField()
+
+    def get_expenses_cents(self, row: Season | SeasonSums) -> int:
+        return row.total_cents or 0
 
 
 class SeasonCostsSerializer(serializers.Serializer):
@@ -388,7 +392,7 @@ class SeasonCostsApiView(ReadingApiView):
         """What the honey of each season cost."""
         told = {
             "cost_method": ProductionSettings.current().cost_method,
-            "seasons": seasons.all_in_full(),
+            "seasons": seasons.all_seasons(),
         }
         return Response(SeasonCostsSerializer(told).data)
 

@@ -16,8 +16,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from operator import attrgetter
-from typing import NamedTuple
+from heapq import merge
+from itertools import groupby
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 from django.db.models import Q, QuerySet, Sum
 from django.utils import timezone
@@ -33,7 +35,7 @@ from inventory.shared.models import BooksLock
 from inventory.stock.models import Place, Posting, PostingLine
 
 # What is left of a posting goes to the account of the outside place; these are known otherwise.
-_OUTSIDE = {
+_ACCOUNTS_OUTSIDE = {
     Place.Kind.HARVEST: accounts.HARVEST,
     Place.Kind.SUPPLIER: accounts.NOT_BILLED,
     Place.Kind.OWNER: accounts.NOT_BILLED,
@@ -46,7 +48,12 @@ _OUTSIDE = {
     Place.Kind.SCALE_DIFFERENCE: accounts.COUNTED,
     Place.Kind.TO_SETTLE: accounts.TO_SETTLE,
 }
-_FROM_OTHERS = [kind for kind, account in _OUTSIDE.items() if account == accounts.NOT_BILLED]
+_FROM_OTHERS = [
+    kind for kind, account in _ACCOUNTS_OUTSIDE.items() if account == accounts.NOT_BILLED
+]
+# By what the database calls them, since a long history asks for them a million times.
+_OUTSIDE = {kind.value: account for kind, account in _ACCOUNTS_OUTSIDE.items()}
+_IN_HOUSE = frozenset(kind.value for kind in Place.IN_HOUSE)
 # What these accounts get was written down; they take no rounding.
 _WRITTEN_DOWN = (accounts.COST_OF_SALES, accounts.NOT_BILLED)
 _WITH_A_RECEIPT = (Posting.Kind.PART_RECEIPT, Posting.Kind.GOODS_RECEIPT)
@@ -154,22 +161,16 @@ class StockBook:
     def open_lines(self, until: date | None = None, *, by_day: bool = True) -> Iterator[StockLine]:
         """Yield what the postings of the open days come to, in the order of their days.
 
-        Not `by_day` they come in the order of their numbers, without their days, and are not all in
-        memory at once. By that each posting has the same lines but for cents that were rounded,
-        and each account the same sum.
+        Not `by_day` they come in the order of their numbers, without their days. By that each
+        posting has the same lines but for cents that were rounded, and each account the same sum.
+        Of either, a day is in memory at a time.
         """
         if until is not None and self.closed_until is not None and until <= self.closed_until:
             return
         there = self._there_at_first()
         if self.closed_until is not None:
             yield from self._set_anew(there, self.closed_until + timedelta(days=1))
-        lines: list[_Moved] = []
-        for line in self._moved(until, by_day=by_day):
-            if lines and lines[0].posting != line.posting:
-                yield from self._valued(lines, there)
-                lines = []
-            lines.append(line)
-        if lines:
+        for lines in self._moved(until, by_day=by_day):
             yield from self._valued(lines, there)
 
     def _ledger(self) -> QuerySet[PostingLine]:
@@ -261,7 +262,8 @@ class StockBook:
         postings = set(out.order_by().values_list("posting", flat=True)) - self._written.unfit
         return sum(self._written.sold.get(posting, 0) for posting in postings)
 
-    def _moved(self, until: date | None, *, by_day: bool) -> Iterator[_Moved]:
+    def _moved(self, until: date | None, *, by_day: bool) -> Iterator[list[_Moved]]:
+        """Yield what each posting moved, of item, lot and place in their order."""
         lines = self._ledger()
         if until is not None:
             lines = lines.counting_by(until)  # type: ignore[attr-defined]
@@ -271,24 +273,16 @@ class StockBook:
                 **days.lookups("posting__occurred_at", last=self.closed_until),
             )
             lines = lines.exclude(closed)
-        rows = (
-            lines.values("posting", "place", "item", "lot")
-            .annotate(total=Sum("quantity"))
-            .exclude(total=0)
-            .order_by()
-        )
-        columns = ("place__kind", "item__kind", "item", "lot", "place", "total")
         if not by_day:
-            ordered = rows.order_by("posting").values_list("posting", *columns).iterator()
-            return (_Moved(posting, NO_DAY, *rest) for posting, *rest in ordered)
-        found = (
-            _Moved(posting, counts_on or timezone.localdate(at), *rest)
-            for posting, counts_on, at, *rest in rows.values_list(
-                "posting", "posting__counts_on", "posting__occurred_at", *columns
-            ).iterator()
-        )
-        key = attrgetter("counts_on", "posting", "item")
-        return iter(sorted(found, key=lambda line: (*key(line), line.lot or 0)))
+            of_postings = lines.order_by("posting").values_list("posting", *_COLUMNS).iterator()
+            for posting, rows in groupby(of_postings, itemgetter(0)):
+                yield _of_posting(NO_DAY, posting, rows)
+            return
+        for day, of_day in groupby(_by_day(lines), itemgetter(0)):
+            # What counts on another day than its own comes after what does not.
+            in_order = sorted((row[1:] for row in of_day), key=itemgetter(0))
+            for posting, rows in groupby(in_order, itemgetter(0)):
+                yield _of_posting(day, posting, rows)
 
     def _valued(self, lines: list[_Moved], there: dict[Heap, int]) -> Iterator[StockLine]:
         """Yield the balanced lines of one posting, and let `there` be what is there after it."""
@@ -297,7 +291,7 @@ class StockBook:
         # A posting changes a part once, whatever the places.
         of_parts: set[int] = set()
         for line in lines:
-            if line.place not in Place.IN_HOUSE:
+            if line.place not in _IN_HOUSE:
                 continue
             heap = line.heap
             before = there[heap]
@@ -322,10 +316,10 @@ class StockBook:
     def _against(self, posting: int, lines: Iterable[_Moved], moved_cents: int) -> dict[str, int]:
         """Return what balances so many cents of stock, by account."""
         found: dict[str, int] = {}
-        outside = [line for line in lines if line.place not in Place.IN_HOUSE]
+        outside = [line for line in lines if line.place not in _IN_HOUSE]
         is_filling = any(line.place == Place.Kind.PACKING for line in outside)
         for line in outside:
-            account = _OUTSIDE.get(Place.Kind(line.place), accounts.LOSSES)
+            account = _OUTSIDE.get(line.place, accounts.LOSSES)
             if is_filling and account in (accounts.LOSSES, accounts.FILLED):
                 # What broke or stayed in the filler is in the cost of the jars.
                 found.setdefault(accounts.FILLED, 0)
@@ -351,6 +345,46 @@ class StockBook:
     @cached_property
     def _written(self) -> "_WrittenDown":
         return _written_down(self.known_at)
+
+
+# What is read of a line after its posting.
+_COLUMNS = ("place__kind", "item__kind", "item", "lot", "place", "quantity")
+
+
+def _by_day(lines: QuerySet[PostingLine]) -> Iterator[tuple[Any, ...]]:
+    """Yield the lines with the day on which they count before them, day by day.
+
+    Those of one posting follow each other. Few count on another day than they happened.
+    """
+    own = (
+        lines.filter(posting__counts_on=None)
+        .order_by("posting__occurred_at", "posting")
+        .values_list("posting__occurred_at", "posting", *_COLUMNS)
+    )
+    late = (
+        lines.filter(posting__counts_on__isnull=False)
+        .order_by("posting__counts_on", "posting")
+        .values_list("posting__counts_on", "posting", *_COLUMNS)
+    )
+    return merge(_on_their_days(own), late.iterator(), key=itemgetter(0))
+
+
+def _on_their_days(rows: QuerySet[PostingLine, Any]) -> Iterator[tuple[Any, ...]]:
+    at, day = None, NO_DAY
+    for occurred_at, *rest in rows.iterator():
+        if occurred_at != at:
+            at, day = occurred_at, timezone.localdate(occurred_at)
+        yield day, *rest
+
+
+def _of_posting(day: date, posting: int, rows: Iterable[tuple[Any, ...]]) -> list[_Moved]:
+    """Return what one posting moved on the whole, of item, lot and place in their order."""
+    sums: dict[tuple[Any, ...], int] = {}
+    for _posting, *what, quantity in rows:
+        moved = tuple(what)
+        sums[moved] = sums.get(moved, 0) + quantity
+    found = [_Moved(posting, day, *moved, quantity) for moved, quantity in sums.items() if quantity]
+    return sorted(found, key=lambda line: (line.item, line.lot or 0, line.place_id))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from apiary_sales.billing.services import account_months
 from apiary_sales.finding.services import index
 from inventory.bottling.services import part_closings
 from inventory.stock.services import average_closings
@@ -11,6 +12,7 @@ POST_IMPORT: tuple[Callable[[], object], ...] = (
     index.rebuild,
     average_closings.rebuild,
     part_closings.rebuild,
+    account_months.rebuild,
 )
 
 

@@ -46,6 +46,7 @@ WITHOUT_ADDRESS = {
     "apiary_sales.accounts.services.sign_ins.note_wrong_code": IN_THE_BROWSER,
     "apiary_sales.accounts.services.tokens.end_all": NOT_BY_A_TOKEN,
     "apiary_sales.accounts.services.tokens.note_recorded": BY_ITSELF,
+    "apiary_sales.billing.services.account_months.rebuild": AT_THE_MACHINE,
     "apiary_sales.finding.services.index.rebuild": AT_THE_MACHINE,
     "apiary_sales.keeping.services.backups.make": BY_THE_WORKER,
     "apiary_sales.keeping.services.backups.rehearse": BY_THE_WORKER,

@@ -192,6 +192,7 @@ def _copy(copied: list[Copied], lines: int) -> None:
     """Copy the two weeks until there are so many lines, and make anew what is kept beside."""
     from django.db import connection, transaction
 
+    from apiary_sales.billing.services import account_months
     from apiary_sales.finding.services import index
     from apiary_sales.keeping import triggers
     from inventory.stock.models import PostingLine
@@ -227,7 +228,8 @@ def _copy(copied: list[Copied], lines: int) -> None:
             cursor.execute("PRAGMA foreign_key_check")
             assert not cursor.fetchall()
     index.rebuild()
-    _say("made the search anew")
+    account_months.rebuild()
+    _say("made the search and the months of the accounts anew")
     with at_its_time():
         seals.make()
     _say(f"sealed; {PostingLine.objects.count():,} lines")

@@ -334,7 +334,7 @@ def test_the_cash_book_says_what_moved_and_who_was_paid(owner, django_assert_max
     expenses.undo(expense=spent, undone_by=owner, key="e-2", reason="Wrong")
     money_moves.undo(money_move=made, undone_by=owner, reason="Wrong")
 
-    with django_assert_max_num_queries(4):
+    with django_assert_max_num_queries(5):
         lines = list(cash_book(TODAY, TODAY, "cash").lines)
 
     assert [(line.text, line.in_cents, line.out_cents) for line in lines] == [

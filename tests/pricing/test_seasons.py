@@ -175,14 +175,37 @@ def test_the_list_adds_each_season_up_in_as_many_queries_as_for_one(
     assert (older.grams, older.total_cents, older.cost_cents) == (150_000, None, None)
     assert (newer.season, older.season) == (2026, 2025)
 
-    # In full: of one whole season the lots have their shares, of the other one lot lacks a cost.
+    # Of one whole season the lots have their shares; of the other one lot lacks a cost.
     seasons.spread(2026)
-    with django_assert_num_queries(4):
-        newer, older = read.all_in_full()
+    with django_assert_num_queries(5):
+        newer, older = read.all_seasons()
     assert (newer.is_spread, newer.total_cents, newer.cost_cents) == (True, 11_000, 11_000)
-    assert (older.is_spread, older.total_cents, older.cost_cents) == (False, 0, None)
+    assert (older.is_spread, older.total_cents, older.cost_cents) == (False, None, None)
     assert (older.grams, older.per_pound) == (150_000, None)
-    assert [newer, older] == [read.season(2026), read.season(2025)]
+
+
+def test_a_season_is_spread_only_where_each_extraction_costs_its_share(db):
+    builders.lot_in(builders.place("t1"), 100_000, season=2026, cost_cents=4_000)
+    builders.lot_in(builders.place("t2"), 100_000, season=2026, cost_cents=6_000)
+    expense(10_000, season=2026)
+
+    [unequal] = read.all_seasons()
+    assert (unequal.cost_cents, unequal.is_spread) == (10_000, False)
+    seasons.spread(2026)
+    [equal] = read.all_seasons()
+    assert (equal.cost_cents, equal.is_spread) == (10_000, True)
+
+
+def test_a_page_of_a_season_has_fifty_extractions_and_the_total_of_all(office):
+    for number in range(51):
+        builders.lot_in(builders.place(f"t{number}"), 1_000, season=2026, cost_cents=100)
+
+    first = office.get(reverse("pricing:season", args=[2026]))
+    last = office.get(reverse("pricing:season", args=[2026]), {"page": 2})
+
+    assert (len(first.context["page"]), len(last.context["page"])) == (50, 1)
+    assert "The total is of all pages." in first.text
+    assert "$51.00" in last.text
 
 
 @pytest.mark.parametrize("role", ["bottling", "stand"])

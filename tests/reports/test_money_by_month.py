@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from apiary_sales.billing.models import EntryLine, Expense, MoneyMove, Payment, SupplierPayment
 from apiary_sales.billing.services import (
+    account_months,
     bounced_checks,
     cash_counts,
     deposit_slips,
@@ -223,6 +224,19 @@ def test_months_agree_with_the_books_and_with_the_documents_to_the_cent(year):
     )
     out += sum(each.cents for each in MoneyMove.objects.filter(to_account="sales_tax"))
     assert sum(row["paid_cents"] for row in rows.values()) == out + 1_200  # the bank's fee
+
+
+@pytest.mark.parametrize("since", [date(2025, 12, 1), date(2026, 11, 1), date(2027, 6, 1)])
+@pytest.mark.parametrize("is_kept", [True, False])
+def test_later_months_are_those_of_all_months(year, since, is_kept):
+    if is_kept:
+        account_months.rebuild()
+    whole = cash.by_month(CashFilters())
+    later = cash.by_month(CashFilters(since=since))
+
+    wanted = [row for row in whole.to_dict("records") if row["month"] >= f"{since:%Y-%m}"]
+    assert str(later.to_dict("records")) == str(wanted)
+    assert later.attrs["answer"] == whole.attrs["answer"]
 
 
 def test_what_the_money_was_is_said_in_all_before_its_months(office, year):

@@ -32,6 +32,7 @@ from apiary_sales.api.models import KeptAnswer
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
+    account_months,
     adjustments,
     bills,
     bounced_checks,
@@ -1299,6 +1300,7 @@ def _use_the_back_office(owner, clerk) -> None:
     _note_a_backup()
     _note_what_machines_share()
     _keep_averages()
+    account_months.renew()
     _tell_a_program(owner)
     set_up.save_step("house", key="full-house")
     set_up.leave_step("tax")

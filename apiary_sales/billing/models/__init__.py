@@ -1,7 +1,7 @@
 """Invoices, payments, bills of suppliers, expenses, and the balanced book of money."""
 
 from .adjustments import Adjustment, AdjustmentTax, InterestCharge
-from .book import Entry, EntryLine
+from .book import AccountMonth, Entry, EntryLine
 from .cash import BouncedCheck, CashCount, DepositedCheck, DepositSlip, OpeningAmount
 from .consignment import ConsignmentReport
 from .deposits import KeptDeposit
@@ -29,6 +29,7 @@ from .stand_returns import ReturnRequest, ReturnRequestLine
 
 __all__ = [
     "WAYS",
+    "AccountMonth",
     "Adjustment",
     "AdjustmentTax",
     "Allocation",

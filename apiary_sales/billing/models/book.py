@@ -1,7 +1,12 @@
 """The balanced book of money."""
 
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Max, Q, Sum
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.invoices import Invoice
@@ -130,3 +135,113 @@ class EntryLine(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"{self.account} {self.amount_cents:+d}"
+
+
+class AccountMonthQuerySet(models.QuerySet["AccountMonth"]):
+    def last_entry(self) -> int:
+        """Return the number of the last entry that is in the kept months, 0 where none are kept."""
+        return self.aggregate(last=Max("last_entry"))["last"] or 0
+
+    def balances(
+        self, accounts: Iterable[str], *, before: date | None = None
+    ) -> dict[tuple[str, str], int]:
+        """Return what accounts have when a day begins, or by all entries, in cents.
+
+        The key is an account and its detail. It is made of the kept months, of the entries of the
+        month in which the day is, and of what was entered since the months were kept.
+        """
+        wanted = list(accounts)
+        lines = EntryLine.objects.filter(account__in=wanted)
+        kept = self.filter(account__in=wanted)
+        since = lines.filter(entry__gt=self.last_entry())
+        if before is None:
+            parts = [_sums(kept, "cents"), _sums(since, "amount_cents")]
+        else:
+            begins_on = before.replace(day=1)
+            of_month = lines.filter(entry__entered_on__gte=begins_on, entry__entered_on__lt=before)
+            parts = [
+                _sums(kept.filter(begins_on__lt=begins_on), "cents"),
+                # All of these few are read, so that the database doesn't begin with their days.
+                _sums(since, "amount_cents", Q(entry__entered_on__lt=begins_on)),
+                _sums(of_month, "amount_cents"),
+            ]
+        found: dict[tuple[str, str], int] = defaultdict(int)
+        for account, detail, cents in parts[0].union(*parts[1:], all=True):
+            found[account, detail] += cents
+        return found
+
+    def balance_cents(self, account: str, *, before: date | None = None) -> int:
+        """Return what one account has when a day begins, or by all entries, with all details."""
+        return sum(self.balances([account], before=before).values())
+
+
+def _sums(
+    rows: models.QuerySet[Any], amount: str, counting: Q | None = None
+) -> models.QuerySet[Any, Any]:
+    """Return the sums of rows by account and detail, or of those rows that are `counting`."""
+    total = Sum(amount, filter=counting, default=0)
+    return rows.order_by().values_list("account", "detail").annotate(total=total)
+
+
+class AccountMonth(models.Model):
+    """What an account got in a month, less what went from it, by the entries up to a number.
+
+    Kept so that nobody adds up a long history. Entries never change, so a kept month stays right:
+    what is entered later, for whatever day, is added by the reading, until the work of a night
+    takes it in. The last entry of all kept months is the one up to which all entries are in them.
+    Only `services.account_months` writes here; `verify_ledger` proves it against the lines.
+    """
+
+    # It is not exported, and made anew from what is brought in.
+    is_derived = True
+
+    account = models.CharField(max_length=20, choices=EntryLine.Account)
+    detail = models.CharField(max_length=40, blank=True)
+    begins_on = models.DateField()
+    cents = models.BigIntegerField()
+    last_entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="+")
+
+    objects = AccountMonthQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["account", "begins_on", "detail"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["account", "begins_on", "detail"], name="account_month_is_one"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.account} {self.begins_on:%Y-%m}"
+
+    @classmethod
+    def of_entries(cls, *, after: int, until: int) -> list["AccountMonth"]:
+        """Work out the months of the entries after one number and up to another; none is saved."""
+        rows = (
+            EntryLine.objects.filter(entry__gt=after, entry__lte=until)
+            .order_by("entry__entered_on", "account", "detail")
+            .values_list("entry__entered_on", "account", "detail")
+            .annotate(Sum("amount_cents"), Max("entry"))
+        )
+        found: dict[tuple[str, str, date], AccountMonth] = {}
+        for day, account, detail, cents, entry in rows.iterator():
+            key = account, detail, day.replace(day=1)
+            if key not in found:
+                found[key] = cls(
+                    account=account,
+                    detail=detail,
+                    begins_on=day.replace(day=1),
+                    cents=0,
+                    last_entry_id=entry,
+                )
+            found[key].add(cents, entry)
+        return list(found.values())
+
+    @property
+    def key(self) -> tuple[str, str, date]:
+        return self.account, self.detail, self.begins_on
+
+    def add(self, cents: int, last_entry: int) -> None:
+        """Add what came by later entries, the last of which has this number; nothing is saved."""
+        self.cents += cents
+        self.last_entry_id = max(self.last_entry_id, last_entry)

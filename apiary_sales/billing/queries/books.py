@@ -17,7 +17,7 @@ from apiary_sales.billing.models import (
     KeptDeposit,
     Payment,
 )
-from apiary_sales.billing.queries import closing, money_moves, stand_days
+from apiary_sales.billing.queries import account_months, closing, money_moves, stand_days
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from inventory.shared.proofs import unequal
@@ -439,6 +439,7 @@ PROOFS: tuple[Callable[[], Iterator[str]], ...] = (
     _wrong_taxes,
     _wrong_deposits,
     _missing_numbers,
+    account_months.faults,
     closing.faults,
     money_moves.faults,
     stand_days.faults,

@@ -5,14 +5,14 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from django.db.models import Q, Sum
+from django.db.models import Q
 from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.billing.models import Entry, EntryLine, Expense, SupplierPayment
+from apiary_sales.billing.models import AccountMonth, Entry, EntryLine, Expense, SupplierPayment
 
 Account = EntryLine.Account
 # Where money is, and how the pages call it.
@@ -89,13 +89,10 @@ def cash_book(since: date, until: date, account: str = "") -> CashBook:
     """
     kinds = [account] if account in KEPT_IN else list(KEPT_IN)
     lines = EntryLine.objects.filter(account__in=kinds)
-    opening = dict(
-        lines.filter(entry__entered_on__lt=since)
-        .order_by()
-        .values_list("account")
-        .annotate(cents=Sum("amount_cents"))
-    )
-    whole = {kind: CashAccount(kind, opening.get(kind, 0)) for kind in kinds}
+    whole = {kind: CashAccount(kind) for kind in kinds}
+    before = AccountMonth.objects.balances(kinds, before=since)
+    for (kind, _detail), cents in before.items():
+        whole[kind].opening_cents += cents
     days: dict[date, CashDay] = {}
     of_day: dict[tuple[date, str], CashAccount] = {}
     found = (

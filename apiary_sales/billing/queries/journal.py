@@ -4,14 +4,16 @@ Money is read from the entries of the book, on the day they count on; stock from
 are amounts in cents on accounts of the chart, debit above zero and credit below it.
 """
 
+from array import array
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
+from heapq import merge
 from itertools import groupby
-from operator import attrgetter
-from typing import Any
+from operator import attrgetter, itemgetter
+from typing import Any, overload
 
 from django.db.models import Count, Max, OneToOneField, Q, QuerySet, Sum
 from django.urls import reverse
@@ -41,7 +43,9 @@ FIRST_DAY = date.min
 
 # Entry or posting, with its key; of closed days that differ by now there is neither.
 Source = tuple[str, int]
-ENTRY, POSTING, SET_ANEW = "entry", "posting", "set_anew"
+KINDS = ENTRY, POSTING, SET_ANEW = "entry", "posting", "set_anew"
+# The day it counts on, what it is of, the account, and cents.
+_Row = tuple[date, Source, str, int]
 
 
 @dataclass(frozen=True)
@@ -122,10 +126,56 @@ def chart() -> dict[str, ChartAccount]:
     return accounts.chart((accounts.key_of(*row) for row in used), LedgerAccount.objects.all())
 
 
+class Movements(Sequence[AccountMovement]):
+    """Movements of one account or all, a few bytes each: a long history has millions of them."""
+
+    def __init__(self, account: str = "") -> None:
+        self._account = account
+        self._days = array("i")
+        self._kinds = array("b")
+        self._keys = array("q")
+        self._accounts = array("i")
+        self.cents = array("q")
+        self._places: dict[str, int] = {}
+
+    def append(self, day: date, source: Source, account: str, cents: int) -> None:
+        if self._account not in ("", account):
+            return
+        kind, key = source
+        self._days.append(day.toordinal())
+        self._kinds.append(KINDS.index(kind))
+        self._keys.append(key)
+        self._accounts.append(self._places.setdefault(account, len(self._places)))
+        self.cents.append(cents)
+
+    def __len__(self) -> int:
+        return len(self.cents)
+
+    @overload
+    def __getitem__(self, at: int) -> AccountMovement: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[AccountMovement]: ...
+    def __getitem__(self, at: int | slice) -> AccountMovement | list[AccountMovement]:
+        if isinstance(at, slice):
+            return [self[place] for place in range(*at.indices(len(self)))]
+        return AccountMovement(
+            date.fromordinal(self._days[at]),
+            (KINDS[self._kinds[at]], self._keys[at]),
+            self._names[self._accounts[at]],
+            self.cents[at],
+        )
+
+    @cached_property
+    def _names(self) -> list[str]:
+        return [*self._places]
+
+
 class Journal:
     """The movements of some days, and what was on each account before them.
 
-    `lines_without_cost` is how many lines of stock in these days have no cost yet, counted as 0.
+    `moves` are those of the chosen account, or all; `debit` and `credit` what came to each account
+    and what went. `lines_without_cost` is how many lines of stock in these days have no cost yet,
+    counted as 0. All is read day by day, so that a long history needs little memory.
     """
 
     def __init__(self, asked: JournalFilters) -> None:
@@ -133,23 +183,17 @@ class Journal:
         self._since = asked.since or FIRST_DAY
         self._as_of = AsOf(asked.until or date.max, asked.known_at)
         self.opening: dict[str, int] = defaultdict(int)
-        self.movements: list[AccountMovement] = []
+        self.debit: dict[str, int] = defaultdict(int)
+        self.credit: dict[str, int] = defaultdict(int)
+        self.moves = Movements(asked.account)
         self.lines_without_cost = 0
-        self._read_money()
-        self._read_stock()
-        self.movements.sort(key=lambda move: (move.counts_on, move.source, -move.cents))
+        in_order = merge(self._money(), self._stock(), key=itemgetter(0))
+        for day, rows in groupby(in_order, itemgetter(0)):
+            self._add(day, rows)
 
     @cached_property
     def chart(self) -> dict[str, ChartAccount]:
         return chart()
-
-    @property
-    def moves(self) -> list[AccountMovement]:
-        """The movements of the chosen account, or all."""
-        asked = self.asked.account
-        return (
-            [move for move in self.movements if move.account == asked] if asked else self.movements
-        )
 
     def lines(self, moves: Sequence[AccountMovement] | None = None) -> list[JournalLine]:
         """Return some of these movements or all, with what they belong to."""
@@ -171,15 +215,32 @@ class Journal:
         rows = {key: TrialBalanceRow(account) for key, account in self.chart.items()}
         for key, cents in self.opening.items():
             rows[key].opening_cents += cents
-        for move in self.movements:
-            row = rows[move.account]
-            row.debit_cents += max(move.cents, 0)
-            row.credit_cents += max(-move.cents, 0)
+        for key, cents in self.debit.items():
+            rows[key].debit_cents += cents
+        for key, cents in self.credit.items():
+            rows[key].credit_cents += cents
         return [
             row for row in rows.values() if row.opening_cents or row.debit_cents or row.credit_cents
         ]
 
-    def _read_money(self) -> None:
+    def _add(self, day: date, rows: Iterable[_Row]) -> None:
+        """Add what one day brought: what an entry or posting moved on one account is one sum."""
+        found: dict[tuple[Source, str], int] = {}
+        for _day, source, account, cents in rows:
+            moved = source, account
+            found[moved] = found.get(moved, 0) + cents
+        in_order = sorted(found.items(), key=lambda each: (each[0][0], -each[1]))
+        for (source, account), cents in in_order:
+            if not cents:
+                continue
+            if cents > 0:
+                self.debit[account] += cents
+            else:
+                self.credit[account] -= cents
+            self.moves.append(day, source, account, cents)
+
+    def _money(self) -> Iterator[_Row]:
+        """Yield what each entry of the days moved, day by day; add up what was before them."""
         lines = EntryLine.objects.filter(self._as_of.entries()).order_by()
         before = lines.filter(entry__entered_on__lt=self._since)
         for account, detail, cents in before.values_list("account", "detail").annotate(
@@ -188,14 +249,14 @@ class Journal:
             self.opening[accounts.key_of(account, detail)] += cents
         for day, entry, account, detail, cents in (
             lines.filter(entry__entered_on__gte=self._since)
-            .values_list("entry__entered_on", "entry", "account", "detail")
-            .annotate(Sum("amount_cents"))
+            .order_by("entry__entered_on", "entry", "account", "detail")
+            .values_list("entry__entered_on", "entry", "account", "detail", "amount_cents")
+            .iterator()
         ):
-            if cents:
-                key = accounts.key_of(account, detail)
-                self.movements.append(AccountMovement(day, (ENTRY, entry), key, cents))
+            yield day, (ENTRY, entry), accounts.key_of(account, detail), cents
 
-    def _read_stock(self) -> None:
+    def _stock(self) -> Iterator[_Row]:
+        """Yield the same of stock: what was kept of closed days, and what is open."""
         book = StockBook(self.asked.known_at)
         until = self.asked.until
         closed = book.closed_lines(until).order_by()
@@ -203,21 +264,21 @@ class Journal:
             closed.filter(counts_on__lt=self._since).values_list("account").annotate(Sum("cents"))
         ):
             self.opening[account] += cents
-        found: dict[tuple[date, Source, str], int] = defaultdict(int)
         for day, posting, account, cents, without in (
             closed.filter(counts_on__gte=self._since)
+            .order_by("counts_on", "posting", "account")
             .values_list("counts_on", "posting", "account")
             .annotate(total=Sum("cents"), without=Count("pk", filter=Q(has_no_cost=True)))
+            .iterator()
         ):
-            found[day, _source(posting), account] += cents
             self.lines_without_cost += without
+            yield day, _source(posting), account, cents
         for line in book.open_lines(until):
             if line.counts_on < self._since:
                 self.opening[line.account] += line.cents
                 continue
-            found[line.counts_on, _source(line.posting), line.account] += line.cents
             self.lines_without_cost += line.has_no_cost
-        self.movements += [AccountMovement(*key, cents) for key, cents in found.items() if cents]
+            yield line.counts_on, _source(line.posting), line.account, line.cents
 
 
 def faults() -> Iterator[str]:

@@ -1,13 +1,14 @@
 """Money that was moved: the list of it, and what would be wrong with it in the book."""
 
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.billing.models import EntryLine, MoneyMove
+from apiary_sales.billing.models import AccountMonth, EntryLine, MoneyMove
 
 Account = EntryLine.Account
 # What people look at before they move money; tax that is owed is below zero in the book.
@@ -59,12 +60,7 @@ class MoneyThere:
 
 def kept() -> list[MoneyThere]:
     """Return the cash, the card payments and the bank in the books now, and the sales tax owed."""
-    sums = dict(
-        EntryLine.objects.filter(account__in=_KEPT)
-        .order_by()
-        .values_list("account")
-        .annotate(Sum("amount_cents"))
-    )
-    return [
-        MoneyThere(name, sign * sums.get(account, 0)) for account, (name, sign) in _KEPT.items()
-    ]
+    sums: dict[str, int] = defaultdict(int)
+    for (account, _detail), cents in AccountMonth.objects.balances(_KEPT).items():
+        sums[account] += cents
+    return [MoneyThere(name, sign * sums[account]) for account, (name, sign) in _KEPT.items()]

@@ -7,13 +7,14 @@ an act that must look first takes through `lock_customer`; invoices are locked a
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from django.db.models import Max, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from apiary_sales.billing.models import (
+    AccountMonth,
     Allocation,
     Entry,
     EntryLine,
@@ -208,9 +209,7 @@ def _paid_on(invoice: Invoice) -> list[tuple[Payment, int]]:
 
 def balance_cents(account: str, on: date) -> int:
     """Return what an account has at the end of a day."""
-    lines = EntryLine.objects.filter(account=account, entry__entered_on__lte=on)
-    cents: int = lines.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
-    return cents
+    return AccountMonth.objects.balance_cents(account, before=on + timedelta(days=1))
 
 
 def there_cents(account: str, on: date) -> int:

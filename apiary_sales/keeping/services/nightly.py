@@ -1,5 +1,5 @@
-"""The work of each night: what is old is deleted, the database counts its tables anew, and the
-backup is made and its restore rehearsed.
+"""The work of each night: what is old is deleted, the months of the accounts are kept, the database
+counts its tables anew, and the backup is made and its restore rehearsed.
 
 One task waits for its hour at any time; each that is done queues the next. A machine that was off
 at that hour makes the backup when it is started. Where several machines serve one database, the row
@@ -7,6 +7,7 @@ of the night is unique, and who writes it first makes the backup.
 """
 
 import logging
+from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from django.conf import settings
@@ -15,6 +16,7 @@ from django.utils import timezone
 from django_tasks import TaskResultStatus, task
 from django_tasks_db.models import DBTaskResult
 
+from apiary_sales.billing.services import account_months
 from apiary_sales.keeping import statistics, tidying
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
@@ -39,17 +41,24 @@ def back_up_tonight() -> str:
     """
     try:
         failed = tidying.tidy_all()
-        try:
-            statistics.refresh()
-        except DatabaseError:
-            logger.exception("The database did not count its tables.")
-            failed.append("statistics")
+        failed += _failed("account_months", account_months.renew)
+        failed += _failed("statistics", statistics.refresh)
         done = make_nightly(now=timezone.localtime())
     finally:
         _queue(nights.next_night(timezone.localtime()))
     if failed:
         raise NightlyWorkFailed(", ".join(failed))
     return done
+
+
+def _failed(name: str, work: Callable[[], None]) -> list[str]:
+    """Do some of the work of the night; return its name where the database did not do it."""
+    try:
+        work()
+    except DatabaseError:
+        logger.exception("This was not done at night: %s.", name)
+        return [name]
+    return []
 
 
 def make_nightly(*, now: datetime) -> str:

@@ -1,13 +1,15 @@
 """What a season's honey cost, by category and by extraction."""
 
 from collections import defaultdict
+from collections.abc import Mapping
 
 from django.db.models import Count, QuerySet, Sum
 
 from apiary_sales.pricing.models import SeasonExpense
 from apiary_sales.pricing.rules import seasons as rules
 from apiary_sales.pricing.rules.seasons import Season, SeasonSums
-from inventory.stock.models import Lot
+from inventory.shared.money import split_cents
+from inventory.stock.models import Lot, PostingLine
 
 
 def season(year: int) -> Season:
@@ -19,35 +21,22 @@ def season(year: int) -> Season:
     )
 
 
-def all_in_full() -> list[Season]:
-    """Return every season as `season` does, newest first, in four queries."""
-    expenses: dict[int, list[SeasonExpense]] = defaultdict(list)
-    for expense in SeasonExpense.objects.all():
-        expenses[expense.season].append(expense)
-    extracted: dict[int, list[Lot]] = defaultdict(list)
-    for lot in Lot.objects.extractions_that_count().order_by("made_on", "id"):
-        extracted[lot.season].append(lot)
-    return [
-        rules.season(year, expenses=expenses[year], extracted=extracted[year]) for year in years()
-    ]
-
-
 def comb(year: int) -> QuerySet[Lot]:
     """Return the comb honey harvested in a season, which none of its expenses are spread over."""
     return Lot.objects.comb_harvested_in(year)
 
 
 def all_seasons() -> list[SeasonSums]:
-    """Return the seasons with honey of our own or expenses, newest first, in four queries.
+    """Return the seasons with honey of our own or expenses, newest first, in five queries.
 
     A season whose only extractions were undone is among them.
     """
     expenses = dict(
         SeasonExpense.objects.order_by().values_list("season").annotate(Sum("amount_cents"))
     )
-    extracted = {
-        row["season"]: row
-        for row in Lot.objects.extractions_that_count()
+    rows = (
+        Lot.objects.own_extractions()
+        .exclude(pk__in=_undone())
         .order_by()
         .values("season")
         .annotate(
@@ -56,17 +45,57 @@ def all_seasons() -> list[SeasonSums]:
             lots=Count("pk"),
             known=Count("cost_cents"),
         )
-    }
-    known = {season for season, row in extracted.items() if row["lots"] == row["known"]}
+    )
+    grams = {row["season"]: row["grams"] for row in rows}
+    costs = {row["season"]: row["cents"] for row in rows if row["lots"] == row["known"]}
+    spread = _spread(costs, expenses)
     return [
         SeasonSums(
             season,
             total_cents=expenses.get(season),
-            grams=extracted[season]["grams"] if season in extracted else 0,
-            cost_cents=extracted[season]["cents"] if season in known else None,
+            grams=grams.get(season, 0),
+            cost_cents=costs.get(season),
+            is_spread=season in spread,
         )
         for season in years()
     ]
+
+
+def _undone() -> QuerySet[PostingLine, int | None]:
+    """Return the lots of extractions that were undone."""
+    return (
+        PostingLine.objects.filter(
+            posting__kind="extraction",
+            posting__reversed_by__isnull=False,
+            place__kind="harvest",
+            lot__isnull=False,
+        )
+        .order_by()
+        .values_list("lot", flat=True)
+    )
+
+
+def _spread(costs: Mapping[int, int | None], expenses: Mapping[int, int]) -> set[int]:
+    """Return the seasons in which each extraction costs its share of the expenses.
+
+    Only those whose extractions cost together what the expenses come to are read lot by lot.
+    """
+    likely = [season for season, cents in costs.items() if cents == expenses.get(season, 0)]
+    if not likely:
+        return set()
+    weights: dict[int, list[int]] = defaultdict(list)
+    cents: dict[int, list[int]] = defaultdict(list)
+    found = Lot.objects.extractions_that_count().filter(season__in=likely)
+    for season, grams, cost_cents in found.order_by("made_on", "id").values_list(
+        "season", "quantity_made", "cost_cents"
+    ):
+        weights[season].append(grams)
+        cents[season].append(cost_cents)
+    return {
+        season
+        for season in cents
+        if split_cents(expenses.get(season, 0), weights[season]) == cents[season]
+    }
 
 
 def years() -> list[int]:

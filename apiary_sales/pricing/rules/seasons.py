@@ -67,12 +67,14 @@ class SeasonSums:
     """One season of the list of all: its expenses and extractions, added up.
 
     `total_cents` is None where no expense is entered; `cost_cents` while a lot has no cost.
+    `is_spread` says that each extraction costs its share of the expenses.
     """
 
     season: int
     total_cents: int | None
     grams: int
     cost_cents: int | None
+    is_spread: bool
 
     @property
     def per_pound(self) -> Decimal | None:

@@ -29,6 +29,7 @@ from inventory.bottling.services import costs
 from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.models import House
+from inventory.shared.paging import page_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, ProductionSettings
 
@@ -140,11 +141,13 @@ def honey_cost(request: HttpRequest) -> HttpResponse:
 
 @manages_prices
 def season(request: HttpRequest, year: int) -> HttpResponse:
+    found = read_seasons.season(year)
     return render(
         request,
         "pricing/season.html",
         {
-            "season": read_seasons.season(year),
+            "season": found,
+            "page": page_of(request, found.lots),
             "by_category": read_seasons.by_category(year),
             "comb": read_seasons.comb(year),
         },

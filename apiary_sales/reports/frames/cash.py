@@ -14,12 +14,12 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.db.models import BooleanField, Case, Min, Sum, When
+from django.db.models import BooleanField, Case, Exists, Min, OuterRef, Sum, When
 from django.db.models.functions import TruncMonth
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Entry, EntryLine
+from apiary_sales.billing.models import AccountMonth, Entry, EntryLine
 from apiary_sales.billing.queries.cash_book import KEPT_IN
 from apiary_sales.reports.frames import to_come
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
@@ -125,11 +125,22 @@ class MoneyMonth:
 
 @dataclass(frozen=True)
 class MoneyBook:
-    """The months of the books: what moved in each, and when the books began."""
+    """Months of the books: what moved in each from one on, and when the books began.
+
+    `there_before_cents` is what there was before the first of these months.
+    """
 
     today: date
     began_on: date | None
+    first: date
+    there_before_cents: int
     months: Mapping[date, MoneyMonth]
+
+    @property
+    def there_cents(self) -> int:
+        """What there is by all entries."""
+        moved = sum(month.change_cents for month in self.months.values())
+        return self.there_before_cents + moved
 
     def of(self, first: date) -> MoneyMonth:
         return self.months.get(first, MoneyMonth())
@@ -149,15 +160,24 @@ class MoneyBook:
         return has_begun and month_end(first) < self.today
 
 
-def money_book(today: date) -> MoneyBook:
-    """Return what moved the money of the house, month by month, in three queries."""
+def money_book(today: date, since: date | None = None) -> MoneyBook:
+    """Return what moved the money of the house, month by month, in four queries.
+
+    What is asked for `since` a month has the year before it too, and the year before this month;
+    where nothing is said, all months are read.
+    """
     began_on = Entry.objects.aggregate(day=Min("entered_on"))["day"]
+    first = began_on or today
+    if since is not None:
+        first = max(first, years_before(min(since, today).replace(day=1), 1))
+    first = first.replace(day=1)
+    there_before = AccountMonth.objects.balances(MONEY, before=first)
     months: dict[date, MoneyMonth] = defaultdict(MoneyMonth)
-    moving = EntryLine.objects.filter(account__in=MONEY).values("entry")
+    lines = EntryLine.objects.filter(entry__entered_on__gte=first).order_by()
+    moving = lines.filter(account__in=MONEY).values("entry")
     sources = (
-        EntryLine.objects.exclude(account__in=MONEY)
+        lines.exclude(account__in=MONEY)
         .filter(entry__in=moving)
-        .order_by()
         .annotate(
             month=TruncMonth("entry__entered_on"),
             is_back=Case(
@@ -176,16 +196,15 @@ def money_book(today: date) -> MoneyBook:
         # A source is credited with what it brought: the money is the opposite of it.
         months[month].parts[part] -= sign * cents
     by_owner = (
-        EntryLine.objects.filter(account=Account.OWNER)
+        lines.filter(account=Account.OWNER)
         .exclude(entry__in=moving)
-        .order_by()
         .annotate(month=TruncMonth("entry__entered_on"))
         .values_list("month")
         .annotate(Sum("amount_cents"))
     )
     for month, cents in by_owner:
         months[month].parts["by_owner_cents"] -= cents
-    return MoneyBook(today, began_on, months)
+    return MoneyBook(today, began_on, first, sum(there_before.values()), months)
 
 
 def by_month(filters: CashFilters) -> pd.DataFrame:
@@ -194,7 +213,7 @@ def by_month(filters: CashFilters) -> pd.DataFrame:
     What is not known a year before is unknown.
     """
     today = timezone.localdate()
-    book = money_book(today)
+    book = money_book(today, filters.since)
     frame = frame_of(_rows(filters, book), MONTH)
     frame.attrs["answer"] = MoneyAnswer.of(book, to_come.read(today))
     return frame
@@ -203,7 +222,7 @@ def by_month(filters: CashFilters) -> pd.DataFrame:
 def moved_by_month(filters: CashFilters) -> pd.DataFrame:
     """Return the same months, for what their money was from and for."""
     today = timezone.localdate()
-    return frame_of(_rows(filters, money_book(today)), MONTH)
+    return frame_of(_rows(filters, money_book(today, filters.since)), MONTH)
 
 
 def coming_by_month(filters: CashFilters) -> pd.DataFrame:
@@ -212,7 +231,7 @@ def coming_by_month(filters: CashFilters) -> pd.DataFrame:
     Beside each month is what was received and paid in it a year before, where that is known.
     """
     today = timezone.localdate()
-    book, coming = money_book(today), to_come.read(today)
+    book, coming = money_book(today, since=today), to_come.read(today)
     frame = frame_of(_coming_rows(filters, book, coming), COMING)
     frame.attrs["answer"] = MoneyAnswer.of(book, coming)
     return frame
@@ -254,7 +273,7 @@ class MoneyAnswer:
             now.received_cents,
             book.before(first)["received_before_cents"],
             now.paid_cents,
-            sum(month.change_cents for month in book.months.values()),
+            book.there_cents,
             until,
             sum(each["due_cents"] for each in by_then),
             overdue["due_cents"],
@@ -262,16 +281,25 @@ class MoneyAnswer:
             overdue["bills_cents"],
             sum(each["expected_in_cents"] for each in by_then),
             sums[NO_DAY]["expected_in_cents"] if NO_DAY in sums else 0,
-            any(month.parts["opening_cents"] for month in book.months.values()),
+            _has_opening(),
             coming.not_known,
         )
+
+
+def _has_opening() -> bool:
+    """Tell whether the books began with money that was there."""
+    entries = Entry.objects.filter(
+        Exists(EntryLine.objects.filter(entry=OuterRef("pk"), account__in=MONEY)),
+        pk__in=EntryLine.objects.filter(account=Account.OPENING).values("entry"),
+    )
+    return entries.exists()
 
 
 def _rows(filters: CashFilters, book: MoneyBook) -> Iterable[tuple[object, ...]]:
     if book.began_on is None:
         return
-    there = 0
-    for month in months_between(book.began_on, max([book.today, *book.months])):
+    there = book.there_before_cents
+    for month in months_between(book.first, max([book.today, *book.months])):
         moved = book.of(month)
         there += moved.change_cents
         if _is_asked(filters, month):

@@ -131,8 +131,8 @@ def listed_lines(filters: BookFilters) -> Listing:
                 0 if at else book.lines_without_cost,
             )
 
-    debit = sum(move.cents for move in moves if move.cents > 0)
-    credit = -sum(move.cents for move in moves if move.cents < 0)
+    debit = sum(cents for cents in moves.cents if cents > 0)
+    credit = -sum(cents for cents in moves.cents if cents < 0)
     sums = {
         "debit_cents": debit or None,
         "credit_cents": credit or None,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from django.db.models import Max, Sum
+from django.db.models import Count, Max, Sum
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -209,7 +209,8 @@ def _orders(today: date) -> tuple[list[ComingItem], int]:
     """
     to_fill: dict[int, int] = defaultdict(int)
     zero: set[int] = set()
-    open_lines = OrderLine.objects.filter(order__status__in=Order.OPEN_STATUSES)
+    # In no order: in their own, SQLite reads all lines there are.
+    open_lines = OrderLine.objects.filter(order__status__in=Order.OPEN_STATUSES).order_by()
     for key, cents, price, quantity in open_lines.values_list(
         "order", "amount_cents", "unit_price", "quantity"
     ):
@@ -217,17 +218,16 @@ def _orders(today: date) -> tuple[list[ComingItem], int]:
         if not price and quantity:
             zero.add(key)
     handed = FulfilmentLine.objects.not_taken_back()
-    filled = handed.filter(order_line__order__status__in=Order.OPEN_STATUSES)
+    filled = handed.filter(order_line__order__status__in=Order.OPEN_STATUSES).order_by()
     for key, cents, again, quantity in filled.values_list(
         "fulfilment__order", "amount_cents", "sent_again", "quantity"
     ):
         to_fill[key] -= cents - share_cents(cents, again, quantity)
-    unbilled = dict(
-        FulfilmentLine.objects.unbilled()
-        .order_by()
-        .values_list("fulfilment__order")
-        .annotate(Sum("amount_cents"))
-    )
+    unbilled: dict[int, int] = defaultdict(int)
+    # Added up here: asked to do it, SQLite begins with all orders there are.
+    rows = FulfilmentLine.objects.unbilled().order_by()
+    for key, cents in rows.values_list("fulfilment__order", "amount_cents"):
+        unbilled[key] += cents
     items = []
     found = Order.objects.filter(pk__in={*to_fill, *unbilled}).select_related("customer")
     for order in found.order_by("id"):
@@ -346,7 +346,8 @@ def _less_credit(invoices: list[ComingItem], expected: list[ComingItem]) -> list
 
 def _prepaid(orders: Iterable[int]) -> dict[int, int]:
     """Return what was paid in advance for these orders and no invoice has used yet."""
-    found = Payment.objects.filter(order__in=set(orders), reverses=None, reversed_by=None)
+    paid = Payment.objects.filter(order__in=set(orders), reverses=None, reversed_by=None)
+    found = paid.order_by()
     prepaid: dict[int, int] = defaultdict(int)
     for order, left_cents in found.with_left().values_list("order", "left_cents"):
         if order is not None:
@@ -400,8 +401,10 @@ def _not_known(
             unpriced_standing,
         ) % {"count": unpriced_standing}
     quotes = Order.objects.filter(status=Order.Status.QUOTED, valid_until__gte=today)
-    sums = quotes.aggregate(cents=Sum("lines__amount_cents", default=0))
-    if count := quotes.count():
+    sums = quotes.aggregate(
+        cents=Sum("lines__amount_cents", default=0), count=Count("pk", distinct=True)
+    )
+    if count := sums["count"]:
         yield ngettext(
             "%(count)s quote of %(amount)s is not accepted yet, and not counted.",
             "%(count)s quotes of %(amount)s are not accepted yet, and not counted.",

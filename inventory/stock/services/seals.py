@@ -28,7 +28,7 @@ def make(*, wait_seconds: float = WAIT_SECONDS) -> int:
     Nobody waits: what is being written at this moment, and what has a later number than it, is
     sealed next time. Safe to run twice, and on several machines at once.
     """
-    until = _settled(wait_seconds)
+    until = settled(wait_seconds)
     made = 0
     while until is not None and _make_next(until):
         made += 1
@@ -41,7 +41,7 @@ def make_soon() -> int:
     return make()
 
 
-def _settled(wait_seconds: float) -> dict[str, int] | None:
+def settled(wait_seconds: float = WAIT_SECONDS) -> dict[str, int] | None:
     """Return up to which number of each kind all rows are there for good, or are none.
 
     SQLite has one writer at a time, so numbers are in the order of commits. PostgreSQL gives a
