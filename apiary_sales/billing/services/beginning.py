@@ -35,10 +35,7 @@ def first_day(account: str) -> date | None:
     amounts = OpeningAmount.objects.filter(undone_on=None)
     if own := amounts.filter(account=account).first():
         return own.begins_on
-    # Excluded, not asked for as none: SQLite would go by that, and read nearly all payments.
-    credits = Payment.objects.filter(method=Payment.Method.OPENING, reversed_by=None).exclude(
-        reverses__isnull=False
-    )
+    credits = Payment.objects.opening_credits().filter(reversed_by=None)
     days = [
         amounts.aggregate(day=Min("begins_on"))["day"],
         opening_invoices().aggregate(day=Min("entry__happened_on"))["day"],
