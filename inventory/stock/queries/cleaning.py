@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.stock import cleaning_schedule
 from inventory.stock.cleaning_schedule import Standing, State
-from inventory.stock.models import Balance, Cleaning, CleaningTask, Item, Posting, PostingLine
+from inventory.stock.models import Balance, Cleaning, CleaningTask, Posting, PostingLine
 
 # The entries by which it is known that the house worked.
 USES = {
@@ -153,9 +153,7 @@ def table(found: Iterable[Cleaning]) -> Iterator[list[Any]]:
 
 
 def _honey_in_the_vessel() -> QuerySet[Balance]:
-    return Balance.objects.filter(
-        place=OuterRef("place"), item__kind=Item.Kind.HONEY, lot__isnull=False, quantity__gt=0
-    )
+    return Balance.objects.filter(place=OuterRef("place"), is_vessel=True, quantity__gt=0)
 
 
 def _used_at() -> Case:
@@ -166,7 +164,7 @@ def _used_at() -> Case:
     """
     moved = (
         PostingLine.objects.standing()
-        .filter(place=OuterRef("place"), item__kind=Item.Kind.HONEY)
+        .filter(place=OuterRef("place"))
         .order_by("-posting__occurred_at")
     )
     worked = Posting.objects.filter(reversed_by=None).order_by("-occurred_at")

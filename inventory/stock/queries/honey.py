@@ -270,8 +270,9 @@ def vessel_places() -> QuerySet[Place]:
 def vessel(place: Place) -> VesselContents:
     """Return one vessel, in use or not, with what is in it."""
     balance = (
-        Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
+        Balance.objects.filter(place=place, is_vessel=True, quantity__gt=0)
         .select_related("lot__owner")
+        .order_by()
         .first()
     )
     return VesselContents(place, balance)
@@ -770,9 +771,7 @@ def stock_lately() -> QuerySet[Balance]:
 def _contents() -> Prefetch:
     return Prefetch(
         "balances",
-        Balance.objects.filter(item__kind=Item.Kind.HONEY, quantity__gt=0).select_related(
-            "lot__owner"
-        ),
+        Balance.objects.filter(is_vessel=True, quantity__gt=0).select_related("lot__owner"),
         to_attr="contents",
     )
 
