@@ -15,7 +15,7 @@ from django.utils import translation
 
 from apiary_sales.keeping import triggers
 from inventory.shared import conventions, garbage
-from tests import builders, data_layer, postgresql, serving, timing
+from tests import builders, data_layer, postgresql, profiles, serving, timing
 
 # What takes longest, in this order: it begins first, so that nothing of it is left when the others
 # are done, and what one of them builds for all of its tests is built by one worker.
@@ -181,6 +181,12 @@ def _place_in_line(item) -> int:
     """Return when a test begins: those of the same number in the order of their files."""
     folder = item.path.relative_to(data_layer.TESTS).parts[0]
     return FIRST.index(folder) if folder in FIRST else len(FIRST)
+
+
+def pytest_runtest_setup(item):
+    """Let Hypothesis get ready before the first test that it draws for, and not within it."""
+    if item.get_closest_marker("hypothesis"):
+        profiles.draw_once()
 
 
 def pytest_collection_finish():
