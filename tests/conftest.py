@@ -15,7 +15,7 @@ from django.utils import translation
 
 from apiary_sales.keeping import triggers
 from inventory.shared import conventions, garbage
-from tests import builders, data_layer, serving, timing
+from tests import builders, data_layer, postgresql, profiles, serving, timing
 
 # What takes longest, in this order: it begins first, so that nothing of it is left when the others
 # are done, and what one of them builds for all of its tests is built by one worker.
@@ -48,22 +48,22 @@ def without_triggers(db):
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _emptied_at_the_end(empty_database):
+def _emptied_at_the_end(empty_database, empty_rows):
     """Let tests that commit empty the books at their end, which triggers would refuse.
 
-    SQLite takes the empty database over page by page, in a thirtieth of the time that it takes to
-    empty each table and to make types, rights, groups and triggers again, as PostgreSQL does.
+    SQLite takes the empty database over page by page, and PostgreSQL the rows that it began with:
+    a thirtieth of the time that it takes to cut off each table and to make types, rights, groups
+    and triggers again.
     """
-    usual = TransactionTestCase._fixture_teardown
 
     def empty(case):
+        connection.ensure_connection()
         if connection.vendor == "sqlite":
-            connection.ensure_connection()
             with closing(sqlite3.connect(empty_database)) as kept:
                 kept.backup(connection.connection)
         else:
-            triggers.lift("default")
-            usual(case)
+            postgresql.bring_back(empty_rows)
+            triggers.make("default")
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", empty)
@@ -125,6 +125,12 @@ def empty_database(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def empty_rows() -> dict[str, bytes]:
+    """What is in the tables of PostgreSQL's database, empty as it was made for this run."""
+    return {}
+
+
+@pytest.fixture(scope="session")
 def django_db_modify_db_settings(django_db_modify_db_settings, tmp_path_factory):
     """Keep SQLite's test database in a file, as in real life.
 
@@ -137,10 +143,13 @@ def django_db_modify_db_settings(django_db_modify_db_settings, tmp_path_factory)
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(django_db_setup, django_db_blocker, empty_database):
+def django_db_setup(django_db_setup, django_db_blocker, empty_database, empty_rows):
     """Keep the empty database, and leave no connection behind."""
     if connection.vendor == "sqlite":
         serving.copy_database(Path(connection.settings_dict["NAME"]), empty_database)
+    else:
+        with django_db_blocker.unblock():
+            empty_rows.update(postgresql.rows())
     yield
     with django_db_blocker.unblock():
         connections.close_all()
@@ -172,6 +181,12 @@ def _place_in_line(item) -> int:
     """Return when a test begins: those of the same number in the order of their files."""
     folder = item.path.relative_to(data_layer.TESTS).parts[0]
     return FIRST.index(folder) if folder in FIRST else len(FIRST)
+
+
+def pytest_runtest_setup(item):
+    """Let Hypothesis get ready before the first test that it draws for, and not within it."""
+    if item.get_closest_marker("hypothesis"):
+        profiles.draw_once()
 
 
 def pytest_collection_finish():

@@ -7,9 +7,11 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
+
+from django.db import connection, transaction
 
 # What a server may leave out where nobody kills it.
 UNSAFE = (
@@ -128,6 +130,32 @@ def url_of_both(primary: Server, replica: Server) -> str:
     servers = f"{primary.address}:{primary.port},{replica.address}:{replica.port}"
     options = "target_session_attrs=read-write&connect_timeout=3"
     return f"postgres://honey@{servers}/postgres?{options}"
+
+
+def rows() -> dict[str, bytes]:
+    """Return the rows of each table of the database in use, as PostgreSQL copies them."""
+    with connection.cursor() as cursor:
+        found = {}
+        for table in connection.introspection.table_names(cursor):
+            with cursor.copy(f"COPY {connection.ops.quote_name(table)} TO STDOUT") as copied:
+                found[table] = b"".join(copied)
+        return found
+
+
+def bring_back(kept: Mapping[str, bytes]) -> None:
+    """Let the tables of the database in use have these rows and no others.
+
+    Whoever may, as a server's superuser, puts off its triggers meanwhile. To delete takes a
+    hundredth of the time of TRUNCATE, which makes new files for each table and index.
+    """
+    names = {table: connection.ops.quote_name(table) for table in kept}
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL session_replication_role = replica")
+        cursor.execute("; ".join(f"DELETE FROM {name}" for name in names.values()))
+        for table, text in kept.items():
+            if text:
+                with cursor.copy(f"COPY {names[table]} FROM STDIN") as copied:
+                    copied.write(text)
 
 
 def _run(*command: object) -> None:

@@ -51,7 +51,7 @@ from apiary_sales.web.help import cards, contents
 from inventory.shared import documents, mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
-from tests import printed_lines
+from tests import print_once, printed_lines
 from tests.upgrade import bill_data, databases, side_by_side
 
 Arguments = dict[str, Any]
@@ -404,7 +404,10 @@ PAPERS = {
 
 
 def main(*, opens_pages: bool = True, checks_bills: bool = False) -> None:
-    with time_machine.travel(databases.MADE_AT + timedelta(hours=1)):
+    with (
+        time_machine.travel(databases.MADE_AT + timedelta(hours=1)),
+        print_once.each_paper_once(),
+    ):
         upgrade = Upgrade()
         faults = [*upgrade.faults(), *(_open_everything() if opens_pages else ())]
         faults += bill_data.faults() if checks_bills else ()

@@ -4,6 +4,7 @@ import io
 import re
 from datetime import time
 from decimal import Decimal
+from functools import cache
 
 import pytest
 from django.http import HttpResponse
@@ -25,7 +26,7 @@ from inventory.bottling.services import products
 from inventory.bottling.services.products import PartUse
 from inventory.stock.models import Place, ProductionSettings
 from inventory.stock.services import drums, stores
-from tests import builders
+from tests import builders, print_once
 from tests.inventory import bottling_room
 from tests.upgrade import walk
 
@@ -75,6 +76,12 @@ SHOWN_TO_THE_OWNER = {
 }
 # Among the keys of forms, the codes of pictures and the marks of versions are figures by chance.
 CHANCE = re.compile(r"<svg.*?</svg>|<script.*?</script>|[\w-]{16,}|(?<=value=\")\w{12,}", re.DOTALL)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _each_paper_once():
+    with print_once.each_paper_once():
+        yield
 
 
 def jar_line(product, pieces: int) -> LineWanted:
@@ -202,8 +209,13 @@ def hidden_from(role: str) -> list[str]:
 def text_of(answer: HttpResponse) -> str:
     body = b"".join(answer.streaming_content) if answer.streaming else answer.content
     if answer["Content-Type"] == "application/pdf":
-        return " ".join(page.extract_text() for page in PdfReader(io.BytesIO(body)).pages)
+        return text_of_paper(body)
     return CHANCE.sub("", body.decode("utf-8", "replace"))
+
+
+@cache
+def text_of_paper(body: bytes) -> str:
+    return " ".join(page.extract_text() for page in PdfReader(io.BytesIO(body)).pages)
 
 
 def signed_in(role: str) -> Client:
