@@ -367,8 +367,8 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         # what they reverse for a short way, and reads all postings.
         return self.filter(
             ~Q(posting__kind=Posting.Kind.REVERSAL),
-            posting__reversed_by=None,
-            posting__corrects__reversed_by=None,
+            posting__reversed_by__reverses=None,
+            posting__corrects__reversed_by__reverses=None,
         )
 
     def counting_by(self, day: date) -> "PostingLineQuerySet":

@@ -174,7 +174,7 @@ def _last_used(vessels: set[int]) -> dict[int | None, date]:
 
 def _last_worked() -> dict[str, date]:
     """Return the day on which the house last bottled, and last extracted."""
-    standing = Posting.objects.filter(reversed_by=None).order_by("-occurred_at")
+    standing = Posting.objects.filter(reversed_by__reverses=None).order_by("-occurred_at")
     newest = [Q(pk=Subquery(standing.filter(kind=kind).values("pk")[:1])) for kind in USES.values()]
     found = dict(
         Posting.objects.filter(reduce(or_, newest)).order_by().values_list("kind", "occurred_at")

@@ -431,7 +431,7 @@ class _Batch:
             Posting.objects.filter(
                 kind__in=retelling.LEVELS,
                 occurred_at__gte=row.posting.occurred_at,
-                reversed_by=None,
+                reversed_by__reverses=None,
                 pk__in=counted.values("posting"),
             )
             .exclude(pk=row.posting_id)
