@@ -564,8 +564,10 @@ class SupplierDetailApiView(ReadingApiView):
     def get(self, request: Request, pk: int) -> Response:
         """One supplier, with what came from them."""
         supplier: Any = get_object_or_404(Supplier, pk=pk)
-        parts = supplier.part_receipts.filter(posting__reversed_by=None).select_related("part")
-        goods = supplier.goods_receipts.filter(posting__reversed_by=None)
+        parts = supplier.part_receipts.filter(posting__reversed_by__reverses=None).select_related(
+            "part"
+        )
+        goods = supplier.goods_receipts.filter(posting__reversed_by__reverses=None)
         supplier.honey_bought = supplier_queries.bought_from(supplier)[:ROWS_SHOWN]
         supplier.parts_received = parts[:ROWS_SHOWN]
         supplier.goods_received = goods.select_related("product__item")[:ROWS_SHOWN]

@@ -335,7 +335,9 @@ class PaymentApiView(ReadingApiView):
         told = papers.payment_context(payment) | {
             "bounced": BouncedCheck.objects.filter(payment=payment).first(),
             "slip": DepositSlip.objects.filter(checks__payment=payment, undone_on=None).first(),
-            "adjustments": payment.adjustments.filter(reversed_by=None).select_related("invoice"),
+            "adjustments": payment.adjustments.filter(reversed_by__reverses=None).select_related(
+                "invoice"
+            ),
         }
         told["put_to"] = [
             {"invoice": invoice, "invoice_id": invoice.pk, "cents": cents}

@@ -16,7 +16,7 @@ from inventory.stock.models.ledger import AppendOnlyModel, AppendOnlyQuerySet
 class LateCostingQuerySet(AppendOnlyQuerySet["LateCosting"]):
     def standing(self) -> "LateCostingQuerySet":
         """Return the acts that gave costs and were not undone."""
-        return self.filter(undoes=None, undone_by=None)
+        return self.filter(undoes=None, undone_by__undoes=None)
 
 
 class LateCosting(AppendOnlyModel):

@@ -135,7 +135,7 @@ def part_receipts(known_at: datetime | None = None) -> list[tuple[int, int, int,
     """Return posting, part, pieces and cents of each receipt that was not undone by then."""
     receipts = PartReceipt.objects.all()
     if known_at is None:
-        receipts = receipts.filter(posting__reversed_by=None)
+        receipts = receipts.filter(posting__reversed_by__reverses=None)
     else:
         receipts = receipts.filter(
             _not_undone("posting__", known_at), posting__recorded_at__lte=known_at

@@ -73,7 +73,7 @@ def part_prices(
     parts = PackagingPart.objects.order_by()
     if only is not None:
         parts = parts.filter(pk=only.pk)
-    receipts = PartReceipt.objects.filter(part=OuterRef("pk"), posting__reversed_by=None)
+    receipts = PartReceipt.objects.filter(part=OuterRef("pk"), posting__reversed_by__reverses=None)
     if on is not None:
         receipts = receipts.filter(received_on__lte=on)
     # What came free once is no price of the next ones, unless none was ever paid.

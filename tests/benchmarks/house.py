@@ -192,9 +192,7 @@ def _copy(copied: list[Copied], lines: int) -> None:
     """Copy the two weeks until there are so many lines, and make anew what is kept beside."""
     from django.db import connection, transaction
 
-    from apiary_sales.billing.services import account_months
-    from apiary_sales.finding.services import index
-    from apiary_sales.keeping import triggers
+    from apiary_sales.keeping import rebuild, triggers
     from inventory.stock.models import PostingLine
     from inventory.stock.services import seals
 
@@ -227,9 +225,8 @@ def _copy(copied: list[Copied], lines: int) -> None:
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA foreign_key_check")
             assert not cursor.fetchall()
-    index.rebuild()
-    account_months.rebuild()
-    _say("made the search and the months of the accounts anew")
+    rebuild.rebuild()
+    _say("made anew what is worked out from the tables")
     with at_its_time():
         seals.make()
     _say(f"sealed; {PostingLine.objects.count():,} lines")

@@ -64,12 +64,12 @@ class PurchaseOrderLineQuerySet(models.QuerySet["PurchaseOrderLine"]):
         return self.annotate(
             parts_received=Sum(
                 "receipts__part_receipt__pieces",
-                filter=Q(receipts__part_receipt__posting__reversed_by=None),
+                filter=Q(receipts__part_receipt__posting__reversed_by__reverses=None),
                 default=0,
             ),
             goods_received=Sum(
                 "receipts__goods_receipt__quantity",
-                filter=Q(receipts__goods_receipt__posting__reversed_by=None),
+                filter=Q(receipts__goods_receipt__posting__reversed_by__reverses=None),
                 default=0,
             ),
         )

@@ -85,6 +85,7 @@ class StandSale(models.Model):
         indexes = [
             models.Index(fields=["place", "sold_at"], name="stand_sale_by_place"),
             models.Index(fields=["-sold_at", "-id"], name="stand_sale_newest_first"),
+            models.Index(fields=["sold_by", "place"], name="stand_sale_by_seller"),
         ]
         constraints = [
             models.CheckConstraint(condition=Q(on_top_cents__gte=0), name="stand_on_top_gte_0"),

@@ -345,7 +345,7 @@ def settled_by(invoice: Invoice) -> list[Settlement]:
 
 def adjusted_by(invoice: Invoice) -> list[Adjustment]:
     """Return what was taken off a bill without money or goods and not undone, oldest first."""
-    found = Adjustment.objects.filter(invoice=invoice, reverses=None, reversed_by=None)
+    found = Adjustment.objects.filter(invoice=invoice, reverses=None, reversed_by__reverses=None)
     return list(found.order_by("id"))
 
 
@@ -384,7 +384,7 @@ def payments_list(
 def prepayments(order: Order) -> QuerySet[Payment]:
     """Return what was paid for an order, oldest first, with `left_cents` that no bill has used."""
     return (
-        Payment.objects.filter(order=order, reverses=None, reversed_by=None)
+        Payment.objects.filter(order=order, reverses=None, reversed_by__reverses=None)
         .with_left()
         .order_by("id")
     )

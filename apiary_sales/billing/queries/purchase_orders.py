@@ -76,14 +76,14 @@ def unlinked(line: PurchaseOrderLine) -> list[PartReceipt] | list[GoodsReceipt]:
         parts = PartReceipt.objects.filter(
             part=line.part_id,
             purchase_receipt=None,
-            posting__reversed_by=None,
+            posting__reversed_by__reverses=None,
             received_on__gte=line.order.ordered_on,
         )
         return list(parts.select_related("supplier", "part")[:10])
     goods = GoodsReceipt.objects.filter(
         product=line.product_id,
         purchase_receipt=None,
-        posting__reversed_by=None,
+        posting__reversed_by__reverses=None,
         received_on__gte=line.order.ordered_on,
     )
     return list(goods.select_related("supplier", "product__item")[:10])
@@ -134,7 +134,7 @@ def _parts(whose: Q, since: date) -> Iterable[ToBill]:
     rows = PartReceipt.objects.filter(
         whose,
         _without_bill("part_receipt"),
-        posting__reversed_by=None,
+        posting__reversed_by__reverses=None,
         received_on__gte=since,
         cost_cents__gt=0,
     ).select_related("supplier", "part", "purchase_receipt__line__order")
@@ -154,7 +154,7 @@ def _goods(whose: Q, since: date) -> Iterable[ToBill]:
     rows = GoodsReceipt.objects.filter(
         whose,
         _without_bill("goods_receipt"),
-        posting__reversed_by=None,
+        posting__reversed_by__reverses=None,
         received_on__gte=since,
         cost_cents__gt=0,
     ).select_related("supplier", "product__item", "purchase_receipt__line__order")

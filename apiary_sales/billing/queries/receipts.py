@@ -391,23 +391,22 @@ def _meant(text: str) -> Q:
 
 
 def places_of(user: Any) -> QuerySet[Place]:
-    """Return where things were sold that a person may see."""
-    sales = _sales_seen_by(user).filter(place=OuterRef("pk"))
-    return Place.objects.filter(Exists(sales)).order_by("name")
+    """Return where things were sold that a person may see.
+
+    The first sale of each place is looked for in an index, and so are those of a seller.
+    """
+    sales = StandSale.objects.filter(place=OuterRef("pk"))
+    seen = Q(Exists(sales))
+    if not own_places.has_every(user):
+        seen = Q(seen, kind__in=own_places.KINDS) | Q(Exists(sales.filter(sold_by=user.pk)))
+    return Place.objects.filter(seen).order_by("name")
 
 
 def sellers_of(user: Any) -> QuerySet[User]:
-    """Return who made the sales that a person may see."""
-    sales = _sales_seen_by(user).filter(sold_by=OuterRef("pk"))
-    return User.objects.filter(Exists(sales)).order_by("username")
-
-
-def _sales_seen_by(user: Any) -> QuerySet[StandSale]:
-    """Return the sales that a person may see, with orders that were fetched.
-
-    Nothing is joined, so that the first sale of each place or seller is found in an index.
-    """
-    if own_places.has_every(user):
-        return StandSale.objects.all()
-    own = Place.objects.filter(kind__in=own_places.KINDS).values("pk")
-    return StandSale.objects.filter(Q(place__in=own) | Q(sold_by=user.pk))
+    """Return who made the sales that a person may see; they are looked for as in `places_of`."""
+    sales = StandSale.objects.filter(sold_by=OuterRef("pk"))
+    seen = Q(Exists(sales))
+    if not own_places.has_every(user):
+        own = Place.objects.filter(kind__in=own_places.KINDS).values("pk")
+        seen = Q(Exists(sales.filter(place__in=own))) | Q(seen, pk=user.pk)
+    return User.objects.filter(seen).order_by("username")

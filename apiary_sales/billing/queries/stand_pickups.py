@@ -296,7 +296,7 @@ class _MoneyLeft:
             self._there[customer] += cents
         have_some = [customer for customer, cents in self._there.items() if cents > 0]
         of_them = Payment.objects.filter(customer__in=have_some)
-        left = of_them.filter(reverses=None, reversed_by=None).with_left().order_by()
+        left = of_them.filter(reverses=None, reversed_by__reverses=None).with_left().order_by()
         self._left: Counter[tuple[int | None, int | None]] = Counter()
         for payment in left.filter(left_cents__gt=0):
             self._left[payment.customer_id, payment.order_id] += payment.left_cents

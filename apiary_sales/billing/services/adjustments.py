@@ -154,7 +154,7 @@ def discounts_taken(invoice: Invoice) -> list[Adjustment]:
 
 
 def _in_force(found: QuerySet[Adjustment]) -> QuerySet[Adjustment]:
-    return found.filter(reverses=None, reversed_by=None).order_by("-id")
+    return found.filter(reverses=None, reversed_by__reverses=None).order_by("-id")
 
 
 def _check(invoice: Invoice, kind: str, cents: int, reason: str, happened_on: date) -> None:

@@ -35,7 +35,7 @@ def first_day(account: str) -> date | None:
     amounts = OpeningAmount.objects.filter(undone_on=None)
     if own := amounts.filter(account=account).first():
         return own.begins_on
-    credits = Payment.objects.opening_credits().filter(reversed_by=None)
+    credits = Payment.objects.opening_credits().filter(reversed_by__reverses=None)
     days = [
         amounts.aggregate(day=Min("begins_on"))["day"],
         opening_invoices().aggregate(day=Min("entry__happened_on"))["day"],
@@ -47,6 +47,6 @@ def first_day(account: str) -> date | None:
 def opening_invoices() -> QuerySet[Invoice]:
     """Return what was left of invoices from the books before, but what was taken back."""
     taken_back = Adjustment.objects.filter(
-        kind=Adjustment.Kind.OPENING, reverses=None, reversed_by=None
+        kind=Adjustment.Kind.OPENING, reverses=None, reversed_by__reverses=None
     )
     return Invoice.objects.of_before().exclude(pk__in=taken_back.values("invoice"))

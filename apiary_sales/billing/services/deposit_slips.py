@@ -121,7 +121,9 @@ def checks_here() -> QuerySet[Payment]:
     """Return the checks that were received and are on no deposit slip, oldest first."""
     on_slips = DepositedCheck.objects.filter(slip__undone_on=None)
     return (
-        Payment.objects.filter(method=Payment.Method.CHECK, amount_cents__gt=0, reversed_by=None)
+        Payment.objects.filter(
+            method=Payment.Method.CHECK, amount_cents__gt=0, reversed_by__reverses=None
+        )
         # Asked so that SQLite begins with the checks, not with all that undoes no other payment.
         .exclude(reverses__gt=0)
         .exclude(Exists(on_slips.filter(payment=OuterRef("pk"))))

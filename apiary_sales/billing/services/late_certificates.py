@@ -42,7 +42,7 @@ def _taxed(certificate: ExemptionCertificate) -> QuerySet[Invoice]:
         customer=certificate.customer_id,
         tax_cents__gt=0,
         credits=None,
-        corrected_by=None,
+        corrected_by__corrects=None,
         order__isnull=False,
     ).exclude(series__startswith=Invoice.RECEIPT_PREFIX)
     if certificate.expires is not None:

@@ -121,7 +121,7 @@ def undo_unload(*, market_day: MarketDay, undone_by: Person, key: str, reason: s
     if not reason.strip():
         problems.add("reason", _("Say why it is undone."))
     problems.raise_any()
-    made = market_day.entries.exclude(kind=Kind.LOAD).filter(posting__reversed_by=None)
+    made = market_day.entries.exclude(kind=Kind.LOAD).filter(posting__reversed_by__reverses=None)
     for entry in made.select_related("posting").order_by("-id"):
         reversals.reverse(
             posting=entry.posting,

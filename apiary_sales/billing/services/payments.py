@@ -247,7 +247,7 @@ def looks_like(
             method=method, reference__iexact=reference.strip()
         )
     return (
-        Payment.objects.filter(alike, customer=customer, reverses=None, reversed_by=None)
+        Payment.objects.filter(alike, customer=customer, reverses=None, reversed_by__reverses=None)
         .order_by("-id")
         .first()
     )
@@ -585,7 +585,7 @@ def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, 
     """Return the customer's payments that are not wholly put to invoices, with `left_cents`."""
     return (
         Payment.objects.filter(
-            customer=customer, customer__isnull=False, reverses=None, reversed_by=None
+            customer=customer, customer__isnull=False, reverses=None, reversed_by__reverses=None
         )
         .with_left()
         .filter(left_cents__gt=0)

@@ -196,7 +196,7 @@ def ways_left(receipt: Invoice) -> dict[str, int]:
             invoice=receipt,
             amount_cents__gt=0,
             payment__reverses=None,
-            payment__reversed_by=None,
+            payment__reversed_by__reverses=None,
         )
         .exclude(payment__method=Payment.Method.OPENING)
         .order_by()

@@ -255,7 +255,9 @@ def payment_detail(request: HttpRequest, pk: int) -> HttpResponse:
     context = papers.payment_context(payment) | {
         "bounced": BouncedCheck.objects.filter(payment=payment).first(),
         "slip": DepositSlip.objects.filter(checks__payment=payment, undone_on=None).first(),
-        "adjustments": payment.adjustments.filter(reversed_by=None).select_related("invoice"),
+        "adjustments": payment.adjustments.filter(reversed_by__reverses=None).select_related(
+            "invoice"
+        ),
     }
     return render(request, "billing/payment_detail.html", context)
 

@@ -371,7 +371,7 @@ def _last_left(lots: Iterable[Lot]) -> dict[int, date]:
             quantity__lt=0,
             place__kind__in=[*Place.VESSELS, *Place.FOR_GOODS],
             posting__kind__in=USING_LOTS,
-            posting__reversed_by=None,
+            posting__reversed_by__reverses=None,
         )
         .order_by()
         .values_list("lot")

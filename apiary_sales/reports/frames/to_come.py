@@ -346,7 +346,7 @@ def _less_credit(invoices: list[ComingItem], expected: list[ComingItem]) -> list
 
 def _prepaid(orders: Iterable[int]) -> dict[int, int]:
     """Return what was paid in advance for these orders and no invoice has used yet."""
-    paid = Payment.objects.filter(order__in=set(orders), reverses=None, reversed_by=None)
+    paid = Payment.objects.filter(order__in=set(orders), reverses=None, reversed_by__reverses=None)
     found = paid.order_by()
     prepaid: dict[int, int] = defaultdict(int)
     for order, left_cents in found.with_left().values_list("order", "left_cents"):
@@ -367,7 +367,7 @@ def _usual_days(customers: set[int]) -> dict[int | None, int]:
             invoice__opening_number="",
             amount_cents__gt=0,
             payment__reverses=None,
-            payment__reversed_by=None,
+            payment__reversed_by__reverses=None,
         )
         .order_by()
         .values_list("invoice__customer", "invoice", "invoice__due_on")

@@ -12,7 +12,7 @@ from inventory.stock.models.lots import Lot
 class JarChangeQuerySet(models.QuerySet["JarChange"]):
     def standing(self) -> "JarChangeQuerySet":
         """Return the changes that were not undone."""
-        return self.filter(posting__reversed_by__isnull=True)
+        return self.filter(posting__reversed_by__reverses=None)
 
 
 class JarChange(models.Model):

@@ -31,7 +31,7 @@ def lacks_labour(lot: Lot) -> bool:
         .filter(lot__in=family, act__in=JarChange.MAKES_PIECES, labour_cents=None)
         .exists()
         or GoodsMade.objects.filter(
-            lot__in=family, labour_cents=None, posting__reversed_by=None
+            lot__in=family, labour_cents=None, posting__reversed_by__reverses=None
         ).exists()
     )
 

@@ -93,7 +93,7 @@ def jars_of(lot: Lot) -> LotJars:
     if lot.product is None:
         raise ValueError(f"{lot} is honey in bulk, not in pieces.")
     at = Balance.objects.filter(lot=lot, place__kind__in=Place.STORES, quantity__gt=0)
-    changes = _changes().filter(posting__reversed_by=None)
+    changes = _changes().filter(posting__reversed_by__reverses=None)
     ancestors = lot.ancestors()
     return LotJars(
         lot=lot,

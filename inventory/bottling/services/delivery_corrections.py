@@ -99,7 +99,7 @@ def correct_goods(
     lot.quantity_made += more
     if lot.cost_cents is not None:
         lot.cost_cents += receipt.cost_cents - cents
-    deliveries = GoodsReceipt.objects.filter(lot=lot, posting__reversed_by=None)
+    deliveries = GoodsReceipt.objects.filter(lot=lot, posting__reversed_by__reverses=None)
     lot.made_on = min(deliveries.values_list("received_on", flat=True))
     checks.save_checked(lot)
     costs.work_out_again([lot])

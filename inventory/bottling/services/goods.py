@@ -296,7 +296,7 @@ def take_off_lot(posting: Posting) -> None:
 
 def _delivered(lot: Lot) -> tuple[int, int]:
     """Return how much of a lot was delivered and not undone, and what that cost."""
-    receipts = GoodsReceipt.objects.filter(lot=lot, posting__reversed_by=None)
+    receipts = GoodsReceipt.objects.filter(lot=lot, posting__reversed_by__reverses=None)
     found = receipts.aggregate(quantity=Sum("quantity"), cents=Sum("cost_cents"))
     return found["quantity"] or 0, found["cents"] or 0
 

@@ -78,7 +78,10 @@ def receipt_of(lot: Lot) -> Posting:
     """Return the posting by which a lot came in; raises `NotAllowedNow` where there is none."""
     found = (
         Posting.objects.filter(
-            kind__in=rules.CAME_FROM, lines__lot=lot, lines__quantity__lt=0, reversed_by=None
+            kind__in=rules.CAME_FROM,
+            lines__lot=lot,
+            lines__quantity__lt=0,
+            reversed_by__reverses=None,
         )
         .filter(lines__place__kind__in=rules.CAME_FROM.values())
         .order_by("-id")

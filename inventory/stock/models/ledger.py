@@ -371,8 +371,8 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         # what they reverse for a short way, and reads all postings.
         return self.filter(
             ~Q(posting__kind=Posting.Kind.REVERSAL),
-            posting__reversed_by=None,
-            posting__corrects__reversed_by=None,
+            posting__reversed_by__reverses=None,
+            posting__corrects__reversed_by__reverses=None,
         )
 
     def of_entry(self, posting: "Posting") -> "PostingLineQuerySet":

@@ -109,7 +109,7 @@ class LotQuerySet(models.QuerySet["Lot"]):
         came = self.filter(
             season=season,
             lines__posting__kind="comb_harvest",
-            lines__posting__reversed_by__isnull=True,
+            lines__posting__reversed_by__reverses=None,
             lines__place__kind="harvest",
         )
         return came.select_related("product__item", "product__size").order_by("made_on", "id")

@@ -167,7 +167,7 @@ def _used_at() -> Case:
         .filter(place=OuterRef("place"))
         .order_by("-posting__occurred_at")
     )
-    worked = Posting.objects.filter(reversed_by=None).order_by("-occurred_at")
+    worked = Posting.objects.filter(reversed_by__reverses=None).order_by("-occurred_at")
     return Case(
         When(
             ~Exists(_honey_in_the_vessel()),

@@ -154,7 +154,7 @@ def rows_to_count(place: Place) -> list[SheetRow]:
 
 def _short_at(place: Place) -> list[SheetRow]:
     """Return what was taken at a place although the books had none of it, and is not settled."""
-    short = Shortage.objects.open().filter(place=place, posting__reversed_by=None)
+    short = Shortage.objects.open().filter(place=place, posting__reversed_by__reverses=None)
     # Bulk honey, and honey of which nobody knows the lot, is not counted on a shelf.
     known = short.exclude(item__kind=Item.Kind.HONEY).exclude(lot__kind=Lot.Kind.UNKNOWN)
     return [

@@ -128,7 +128,7 @@ def _by_vessel(asked: TypedCode) -> Iterable[LotMatch]:
             place=vessel,
             lot__isnull=False,
             quantity__gt=0,
-            posting__reversed_by=None,
+            posting__reversed_by__reverses=None,
         )
         .order_by()
         .values_list("lot")

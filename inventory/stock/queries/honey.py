@@ -476,7 +476,9 @@ def made_of(lot: Lot) -> list[LotParent]:
 def _is_undone() -> Q:
     """Tell whether a lot has entries and all of them were undone."""
     entries = PostingLine.objects.filter(lot=OuterRef("pk")).order_by()
-    standing = entries.filter(~Q(posting__kind=Posting.Kind.REVERSAL), posting__reversed_by=None)
+    standing = entries.filter(
+        ~Q(posting__kind=Posting.Kind.REVERSAL), posting__reversed_by__reverses=None
+    )
     return Q(Exists(entries)) & ~Q(Exists(standing))
 
 

@@ -166,7 +166,7 @@ def _lines(owner: Supplier, until: date) -> QuerySet[PostingLine]:
         PostingLine.objects.filter(
             ~Q(posting__kind=Posting.Kind.REVERSAL),
             lot__owner=owner,
-            posting__reversed_by=None,
+            posting__reversed_by__reverses=None,
             **days.lookups("posting__occurred_at", last=until),
         )
         .exclude(place__kind__in=Place.IN_HOUSE)

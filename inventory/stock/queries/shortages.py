@@ -105,7 +105,7 @@ def of_recall(family: LotKeys) -> list[ShortageRow]:
 
 def _known() -> ShortageQuerySet:
     known: ShortageQuerySet = Shortage.objects.all()
-    return known.filter(posting__reversed_by=None).select_related(
+    return known.filter(posting__reversed_by__reverses=None).select_related(
         "posting__recorded_by", "item", "lot__product", "place", "settled_by"
     )
 

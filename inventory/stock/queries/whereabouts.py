@@ -142,7 +142,7 @@ def came_back(family: LotKeys) -> QuerySet[PostingLine]:
         lot__in=family,
         place__kind=Place.Kind.CUSTOMER,
         quantity__lt=0,
-        posting__reversed_by=None,
+        posting__reversed_by__reverses=None,
         # What is corrected of a sale did not come back.
         posting__corrects=None,
     )

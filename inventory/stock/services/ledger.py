@@ -438,7 +438,7 @@ class _Batch:
             Posting.objects.filter(
                 kind__in=retelling.LEVELS,
                 occurred_at__gte=row.posting.occurred_at,
-                reversed_by=None,
+                reversed_by__reverses=None,
             )
             .filter(Exists(counted))
             .exclude(pk=row.posting_id)

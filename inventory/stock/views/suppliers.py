@@ -39,8 +39,10 @@ def supplier_list(request: HttpRequest) -> HttpResponse:
 @permission_required(MANAGE, raise_exception=True)
 def supplier_detail(request: HttpRequest, pk: int) -> HttpResponse:
     supplier = get_object_or_404(Supplier, pk=pk)
-    receipts = supplier.part_receipts.filter(posting__reversed_by=None).select_related("part")
-    goods = supplier.goods_receipts.filter(posting__reversed_by=None)
+    receipts = supplier.part_receipts.filter(posting__reversed_by__reverses=None).select_related(
+        "part"
+    )
+    goods = supplier.goods_receipts.filter(posting__reversed_by__reverses=None)
     context = {
         "supplier": supplier,
         "goods": goods.select_related("product__item", "lot")[:ROWS_SHOWN],
