@@ -521,10 +521,9 @@ def _add_origins(count: int) -> None:
 
 def _analyze() -> None:
     """Let the database know what is in its tables, as the nightly work does."""
-    from django.db import connection
+    from apiary_sales.keeping import statistics
 
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
+    statistics.refresh()
 
 
 def _prove() -> None:
