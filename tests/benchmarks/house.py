@@ -195,6 +195,7 @@ def _copy(copied: list[Copied], lines: int) -> None:
     from apiary_sales.billing.services import account_months
     from apiary_sales.finding.services import index
     from apiary_sales.keeping import triggers
+    from apiary_sales.orders.services import drum_register
     from inventory.stock.models import PostingLine
     from inventory.stock.services import seals
 
@@ -229,6 +230,7 @@ def _copy(copied: list[Copied], lines: int) -> None:
             assert not cursor.fetchall()
     index.rebuild()
     account_months.rebuild()
+    drum_register.close_settled()
     _say("made the search and the months of the accounts anew")
     with at_its_time():
         seals.make()
