@@ -101,6 +101,9 @@ def _asked_beside(sql: str, params: Any) -> list[Any]:
     "address",
     [
         "/money/",
+        "/money/cash-book/",
+        "/money/deposit-slips/",
+        "/money/moves/new/",
         "/money/accounts/",
         "/money/closing/",
         "/money/opening/",

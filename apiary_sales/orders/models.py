@@ -325,8 +325,28 @@ class Reservation(models.Model):
         return cast(Lot, self.balance.lot)
 
 
+class FulfilmentQuerySet(models.QuerySet["Fulfilment"]):
+    def with_drums(self) -> "FulfilmentQuerySet":
+        """Return what took honey out of drums, or drums with it."""
+        drums = FulfilmentLine.objects.filter(order_line__drum__isnull=False)
+        return self.filter(pk__in=drums.order_by().values("fulfilment"))
+
+    def done_with_drums(self) -> "FulfilmentQuerySet":
+        """Return those of which every drum is back and every deposit is credited."""
+        of_it = FulfilmentLine.objects.filter(fulfilment=models.OuterRef("pk"))
+        deposits = of_it.filter(order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
+        held = deposits.filter(Q(billed_cents=None) | Q(billed_cents__gt=0))
+        out = of_it.outings().without_return()
+        taken_back = Q(is_taken_back=True)
+        return self.filter(taken_back | (~models.Exists(out) & ~models.Exists(held)))
+
+
 class Fulfilment(models.Model):
-    """Goods of one order handed over in one go; it stays on record when they are taken back."""
+    """Goods of one order handed over in one go; it stays on record when they are taken back.
+
+    `drums_are_open` while a drum that went with it is out or lost, or a deposit on it is not
+    credited, and until the work of the next night; what became of the drums of others is history.
+    """
 
     order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="fulfilments")
     is_taken_back = models.BooleanField(_("taken back"), default=False)
@@ -338,12 +358,22 @@ class Fulfilment(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
     idempotency_key = models.CharField(max_length=100, unique=True)
+    drums_are_open = models.BooleanField(default=False)
     # Its lines, where the goods were handed over just now.
     just_made: "Sequence[FulfilmentLine]" = ()
 
+    objects = FulfilmentQuerySet.as_manager()
+
     class Meta:
         ordering = ["id"]
-        indexes = [models.Index(fields=["filled_on", "id"], name="fulfilment_by_day")]
+        indexes = [
+            models.Index(fields=["filled_on", "id"], name="fulfilment_by_day"),
+            models.Index(
+                fields=["filled_on", "id"],
+                condition=Q(drums_are_open=True),
+                name="fulfilment_with_open_drums",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.order} {self.filled_on}"
@@ -437,12 +467,21 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
 
     def still_out(self) -> "FulfilmentLineQuerySet":
         """Return the drums that are out and not known to be lost."""
-        return self.outings().filter(drums_returned=None)
+        return self.of_open_drums().outings().filter(drums_returned=None)
 
     def not_back(self) -> "FulfilmentLineQuerySet":
         """Return the drums that are out, those given up for lost among them."""
+        return self.of_open_drums().outings().without_return()
+
+    def without_return(self) -> "FulfilmentLineQuerySet":
+        """Leave out drums that came back."""
         back = ReturnedDrum.objects.filter(fulfilment_line=models.OuterRef("pk"), is_lost=False)
-        return self.outings().exclude(models.Exists(back))
+        return self.exclude(models.Exists(back))
+
+    def of_open_drums(self) -> "FulfilmentLineQuerySet":
+        """Leave out what history is: hand-overs of which every drum and deposit is settled."""
+        # As a list, so that SQLite begins with these few.
+        return self.filter(fulfilment__in=Fulfilment.objects.filter(drums_are_open=True))
 
     def unbilled(self) -> "FulfilmentLineQuerySet":
         """Return what was handed over, has not come back, and is on no bill."""

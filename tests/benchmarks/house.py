@@ -193,6 +193,7 @@ def _copy(copied: list[Copied], lines: int) -> None:
     from django.db import connection, transaction
 
     from apiary_sales.keeping import rebuild, triggers
+    from apiary_sales.orders.services import drum_register
     from inventory.stock.models import PostingLine
     from inventory.stock.services import seals
 
@@ -226,6 +227,7 @@ def _copy(copied: list[Copied], lines: int) -> None:
             cursor.execute("PRAGMA foreign_key_check")
             assert not cursor.fetchall()
     rebuild.rebuild()
+    drum_register.close_settled()
     _say("made anew what is worked out from the tables")
     with at_its_time():
         seals.make()
@@ -518,10 +520,9 @@ def _add_origins(count: int) -> None:
 
 def _analyze() -> None:
     """Let the database know what is in its tables, as the nightly work does."""
-    from django.db import connection
+    from apiary_sales.keeping import statistics
 
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
+    statistics.refresh()
 
 
 def _prove() -> None:

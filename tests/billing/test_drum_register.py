@@ -13,11 +13,17 @@ from apiary_sales.billing.queries import books, drum_register
 from apiary_sales.billing.rules import LineCredit
 from apiary_sales.billing.services import corrected_invoices, credit_notes, drum_deposits, invoices
 from apiary_sales.customers.models import CustomerBalance
-from apiary_sales.orders.models import DrumReturn, FulfilmentLine, OrderLine
+from apiary_sales.orders.models import (
+    DrumReturn,
+    Fulfilment,
+    FulfilmentLine,
+    OrderLine,
+    ReturnedDrum,
+)
 from apiary_sales.orders.queries import books as order_books
 from apiary_sales.orders.rules.lines import LineWanted
+from apiary_sales.orders.services import changes, orders
 from apiary_sales.orders.services import drum_register as returns
-from apiary_sales.orders.services import orders
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -38,8 +44,20 @@ Account = EntryLine.Account
 @pytest.fixture(autouse=True)
 def _books_stay_whole(db):
     yield
+    before = told()
+    returns.close_settled()
+    assert told() == before
     assert list(books.faults()) == []
     assert list(order_books.faults()) == []
+
+
+def told():
+    """Return what the register says of now."""
+    outings = [*drum_register.still_out(), *drum_register.lost()]
+    return (
+        [(outing.drum.code, outing.deposit_cents, outing.kept_in_words) for outing in outings],
+        [(left.invoice.pk, left.drums) for left in drum_register.to_refund()],
+    )
 
 
 @pytest.fixture
@@ -435,6 +453,57 @@ def test_a_fulfilment_taken_back_is_not_in_the_register(send, owner, key):
     )
 
     assert drum_register.still_out() == []
+
+
+def test_what_is_settled_is_read_no_more_and_what_is_not_stays(send, back, packer, owner, key):
+    given_back, kept, waiting = send("a1"), send("a2"), send("a3")
+    still_out = send("a4").order
+    back("da1", "da2", "da3", outcome=DrumReturn.Outcome.DAMAGED)
+    drum_deposits.refund(customer=packer, drums={given_back: 1}, refunded_by=owner, key=key())
+    [damaged] = ReturnedDrum.objects.filter(fulfilment_line__order_line__drum__code="da2")
+    held = drum_deposits.keep(
+        returned_drum=damaged, kept_by=owner, key=key(), reason="Dented beyond use"
+    )
+    before = told()
+
+    returns.close_settled()
+
+    open_now = Fulfilment.objects.filter(drums_are_open=True)
+    assert {row.order for row in open_now} == {kept.order, waiting.order, still_out}
+    assert told() == before
+    drum_deposits.give_up_keeping(kept=held, undone_by=owner, reason="It was repaired")
+    assert {left.invoice for left in drum_register.to_refund()} == {kept, waiting}
+
+
+def test_a_drum_that_gets_a_charge_later_is_out_then(packer, owner, key):
+    lines = []
+    for number in ("a1", "a2"):
+        drum = builders.place(f"d{number}", Place.Kind.DRUM, name=number, tare_grams=18_000)
+        tank = builders.place(f"tank-{number}")
+        builders.lot_in(tank, 295_000)
+        drums.fill(tank=tank, drum=drum, gross_grams=313_000, recorded_by=owner, key=key())
+        lines.append(LineWanted(OrderLine.Kind.HONEY, 295_000, Decimal("2.15"), drum=drum))
+    order = orders.take(customer=packer, channel="bulk", lines=lines, created_by=owner, key=key())
+    first = order.lines.get(drum__code="da1")
+    orders.fulfil(order=order, quantities={first.pk: 295_000}, filled_by=owner, key=key())
+    returns.close_settled()
+    assert not Fulfilment.objects.filter(drums_are_open=True).exists()
+
+    deposit = LineWanted(OrderLine.Kind.DRUM_DEPOSIT, 1, Decimal("40.00"))
+    changes.change(order=order, lines=[deposit], changed_by=owner, key=key())
+
+    assert [outing.drum.code for outing in drum_register.still_out()] == ["da1"]
+
+
+def test_a_hand_over_that_is_wrongly_noted_as_settled_is_found(send):
+    invoice = send("a1")
+    rows = Fulfilment.objects.filter(order=invoice.order)
+    rows.update(drums_are_open=False)
+
+    assert list(order_books.faults()) == [
+        f"The drums of {rows.get()} are noted as settled, which they are not."
+    ]
+    rows.update(drums_are_open=True)
 
 
 def test_the_register_takes_as_many_questions_for_many_drums(send, django_assert_max_num_queries):

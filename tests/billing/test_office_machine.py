@@ -34,6 +34,7 @@ from apiary_sales.billing.queries import books, cash_book, journal, purchase_boo
 from apiary_sales.billing.queries.journal import Journal, JournalFilters
 from apiary_sales.billing.rules import LineCredit
 from apiary_sales.billing.services import (
+    account_months,
     adjustments,
     corrected_invoices,
     credit_notes,
@@ -161,6 +162,8 @@ class OfficeMachine(RuleBasedStateMachine):
         self.paper.today = self.now.date()
         # On a later day the same form may be refused for its days before it is looked for.
         self.last = None
+        account_months.renew()
+        drum_register.close_settled()
 
     @initialize(customer=customer, pieces=st.integers(min_value=1, max_value=9), price=price)
     def begin(self, customer, pieces, price):

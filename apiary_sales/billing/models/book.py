@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db import models
 from django.db.models import F, Max, Min, Q, Sum
@@ -54,7 +54,7 @@ class Entry(AppendOnlyModel):
         Payment, on_delete=models.PROTECT, null=True, blank=True, related_name="entry"
     )
 
-    objects = EntryQuerySet.as_manager()
+    objects: ClassVar[EntryQuerySet] = EntryQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering = ["id"]

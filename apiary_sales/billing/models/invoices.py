@@ -360,6 +360,7 @@ class InvoiceLineTax(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [models.Index(fields=["jurisdiction"], name="line_tax_of_jurisdiction")]
 
     def __str__(self) -> str:
         return f"{self.name} {self.percent} %"

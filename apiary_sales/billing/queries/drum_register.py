@@ -232,7 +232,8 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
 
     Lost drums do not count; of damaged ones the deposit may still be kept.
     """
-    back = FulfilmentLine.objects.on_deposit().filter(drums_returned__is_lost=False)
+    open_drums = FulfilmentLine.objects.of_open_drums()
+    back = open_drums.on_deposit().filter(drums_returned__is_lost=False)
     if customer is not None:
         back = back.filter(fulfilment__order__customer=customer)
     # What is kept of a drum that is back waits for nothing more, even if it was kept as of a lost

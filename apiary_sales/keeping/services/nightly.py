@@ -1,5 +1,6 @@
-"""The work of each night: what is old is deleted, the months of the accounts are kept, the database
-counts its tables anew, and the backup is made and its restore rehearsed.
+"""The work of each night: what is old is deleted, the months of the accounts are kept, hand-overs
+are noted whose drums are settled, the database counts its tables anew, and the backup is made and
+its restore rehearsed.
 
 One task waits for its hour at any time; each that is done queues the next. A machine that was off
 at that hour makes the backup when it is started. Where several machines serve one database, the row
@@ -21,6 +22,7 @@ from apiary_sales.keeping import statistics, tidying
 from apiary_sales.keeping.models import INTERRUPTED_AFTER, Backup
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import backups
+from apiary_sales.orders.services import drum_register
 
 logger = logging.getLogger(__name__)
 
@@ -42,6 +44,7 @@ def back_up_tonight() -> str:
     try:
         failed = tidying.tidy_all()
         failed += _failed("account_months", account_months.renew)
+        failed += _failed("drum_register", drum_register.close_settled)
         failed += _failed("statistics", statistics.refresh)
         done = make_nightly(now=timezone.localtime())
     finally:

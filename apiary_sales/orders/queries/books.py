@@ -7,6 +7,7 @@ from django.db.models.functions import Cast, Coalesce
 
 from apiary_sales.orders.late_cost_models import LateCost, LateCosting
 from apiary_sales.orders.models import (
+    Fulfilment,
     FulfilmentLine,
     GoodsReturn,
     Order,
@@ -186,6 +187,14 @@ def _wrong_statuses() -> Iterator[str]:
         yield f"Order {order} is filled, yet something is left to fill."
 
 
+def _closed_drums() -> Iterator[str]:
+    """A hand-over that is noted as done with its drums is so."""
+    closed = Fulfilment.objects.filter(drums_are_open=False).with_drums()
+    done = closed.done_with_drums().values("pk")
+    for fulfilment in closed.exclude(pk__in=done).order_by("id").iterator():
+        yield f"The drums of {fulfilment} are noted as settled, which they are not."
+
+
 PROOFS: tuple[Callable[[], Iterator[str]], ...] = (
     _wrong_reservations,
     _unpromised_lines,
@@ -194,4 +203,5 @@ PROOFS: tuple[Callable[[], Iterator[str]], ...] = (
     _wrong_late_costs,
     _wrong_amounts,
     _wrong_statuses,
+    _closed_drums,
 )

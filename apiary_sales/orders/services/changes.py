@@ -358,6 +358,9 @@ def _apply(
         work.told += _split(work, line, asked)
     if lines:
         work.made = order_lines.make(work.order, lines)
+        if any(line.kind in line_rules.DRUM_CHARGES for line in work.made):
+            # A drum that stayed here without a charge counts as out with one.
+            work.order.fulfilments.with_drums().update(drums_are_open=True)
         _promise_new(work)
         work.lines |= {line.pk: line for line in work.made}
         if tells:

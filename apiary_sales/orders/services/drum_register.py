@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import (
     DrumReturn,
+    Fulfilment,
     FulfilmentLine,
     Order,
     OrderEvent,
@@ -24,6 +25,9 @@ from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Place
 from inventory.stock.services import drums as scales
 from inventory.stock.services import places
+
+# Their orders are locked together, for a moment.
+CLOSED_AT_ONCE = 50
 
 
 @transaction.atomic
@@ -113,6 +117,22 @@ def outings_of(order: Order, drums: Iterable[Place]) -> list[FulfilmentLine]:
             problems.add("drums", _("%(drum)s is back already.") % {"drum": drum.name})
     problems.raise_any()
     return [went[drum] for drum in drums]
+
+
+def close_settled() -> None:
+    """Note the hand-overs of which every drum is back and every deposit credited; done at night.
+
+    Nobody reads of those any more who asks which drums are out now.
+    """
+    settled = Fulfilment.objects.filter(drums_are_open=True).done_with_drums()
+    found = list(settled.order_by("order", "pk").values_list("order", "pk"))
+    while some := found[:CLOSED_AT_ONCE]:
+        del found[:CLOSED_AT_ONCE]
+        with transaction.atomic():
+            for order in sorted({order for order, _pk in some}):
+                orders.lock(Order(pk=order))
+            # Seen again with the orders locked: a drum may have got a charge meanwhile.
+            settled.filter(pk__in=[pk for _order, pk in some]).update(drums_are_open=False)
 
 
 def _out(keys_of_lines: list[int], *, is_lost: bool) -> dict[int, FulfilmentLine]:

@@ -117,6 +117,7 @@ def record(
         filled_on=filled_on or timezone.localdate(),
         filled_by=filled_by,
         idempotency_key=key,
+        drums_are_open=any(line.drum_id for line in wanted),
     )
     costs = CostsOfSales((goods.lot for goods in taken), posting)
     weighings = {line: _weighing(how) for line, how in (weighed or {}).items()}

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('billing', '0024_indexes_of_few_rows'),
+        ('billing', '0028_index_of_taxes_by_jurisdiction'),
         ('inventory', '0049_indexes_of_receipts_and_seasons'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
