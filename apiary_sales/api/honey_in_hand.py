@@ -432,7 +432,7 @@ class LotStoryApiView(ReadingApiView):
             "countries": countries,
             "origin_lines": label_lines(countries, house) if countries else [],
             "became_count": _became(lot).count(),
-            "hold_events": holds.events([lot.pk]),
+            "hold_events": holds.events(holds.of_lots([lot.pk])),
             "shortages": shortages.of_lot(lot),
             "corrections": corrections.of_lot(lot),
         }

@@ -479,6 +479,7 @@ class BottlingOverviewApiView(ReadingApiView):
         """Say what the bottling room has to do."""
         overview = run_queries.overview()
         note_runs([*overview.planned, *(run for run, _figures in overview.recent)])
+        changed.note([row.part for row in overview.to_order])
         told = {
             **vars(overview),
             "open_sheets": bottling_days.open_sheets(),

@@ -14,7 +14,7 @@ from apiary_sales.billing.services import stand as stand_sales
 from inventory.bottling.services import reversals
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, SeveralProblems
 from inventory.stock.models import Balance, CountLine, CountSheet, Lot, Place, Posting, Shortage
-from inventory.stock.queries import books, count_differences
+from inventory.stock.queries import books, whereabouts
 from inventory.stock.queries import count_sheets as queries
 from inventory.stock.services import count_sheets, drums, honey, ledger, stores
 from inventory.stock.services.count_sheets import CountedThing
@@ -288,9 +288,8 @@ def test_a_surplus_in_one_place_does_not_hide_a_loss_in_another(house):
     closed = house.close()
 
     assert queries.postings(closed).count() == 2
-    assert count_differences.by_lot([house.jars.pk])[house.jars.pk] == (
-        count_differences.CountDifference(lost=3, found=3)
-    )
+    [tally] = whereabouts.tallies([house.jars.pk])
+    assert tally.counted == whereabouts.CountDifference(lost=3, found=3)
     assert list(books.faults()) == []
 
 
@@ -350,8 +349,8 @@ def test_what_is_written_down_after_closing_leaves_what_was_counted(house, clock
     )
 
     assert there(house.shelf, house.pound.item, house.jars) == 26
-    counted = count_differences.by_lot([house.jars.pk]).get(house.jars.pk)
-    assert counted is None or counted.lost == counted.found
+    [tally] = whereabouts.tallies([house.jars.pk])
+    assert tally.counted.lost == tally.counted.found
     assert list(books.faults()) == []
 
 

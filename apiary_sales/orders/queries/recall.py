@@ -11,7 +11,7 @@ from functools import cached_property, partial
 from itertools import islice
 from typing import Any, TypeVar, cast
 
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -24,10 +24,9 @@ from apiary_sales.orders.queries.trace import (
     UnnamedRow,
     WaitingRow,
 )
-from inventory.stock.models import Balance, Lot, LotParent, Place, PostingLine, Supplier
+from inventory.stock.models import Balance, Lot, Place, PostingLine, Supplier
 from inventory.stock.models.lots import LotKeys
-from inventory.stock.queries import count_differences, shortages, whereabouts
-from inventory.stock.queries.count_differences import CountDifference
+from inventory.stock.queries import shortages, whereabouts
 from inventory.stock.queries.shortages import ShortageRow
 
 # Percentages are cut, not rounded: 100 % means all of it.
@@ -396,15 +395,18 @@ class RecallAnswer:
         return _plain(asdict(self))
 
 
-def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
+def answer(
+    roots: Sequence[int], *, family: LotKeys | None = None, with_sales: bool = False
+) -> RecallAnswer:
     """Return what the books say of these lots and all that was made from them.
 
     In a constant number of queries. What grows with the sales is counted, and fetched as far as it
     is asked for; `with_sales` fetches all of it at once and every named sale too, as a record
-    keeps them.
+    keeps them. `family` is what `family_keys` says of the lots, where it was read already.
     """
-    family = Lot.objects.family_keys(roots)
-    holding = list(whereabouts.holding(family))
+    if family is None:
+        family = Lot.objects.family_keys(roots)
+    holding = list(whereabouts.here(family))
     holders = consignments.holders(balance.place for balance in holding)
     places = [_place(balance, holders.get(balance.place_id)) for balance in holding]
     back = LongList(whereabouts.came_back(family), back_rows)
@@ -412,7 +414,7 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
     sources = LongList(sources_of(roots), source_rows)
     buyers = trace.count_buyers(family)
     return RecallAnswer(
-        lots=accounts(roots, family),
+        lots=accounts(roots, family, holding=holding),
         sources=sources.fetch() if with_sales else sources,
         places=places,
         waiting=trace.waiting(family),
@@ -566,39 +568,33 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
 
 
-def accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
-    """Return the account of each lot of the family, or of some of it; those asked about first."""
+def accounts(
+    roots: Sequence[int], family: LotKeys, *, holding: Iterable[Balance] | None = None
+) -> list[LotAccount]:
+    """Return the account of each lot of the family, or of some of it; those asked about first.
+
+    `holding` is where they are now, where it was read already.
+    """
     asked = set(roots)
     sold_by_lot = trace.sold_by_lot(family)
-    from_parents = dict(
-        LotParent.objects.filter(lot__in=family)
-        .order_by()
-        .values_list("lot")
-        .annotate(Sum("grams"))
-    )
-    counted = count_differences.by_lot(family)
     found = [
         _account(
             tally,
-            counted.get(tally.lot.pk, CountDifference()),
             sold_by_lot.get(tally.lot.pk, trace.SoldOfLot()),
-            from_parents.get(tally.lot.pk),
             is_asked=tally.lot.pk in asked,
         )
-        for tally in whereabouts.tallies(family)
+        for tally in whereabouts.tallies(family, holding=holding)
     ]
     return sorted(found, key=lambda account: not account.is_asked)
 
 
 def _account(
     tally: whereabouts.LotTally,
-    counted: CountDifference,
     sold: trace.SoldOfLot,
-    grams: int | None,
     *,
     is_asked: bool,
 ) -> LotAccount:
-    lot = tally.lot
+    lot, grams = tally.lot, tally.grams_of_parents
     if lot.product is None:
         grams = lot.quantity_made
     elif grams is None:
@@ -626,8 +622,8 @@ def _account(
         into_lots=tally.into_lots,
         ways_out=ways,
         handed_back=tally.handed_back,
-        lost_in_counts=counted.lost,
-        found_in_counts=counted.found,
+        lost_in_counts=tally.counted.lost,
+        found_in_counts=tally.counted.found,
         what_code=lot.what,
     )
 
@@ -640,12 +636,8 @@ def what_is(lot: Lot) -> str:
 
 def sources_of(roots: Sequence[int]) -> QuerySet[Lot]:
     """Return the lots that went into these, the latest first; see `source_rows`."""
-    return (
-        Lot.objects.filter(pk__in=Lot.objects.source_keys(roots))
-        .exclude(pk__in=roots)
-        .select_related("product")
-        .order_by("-made_on", "-id")
-    )
+    found = Lot.objects.gone_into(roots)
+    return found.select_related("product").order_by("-made_on", "-id")
 
 
 def source_rows(lots: Iterable[Lot]) -> list[SourceRow]:

@@ -1,6 +1,6 @@
 """Recalls that were started: those that still run, and the records that are kept."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from django.db.models import QuerySet
 
@@ -20,11 +20,13 @@ def running(lots: Sequence[int]) -> Recall | None:
     return records().filter(lots__in=lots, finished_at=None).distinct().first()
 
 
-def held_by_recall(lots: Sequence[int]) -> set[int]:
-    """Return the keys of the lots that a recall of just these lots holds now."""
-    held = LotHold.objects.filter(
-        cause=LotHold.Cause.RECALL,
-        asked_lots=LotHold.asked_keys(lots),
-        released_at__isnull=True,
-    )
-    return set(held.values_list("lot", flat=True))
+def held_by_recall(lots: Sequence[int], holds: Iterable[LotHold]) -> set[int]:
+    """Return the keys of the lots that a recall of just these lots holds now, among some holds."""
+    asked = LotHold.asked_keys(lots)
+    return {
+        hold.lot_id
+        for hold in holds
+        if hold.cause == LotHold.Cause.RECALL
+        and hold.asked_lots == asked
+        and hold.released_at is None
+    }

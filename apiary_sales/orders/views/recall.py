@@ -41,7 +41,7 @@ from inventory.shared.paging import page_of
 from inventory.shared.people import person_of
 from inventory.shared.row_keys import row_key
 from inventory.shared.views import ActView
-from inventory.stock.models import Lot
+from inventory.stock.models import Lot, LotHold
 from inventory.stock.models.lots import LotKeys
 from inventory.stock.queries import holds as hold_queries
 from inventory.stock.queries.find_lots import TYPED_MAX
@@ -133,7 +133,8 @@ def home(request: HttpRequest) -> HttpResponse:
 def answer(request: HttpRequest, keys: str) -> HttpResponse:
     """Say who has it, where the rest is, and whether that is all of it."""
     asked = AskedLots.of(request, keys)
-    made = answers.answer(asked.roots)
+    made = answers.answer(asked.roots, family=asked.family)
+    holds = list(hold_queries.of_lots(asked.family))
     return render(
         request,
         "recall/answer.html",
@@ -141,16 +142,18 @@ def answer(request: HttpRequest, keys: str) -> HttpResponse:
             "asked": asked,
             "answer": made,
             "running": found.running(asked.roots),
-            "hold_events": hold_queries.events(asked.family),
-            **_held(asked.roots, made),
+            "hold_events": hold_queries.events(holds),
+            **_held(asked.roots, made, holds),
             **_lists(request, made, answers.buyers_now(asked.family)),
         },
     )
 
 
-def _held(roots: list[int], made: RecallAnswer) -> dict[str, list[LotAccount]]:
+def _held(
+    roots: list[int], made: RecallAnswer, holds: list[LotHold]
+) -> dict[str, list[LotAccount]]:
     """Part the lots into those that a recall of just these roots holds, and the others."""
-    held = found.held_by_recall(roots)
+    held = found.held_by_recall(roots, holds)
     return {
         "held_here": [lot for lot in made.lots if lot.pk in held],
         "not_held_here": [lot for lot in made.lots if lot.pk not in held],
@@ -230,9 +233,10 @@ class LotsActView(ActView):
         self.asked  # noqa: B018  # lots that are not there are refused before anything else
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        made = answers.answer(self.asked.roots)
+        made = answers.answer(self.asked.roots, family=self.asked.family)
+        holds = list(hold_queries.of_lots(self.asked.family))
         return super().get_context_data(
-            asked=self.asked, answer=made, **_held(self.asked.roots, made), **kwargs
+            asked=self.asked, answer=made, **_held(self.asked.roots, made, holds), **kwargs
         )
 
     def next_url(self, made: Any) -> str:
@@ -327,6 +331,7 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
     kept = _record(pk)
     made = answers.from_json(kept.answer)
     lots = list(kept.lots.all())
+    family = Lot.objects.family_keys(lot.pk for lot in lots)
     return render(
         request,
         "recall/record.html",
@@ -335,7 +340,7 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
             "answer": made,
             "progress": recall_progress.of(kept),
             "now_url": reverse("recall:answer", args=[keys_of(lots)]) if lots else "",
-            "hold_events": hold_queries.events(Lot.objects.family_keys(lot.pk for lot in lots)),
+            "hold_events": hold_queries.events(hold_queries.of_lots(family)),
             **_lists(request, made, answers.buyers_kept(made)),
         },
     )

@@ -58,8 +58,7 @@ class HandBackJarsForm(ActForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        theirs = honey.stock_lately().filter(lot__owner__isnull=False)
-        cast(StockField, self.fields["stock"]).queryset = theirs
+        cast(StockField, self.fields["stock"]).queryset = honey.stock_lately(of_others=True)
 
 
 class BuyFromOwnerForm(AllOrSomeForm):

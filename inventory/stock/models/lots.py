@@ -1,6 +1,6 @@
 """Lots of honey, from the extraction to the jar, and what each was made of."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -80,14 +80,33 @@ class LotQuerySet(models.QuerySet["Lot"]):
         """Return the keys of these lots and of every lot that went into any of them."""
         return self._reached(roots, from_column="lot_id", to_column="parent_id")
 
+    def gone_into(self, roots: Collection[int]) -> "LotQuerySet":
+        """Return every lot that went into any of these, without these themselves."""
+        if not roots:
+            return self.none()
+        walk = self._walk(len(roots), from_column="lot_id", to_column="parent_id")
+        return self.filter(pk__in=RawSQL(walk, list(roots))).exclude(pk__in=roots)
+
     def _reached(self, roots: Iterable[int], *, from_column: str, to_column: str) -> LotKeys:
         roots = list(roots)
         if not roots:
             return []
+        walk = self._walk(len(roots), from_column=from_column, to_column=to_column)
+        with connection.cursor() as cursor:
+            cursor.execute(walk, roots)
+            keys = [key for (key,) in cursor.fetchall()]
+        # A database looks few keys up fastest, but takes only so many of them in one question.
+        return (
+            keys if len(keys) <= KEYS_MAX else self.filter(pk__in=RawSQL(walk, roots)).values("pk")
+        )
+
+    @staticmethod
+    def _walk(roots: int, *, from_column: str, to_column: str) -> str:
+        """Return the question for the keys of so many lots and of all that they lead to."""
         lots = connection.ops.quote_name(Lot._meta.db_table)
         links = connection.ops.quote_name(LotParent._meta.db_table)
-        asked = ", ".join(["%s"] * len(roots))
-        walk = f"""
+        asked = ", ".join(["%s"] * roots)
+        return f"""
             WITH RECURSIVE reached (id) AS (
                 SELECT id FROM {lots} WHERE id IN ({asked})
                 UNION
@@ -96,13 +115,6 @@ class LotQuerySet(models.QuerySet["Lot"]):
             )
             SELECT id FROM reached
             """
-        with connection.cursor() as cursor:
-            cursor.execute(walk, roots)
-            keys = [key for (key,) in cursor.fetchall()]
-        # A database looks few keys up fastest, but takes only so many of them in one question.
-        return (
-            keys if len(keys) <= KEYS_MAX else self.filter(pk__in=RawSQL(walk, roots)).values("pk")
-        )
 
     def comb_harvested_in(self, season: int) -> "LotQuerySet":
         """Return the comb honey of a season as it came in, without what was undone."""
@@ -381,12 +393,13 @@ class Lot(models.Model):
         """Return every lot this one went into, nearest first; the lot itself is left out."""
         return self._related(from_column="parent_id", to_column="lot_id")
 
-    def origins(self) -> list[Origin]:
+    def origins(self, *, family: LotKeys | None = None) -> list[Origin]:
         """Return the extractions and purchases in this lot and their exact shares, largest first.
 
-        A share is the product of the shares along each way back, added up over the ways.
+        A share is the product of the shares along each way back, added up over the ways. `family`
+        is what `source_keys` says of the lot, where it was read already.
         """
-        return self._origins()
+        return self._origins(family=family)
 
     def named_sources(self) -> list[Origin]:
         """Return the lots after which this one is called, with their shares, largest first.
@@ -395,15 +408,20 @@ class Lot(models.Model):
         """
         return self._origins(stop_at_names=True)
 
-    def _origins(self, *, stop_at_names: bool = False) -> list[Origin]:
-        shares = self.origin_shares(stop_at_names=stop_at_names)
+    def _origins(
+        self, *, stop_at_names: bool = False, family: LotKeys | None = None
+    ) -> list[Origin]:
+        shares = self.origin_shares(stop_at_names=stop_at_names, family=family)
         known = Lot.objects.select_related("product__size", "product__item")
         lots = known.in_bulk([key for key in shares if key != self.pk]) | {self.pk: self}
         return [Origin(lots[key], share) for key, share in shares.items()]
 
-    def origin_shares(self, *, stop_at_names: bool = False) -> dict[int, Fraction]:
+    def origin_shares(
+        self, *, stop_at_names: bool = False, family: LotKeys | None = None
+    ) -> dict[int, Fraction]:
         """Return the share of each origin by its key, as `origins` does, the largest first."""
-        family = Lot.objects.source_keys([self.pk])
+        if family is None:
+            family = Lot.objects.source_keys([self.pk])
         # Goods in a gift box have no honey, and no share of it.
         links: dict[int, list[tuple[int, int]]] = {}
         of_honey = LotParent.objects.filter(lot__in=family, grams__gt=0).order_by("id")

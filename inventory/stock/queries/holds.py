@@ -1,7 +1,10 @@
 """What was put on hold and released, by whom, when and why."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+
+from django.db.models import QuerySet
 
 from inventory.stock.models import Lot, LotHold
 from inventory.stock.models.lots import LotKeys
@@ -30,12 +33,16 @@ class HoldEvent:
         return max(0, len(self.lots) - NAMED_MAX)
 
 
-def events(lots: LotKeys) -> list[HoldEvent]:
-    """Return every hold and release of these lots, from wherever it was done, latest first."""
+def of_lots(lots: LotKeys) -> QuerySet[LotHold]:
+    """Return every hold of these lots, released or not."""
+    found = LotHold.objects.filter(lot__in=lots)
+    return found.select_related("lot__product", "held_by", "released_by")
+
+
+def events(holds: Iterable[LotHold]) -> list[HoldEvent]:
+    """Return each hold and release in these holds, from wherever it was done, latest first."""
     found: dict[tuple[datetime, str, bool, str, str], HoldEvent] = {}
-    for hold in LotHold.objects.filter(lot__in=lots).select_related(
-        "lot__product", "held_by", "released_by"
-    ):
+    for hold in holds:
         cause = str(hold.get_cause_display())
         done = [(hold.held_at, hold.held_by, False, hold.reason)]
         if hold.released_at is not None:

@@ -41,7 +41,7 @@ from inventory.stock.models import (
     ProductionSettings,
     Supplier,
 )
-from inventory.stock.models.lots import Origin
+from inventory.stock.models.lots import LotKeys, Origin
 from inventory.stock.queries import corrections
 
 # How many movements of one posting a list shows.
@@ -291,9 +291,8 @@ def in_hand(*, moisture_limit: Decimal | None = None) -> HoneyInHand:
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
     """Return honey lots, not packed ones, each with `contents`: the balances that hold it now."""
     found = (
-        Lot.objects.filter(product=None)
+        with_whether_undone(Lot.objects.filter(product=None))
         .select_related("owner")
-        .annotate(is_undone=ExpressionWrapper(_is_undone(), BooleanField()))
         .prefetch_related(
             Prefetch(
                 "balances",
@@ -363,6 +362,8 @@ class LotStory:
     origins: list[OriginShare]
     became: list[Descendant]
     postings: list["PostingRow"]
+    # The keys of the lot and of all that went into it; None where that was not asked for.
+    sources: LotKeys | None = None
     is_undone: bool = False
 
     @cached_property
@@ -412,7 +413,8 @@ def source_shares(lot: Lot) -> list[tuple[str, Decimal]]:
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
     # Other goods have materials, no extractions.
-    made_from = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
+    sources = None if lot.kind == Lot.Kind.GOODS else Lot.objects.source_keys([lot.pk])
+    made_from = [] if sources is None else lot.origins(family=sources)
     descendants = lot.descendants()
     where = _where([lot.pk, *(each.pk for each in descendants)])
     return LotStory(
@@ -422,8 +424,14 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
         origins=origin_shares(lot, made_from),
         became=_became(lot, descendants, where),
         postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
-        is_undone=is_undone(lot),
+        sources=sources,
+        is_undone=lot.is_undone if hasattr(lot, "is_undone") else is_undone(lot),
     )
+
+
+def with_whether_undone(found: QuerySet[Lot]) -> QuerySet[Lot]:
+    """Say of each lot, as `is_undone`, whether it has entries and all of them were undone."""
+    return found.annotate(is_undone=ExpressionWrapper(_is_undone(), BooleanField()))
 
 
 def is_undone(lot: Lot) -> bool:
@@ -735,33 +743,21 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     return found.filter(place__kind__in=Place.FOR_GOODS)
 
 
-def stock_lately() -> QuerySet[Balance]:
+def stock_lately(*, of_others: bool = False) -> QuerySet[Balance]:
     """Return what `stock_at` does, and then what is gone from these places by now.
 
-    Of that, only what had an entry in the last `LATELY`: a late entry may be about it.
+    Of that, only what had an entry in the last `LATELY`: a late entry may be about it. With
+    `of_others`, only what belongs to other beekeepers.
     """
-    lately = PostingLine.objects.order_by().filter(
-        posting__occurred_at__gte=timezone.now() - LATELY
-    )
-    # The lots that moved lately are few; whether one did at this place is asked of those alone.
-    lots = Q(lot__in=lately.filter(lot__isnull=False).values("lot")) & Q(
-        Exists(lately.filter(lot=OuterRef("lot"), place=OuterRef("place")))
-    )
-    moved = set(
-        lately.filter(lot=None, item__kind=Item.Kind.PART).values_list("item", "place").distinct()
-    )
-    used_up = Balance.objects.filter(
-        is_physical=True, lot=None, item__kind=Item.Kind.PART, quantity=0
-    )
-    parts = [
-        key
-        for key, item, place in used_up.order_by().values_list("pk", "item", "place")
-        if (item, place) in moved
-    ]
-    gone = lots | Q(pk__in=parts)
+    lately = PostingLine.objects.filter(posting__occurred_at__gte=timezone.now() - LATELY)
+    there = stock_at()
+    if of_others:
+        lately = lately.filter(lot__owner__isnull=False)
+        there = there.filter(lot__owner__isnull=False)
+    # By their keys: in one question, these few would be looked for from all that is gone.
+    keys = [*there.order_by().values_list("pk", flat=True), *_gone(lately)]
     return (
-        Balance.objects.filter(is_physical=True, place__kind__in=Place.FOR_GOODS)
-        .filter(Q(quantity__gt=0) | gone)
+        Balance.objects.filter(pk__in=keys)
         .exclude(item__kind=Item.Kind.HONEY)
         .select_related("item", "place", "lot__product", "lot__owner")
         .alias(is_gone=ExpressionWrapper(Q(quantity=0), BooleanField()))
@@ -769,6 +765,19 @@ def stock_lately() -> QuerySet[Balance]:
             "is_gone", "place__kind", "place__code", "item__kind", "item__name", "lot__best_by"
         )
     )
+
+
+def _gone(lately: QuerySet[PostingLine]) -> list[int]:
+    """Return the keys of the balances in stores of which these lines are, and that are zero now."""
+    moved = set(lately.order_by().values_list("item", "place", "lot").distinct())
+    lots = {lot for _item, _place, lot in moved if lot}
+    stores = list(Place.objects.filter(kind__in=Place.FOR_GOODS).values_list("pk", flat=True))
+    found = Balance.objects.filter(
+        Q(lot__in=lots) | Q(lot=None, item__in={item for item, _place, lot in moved if not lot}),
+        place__in=stores,
+    )
+    keys = found.order_by().values_list("pk", "quantity", "item", "place", "lot")
+    return [key for key, quantity, *of in keys if not quantity and tuple(of) in moved]
 
 
 def _contents() -> Prefetch:

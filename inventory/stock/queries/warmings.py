@@ -84,14 +84,16 @@ def rows(found: Iterable[Warming]) -> list[WarmingRow]:
     ]
 
 
-def of_lot(lot: Lot) -> LotWarmth:
+def of_lot(lot: Lot, *, family: LotKeys | None = None) -> LotWarmth:
     """Return the warmings of a lot, and of the lots it was made of, the earliest first.
 
     Honey that had left a lot before the warming began was not warmed: a lot that was made of it
     earlier is left out. Within a lot no vessel is told from another: where a part of it was warmed,
-    all of it counts as warmed.
+    all of it counts as warmed. `family` are the keys of the lot and of all that went into it, where
+    they were read already.
     """
-    family = Lot.objects.source_keys([lot.pk])
+    if family is None:
+        family = Lot.objects.source_keys([lot.pk])
     of_honey = LotParent.objects.filter(lot__in=family, grams__gt=0).order_by()
     left_on: dict[int, date] = dict(of_honey.values_list("parent").annotate(Max("lot__made_on")))
     places = _lines(Q(lot__in=family)).values("place")

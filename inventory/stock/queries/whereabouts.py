@@ -6,18 +6,34 @@ Every function takes the keys of the lots to count, as `Lot.objects.family_keys`
 asks a constant number of questions.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
-from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
+from inventory.shared import asked_together
+from inventory.stock.models import Balance, Lot, LotParent, Place, Posting, PostingLine
 from inventory.stock.models.lots import LotKeys
 
 # Outside places from which lots come. What goes to one of these is used for another lot.
 SOURCES = (Place.Kind.HARVEST, Place.Kind.SUPPLIER, Place.Kind.PACKING)
+
+
+@dataclass(frozen=True)
+class CountDifference:
+    """What counts found missing of a lot, and what they found beyond the books, never set off.
+
+    A count is of one place: a surplus in one place does not make up for a loss in another.
+    """
+
+    lost: int = 0
+    found: int = 0
+
+    def with_count(self, change: int) -> "CountDifference":
+        """Add a count: what went to the place of the differences, or came from it."""
+        return CountDifference(self.lost + max(change, 0), self.found + max(-change, 0))
 
 
 @dataclass
@@ -29,22 +45,30 @@ class LotTally:
     """
 
     lot: Lot
+    # The grams of honey of other lots in it; None where it was not made of any.
+    grams_of_parents: int | None
     came_in: int = 0
     on_hand: int = 0
     reserved: int = 0
     into_lots: int = 0
     handed_back: int = 0
     ways_out: dict[str, int] = field(default_factory=dict)
+    counted: CountDifference = CountDifference()
 
 
-def tallies(family: LotKeys) -> list[LotTally]:
-    """Return the tally of each lot of the family."""
+def tallies(family: LotKeys, *, holding: Iterable[Balance] | None = None) -> list[LotTally]:
+    """Return the tally of each lot of the family.
+
+    `holding` is where the family is now, where it was read already.
+    """
+    of_parents = LotParent.objects.filter(lot=OuterRef("pk"))
     lots = (
         Lot.objects.filter(pk__in=family)
+        .annotate(grams_of_parents=asked_together.total(of_parents, "grams"))
         .select_related("product__item", "product__size")
         .order_by("id")
     )
-    found = {lot.pk: LotTally(lot) for lot in lots}
+    found = {lot.pk: LotTally(lot, lot.grams_of_parents) for lot in lots}
     lines = (
         PostingLine.objects.standing()
         .filter(lot__in=family)
@@ -66,24 +90,25 @@ def tallies(family: LotKeys) -> list[LotTally]:
         elif plus + minus:
             tally.ways_out[kind] = tally.ways_out.get(kind, 0) + plus + minus
     # Honey that is mixed changes its lot where it is: only there a lot's own lines leave a rest.
-    for key, change in (
+    for key, change, counted in (
         lines.values("lot", "act")
-        .annotate(change=Sum("quantity"))
-        .exclude(change=0)
-        .values_list("lot", "change")
+        .annotate(
+            change=Sum("quantity"),
+            counted=Sum("quantity", filter=Q(place__kind=Place.Kind.COUNT_DIFFERENCE), default=0),
+        )
+        .exclude(change=0, counted=0)
+        .values_list("lot", "change", "counted")
     ):
+        # A count with its corrections is one count.
+        found[key].counted = found[key].counted.with_count(counted)
         if change > 0:
             found[key].came_in += change
         else:
             found[key].into_lots -= change
-    for key, quantity, reserved in (
-        holding(family)
-        .order_by()
-        .values("lot")
-        .annotate(there=Sum("quantity"), promised=Sum("reserved"))
-        .values_list("lot", "there", "promised")
-    ):
-        found[key].on_hand, found[key].reserved = quantity, reserved
+    for balance in here(family) if holding is None else holding:
+        tally = found[balance.honey_lot.pk]
+        tally.on_hand += balance.quantity
+        tally.reserved += balance.reserved
     return list(found.values())
 
 
@@ -124,7 +149,7 @@ def _outside(lines: Any) -> Iterator[tuple[int, str, int, int, int, int]]:
         yield lot, place, plus, minus, sold, unboxed
 
 
-def holding(family: LotKeys) -> QuerySet[Balance]:
+def here(family: LotKeys) -> QuerySet[Balance]:
     """Return what of the family is in vessels and stores now, by place."""
     return (
         Balance.objects.filter(lot__in=family, is_physical=True, quantity__gt=0)

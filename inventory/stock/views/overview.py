@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
-from inventory.shared.models import House
+from inventory.shared import conventions
 from inventory.shared.paging import page_of
 from inventory.shared.people import person_of, sees_costs
 from inventory.shared.views import ActView
@@ -98,7 +98,7 @@ def lot_list(request: HttpRequest) -> HttpResponse:
 
 def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpResponse:
     """Show the one lot with this code, or all the lots that bear it."""
-    known = Lot.objects.bearing(code, product).select_related(
+    known = queries.with_whether_undone(Lot.objects.bearing(code, product)).select_related(
         "product__item", "product__size", "run", "supplier", "owner"
     )
     found = list(known.order_by("product__size__brimful_ml", "id"))
@@ -106,7 +106,7 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         raise Http404
     if len(found) > 1:
         return render(request, "inventory/honey/lots_of_code.html", {"code": code, "lots": found})
-    lot, house = found[0], House.current()
+    lot, house = found[0], conventions.house()
     story = seen.story(person_of(request), queries.lot_story(lot))
     if lot.kind == Lot.Kind.GOODS:
         return render(
@@ -127,8 +127,8 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         "flow_url": flow_url(Harvest(lot=lot)) if came_in and not story.is_undone else "",
         "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
-        "warmth": warmings.of_lot(lot),
-        "hold_events": holds.events([lot.pk]),
+        "warmth": warmings.of_lot(lot, family=story.sources),
+        "hold_events": holds.events(holds.of_lots([lot.pk])),
         "countries": countries,
         "origin_lines": label_lines(countries, house),
         "has_own_origin": rules.has_own_origin(lot),
