@@ -15,7 +15,6 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from django.db.models import BooleanField, Case, Exists, Min, OuterRef, Sum, When
-from django.db.models.functions import TruncMonth
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -26,6 +25,7 @@ from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
 from apiary_sales.reports.frames.months import is_unfinished, month_label
 from apiary_sales.reports.frames.to_come import ToCome
 from inventory.shared.days import month_end, months_between, years_before
+from inventory.shared.month_of import MonthOf
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -179,7 +179,7 @@ def money_book(today: date, since: date | None = None) -> MoneyBook:
         lines.exclude(account__in=MONEY)
         .filter(entry__in=moving)
         .annotate(
-            month=TruncMonth("entry__entered_on"),
+            month=MonthOf("entry__entered_on"),
             is_back=Case(
                 # What was given back and then not after all is less of what was given back.
                 When(entry__payment__reverses__amount_cents__lt=0, then=True),
@@ -198,7 +198,7 @@ def money_book(today: date, since: date | None = None) -> MoneyBook:
     by_owner = (
         lines.filter(account=Account.OWNER)
         .exclude(entry__in=moving)
-        .annotate(month=TruncMonth("entry__entered_on"))
+        .annotate(month=MonthOf("entry__entered_on"))
         .values_list("month")
         .annotate(Sum("amount_cents"))
     )
