@@ -11,13 +11,14 @@ class InventoryConfig(AppConfig):
 
         from inventory.bottling import found_things as found_in_bottling
         from inventory.bottling.services import retold_runs
-        from inventory.shared import attachable, conventions, lost_network, sealable
+        from inventory.shared import attachable, conventions, lost_network, sealable, whole_answers
         from inventory.stock import found_things as found_in_stock
         from inventory.stock import signals
         from inventory.stock.models import Lot, Posting, PostingLine
         from inventory.stock.services import lot_costs
 
         connection_created.connect(lost_network.end_soon, dispatch_uid="lost_network")
+        connection_created.connect(whole_answers.plan_for_all, dispatch_uid="whole_answers")
         post_save.connect(lot_costs.keep, sender=Lot, dispatch_uid="lot_costs")
         found_in_stock.register()
         found_in_bottling.register()

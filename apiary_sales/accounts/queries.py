@@ -1,5 +1,6 @@
 """Read who works here, and who changed what."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, cast
@@ -8,7 +9,8 @@ from auditlog.models import LogEntry
 from auditlog.registry import auditlog
 from django.contrib.contenttypes.models import ContentType
 from django.db import models
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models.expressions import Combinable
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.text import capfirst
@@ -24,7 +26,7 @@ from apiary_sales.accounts.second_step_models import (
     SecondStep,
     SecondStepRule,
 )
-from inventory.shared import days, words
+from inventory.shared import asked_together, days, words
 
 NOTHING = "–"
 # More than a family mistypes in two days.
@@ -256,19 +258,39 @@ def locked() -> list[LockRow]:
     ]
 
 
-def wrong_tries_since(since: datetime) -> int:
-    """Return how often a password was wrong, or was not compared because of a lock."""
-    found = SignIn.objects.filter(
+def _wrong_tries(since: datetime) -> QuerySet[SignIn]:
+    """Return when a password was wrong, or was not compared because of a lock."""
+    return SignIn.objects.filter(
         at__gte=since, outcome__in=(SignIn.Outcome.WRONG_PASSWORD, SignIn.Outcome.LOCKED)
     )
-    return found.aggregate(times=models.Sum("times"))["times"] or 0
 
 
-def many_wrong_tries() -> int:
-    """Return how often a password was wrong since yesterday, or 0 where it was not often."""
+def wrong_tries_since(since: datetime) -> int:
+    """Return how often a password was wrong, or was not compared because of a lock."""
+    return _wrong_tries(since).aggregate(times=models.Sum("times"))["times"] or 0
+
+
+def tries_asked() -> Subquery:
+    """Ask how often a password was wrong since yesterday, beside other questions."""
     yesterday = days.start_of(timezone.localdate() - timedelta(days=1))
-    count = wrong_tries_since(yesterday)
-    return count if count >= MANY_WRONG_TRIES else 0
+    return asked_together.total(_wrong_tries(yesterday), "times")
+
+
+def many(tries: int | None) -> int:
+    """Return how often a password was wrong, or 0 where it was not often."""
+    return tries if tries and tries >= MANY_WRONG_TRIES else 0
+
+
+def answers(person: User, questions: Mapping[str, Combinable]) -> dict[str, Any]:
+    """Answer questions of one value each in one round trip, beside the row of a person.
+
+    See `inventory.shared.asked_together`.
+    """
+    if not questions:
+        return {}
+    # Without their names, which a person may have for something else.
+    found = User.objects.filter(pk=person.pk).values_list(*questions.values()).get()
+    return dict(zip(questions, found, strict=True))
 
 
 def kinds_tracked() -> QuerySet[ContentType]:

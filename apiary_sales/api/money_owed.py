@@ -473,7 +473,7 @@ class OpeningBalancesApiView(ReadingApiView):
     def get(self, request: Request) -> Response:
         """What customers owed and had paid too much when the books began."""
         invoices = Invoice.objects.of_before().select_related("customer", "order")
-        credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None)
+        credits = Payment.objects.opening_credits()
         told = {
             "invoices": invoices.prefetch_related("lines__taxes").order_by("id"),
             "credits": credits.select_related("customer", "order", "refunds").order_by("id"),

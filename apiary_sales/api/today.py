@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models.expressions import Combinable
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -26,8 +27,9 @@ from apiary_sales.billing.queries import house_today, stand_today
 from apiary_sales.finding import queries as finding
 from apiary_sales.finding.rules import TYPED_MAX
 from apiary_sales.keeping.queries import backup_state
-from apiary_sales.orders.late_costs import count_that_may_be_known
+from apiary_sales.orders.late_costs import that_may_be_known
 from inventory.shared import findable
+from inventory.shared.asked_together import how_many
 from inventory.shared.people import person_of
 from inventory.shared.row_keys import KEY_MAX
 from inventory.stock import own_places
@@ -213,7 +215,13 @@ def _stand(person: Any) -> dict[str, Any]:
 
 
 def _house(person: Any) -> dict[str, Any]:
-    found = house_today.today(person)
+    keeps_house, sets_prices = person.has_perm(KEEP_HOUSE), person.has_perm(MANAGE_PRICES)
+    also: dict[str, Combinable] = {}
+    if keeps_house:
+        also["begun_at"] = backup_state.begun_asked()
+    if sets_prices:
+        also["late_costs"] = how_many(that_may_be_known())
+    found = house_today.today(person, also=also)
     last_runs = [run for run, _made in found.runs]
     note_runs(last_runs)
     return {
@@ -226,7 +234,9 @@ def _house(person: Any) -> dict[str, Any]:
         "owing": found.owing,
         "last_runs": last_runs,
         "needs_a_person": {
-            "backups": backup_state.of_house() if person.has_perm(KEEP_HOUSE) else None,
+            "backups": (
+                backup_state.of_house(begun_at=found.answers["begun_at"]) if keeps_house else None
+            ),
             "held_goods": found.held_goods,
             "missing": found.missing,
             "stand": found.stand_waiting,
@@ -239,7 +249,7 @@ def _house(person: Any) -> dict[str, Any]:
             "cleaning": found.cleaning,
             "certificates_to_renew": found.to_renew,
             "prices_to_come": found.prices_to_come,
-            "late_costs": count_that_may_be_known() if person.has_perm(MANAGE_PRICES) else None,
+            "late_costs": found.answers.get("late_costs"),
         },
     }
 

@@ -3,7 +3,7 @@
 from django.contrib import admin
 
 from apiary_sales.orders import models, trade_models
-from inventory.shared.admin import ReadOnlyAdmin, ReadOnlyInline
+from inventory.shared.admin import DaysListFilter, ReadOnlyAdmin, ReadOnlyInline
 
 
 class OrderLineInline(ReadOnlyInline):
@@ -19,10 +19,9 @@ class OrderEventInline(ReadOnlyInline):
 @admin.register(models.Order)
 class OrderAdmin(ReadOnlyAdmin):
     list_display = ["number", "status", "channel", "customer", "placed_on", "wanted_on"]
-    list_filter = ["status", "channel"]
+    list_filter = ["status", "channel", ("placed_on", DaysListFilter)]
     list_select_related = ["customer"]
     search_fields = ["number", "customer__name", "customer_reference"]
-    date_hierarchy = "placed_on"
     inlines = [OrderLineInline, OrderEventInline]
 
 
@@ -34,9 +33,8 @@ class FulfilmentLineInline(ReadOnlyInline):
 @admin.register(models.Fulfilment)
 class FulfilmentAdmin(ReadOnlyAdmin):
     list_display = ["order", "filled_on", "filled_by", "is_taken_back"]
-    list_filter = ["is_taken_back"]
+    list_filter = ["is_taken_back", ("filled_on", DaysListFilter)]
     list_select_related = ["order", "filled_by"]
-    date_hierarchy = "filled_on"
     inlines = [FulfilmentLineInline]
 
 
@@ -49,19 +47,17 @@ class ReservationAdmin(ReadOnlyAdmin):
 @admin.register(models.Recall)
 class RecallAdmin(ReadOnlyAdmin):
     list_display = ["code", "kind", "reason", "started_at", "started_by", "finished_at"]
-    list_filter = ["kind"]
+    list_filter = ["kind", ("started_at", DaysListFilter)]
     list_select_related = ["started_by"]
     search_fields = ["code", "reason"]
-    date_hierarchy = "started_at"
     exclude = ["answer"]
 
 
 @admin.register(models.RecallAct)
 class RecallActAdmin(ReadOnlyAdmin):
     list_display = ["kind", "reason", "done_at", "done_by"]
-    list_filter = ["kind"]
+    list_filter = ["kind", ("done_at", DaysListFilter)]
     list_select_related = ["done_by"]
-    date_hierarchy = "done_at"
 
 
 class ConsignmentPriceInline(ReadOnlyInline):
@@ -138,5 +134,5 @@ class RoundStopInline(ReadOnlyInline):
 @admin.register(trade_models.DeliveryRound)
 class DeliveryRoundAdmin(ReadOnlyAdmin):
     list_display = ["number", "day", "vehicle", "driver"]
-    date_hierarchy = "day"
+    list_filter = [("day", DaysListFilter)]
     inlines = [RoundStopInline]

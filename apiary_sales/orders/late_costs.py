@@ -94,12 +94,12 @@ def rows_without_cost() -> QuerySet[FulfilmentLine]:
     )
 
 
-def count_that_may_be_known() -> int:
-    """Return how many lines without a cost are of a lot or service that has one by now."""
+def that_may_be_known() -> QuerySet[FulfilmentLine]:
+    """Return the lines without a cost that are of a lot or service that has one by now."""
     has_one = Q(lot__cost_cents__isnull=False, lot__quantity_made__gt=0) | Q(
         order_line__service__unit_cost__isnull=False
     )
-    return rows_without_cost().filter(has_one).count()
+    return rows_without_cost().filter(has_one)
 
 
 def sold_without_cost(season: int | None = None) -> SoldWithoutCost:

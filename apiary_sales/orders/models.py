@@ -104,6 +104,11 @@ class Order(models.Model):
         indexes = [
             models.Index(fields=["status", "wanted_on"], name="order_by_status"),
             models.Index(fields=["placed_on", "id"], name="order_by_day"),
+            models.Index(
+                fields=["supersedes"],
+                condition=Q(supersedes__isnull=False),
+                name="order_that_supersedes",
+            ),
         ]
         permissions = [
             ("take_orders", "Can take and cancel orders"),

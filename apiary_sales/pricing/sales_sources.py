@@ -9,8 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import DateField, QuerySet, Value
 
 from apiary_sales.customers.models import Customer
+from inventory.bottling.models import Product
 
 # The product, the day, and how much of it went that day: pieces, or grams of goods by weight.
 DayRow = tuple[int, date, int]
@@ -41,12 +45,13 @@ class SoldRow:
 class SalesSource:
     """How an app tells what it has of past sales; first and last day are both in."""
 
-    by_day: Callable[[Collection[int], date, date], Iterable[DayRow]]
+    # Rows as `DayRow`, asked for together with those of others.
+    by_day: Callable[[Collection[int], date, date], QuerySet[Any, DayRow]]
     by_sale: Callable[[date, date], Iterable[SoldRow]]
     # The day of the first sale of each product.
     first_days: Callable[[Collection[int]], Mapping[int, date]]
-    # Which of these products were sold on a day or before it.
-    sold_by: Callable[[Collection[int], date], Collection[int]]
+    # Those of these products that were sold on a day or before it.
+    sold_by: Callable[[Collection[int], date], QuerySet[Product]]
 
 
 YEAR = timedelta(days=365)
@@ -58,9 +63,26 @@ def register(source: SalesSource) -> None:
     _sources.append(source)
 
 
-def by_day(products: Collection[int], first: date, last: date) -> list[DayRow]:
-    """Return how much of these products went on each day; a day may have several rows."""
-    return [row for source in _sources for row in source.by_day(products, first, last)]
+def by_day(products: Collection[int], first: date, last: date) -> tuple[list[DayRow], set[int]]:
+    """Return how much of these products went on each day, and which were sold by the first day.
+
+    In one query. A day may have several rows. Which products were sold by then is found without
+    reading all sales, as the day of the first one is not.
+    """
+    before = (Value(None, output_field=DateField()), Value(0))
+    asked = [
+        rows
+        for source in _sources
+        for rows in (
+            source.by_day(products, first, last),
+            source.sold_by(products, first).values_list("pk", *before),
+        )
+    ]
+    rows = list(asked[0].union(*asked[1:], all=True))
+    return (
+        [(product, day, much) for product, day, much in rows if day],
+        {product for product, day, _much in rows if day is None},
+    )
 
 
 def by_sale(first: date, last: date) -> list[SoldRow]:
@@ -71,14 +93,6 @@ def by_sale(first: date, last: date) -> list[SoldRow]:
 def last_year(on: date) -> list[SoldRow]:
     """Return the pieces of the 365 days up to a day."""
     return by_sale(on - YEAR + timedelta(days=1), on)
-
-
-def sold_by(products: Collection[int], day: date) -> set[int]:
-    """Return those of these products that were sold on a day or before it.
-
-    It is found without reading all sales, as the day of the first one is not.
-    """
-    return {product for source in _sources for product in source.sold_by(products, day)}
 
 
 def first_days(products: Collection[int]) -> dict[int, date]:

@@ -23,7 +23,8 @@ from apiary_sales.reports.frames.stock import GoneFilters, StockFilters
 from inventory.bottling.models import Product, Size, Variety
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayField, WholeNumberField
-from inventory.stock.models import Item, Lot, Place
+from inventory.stock.models import Item, Place
+from inventory.stock.queries import honey
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 DAYS = ("since", "until")
@@ -206,9 +207,7 @@ def _all_or(choices: Iterable[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
 
 def seasons() -> list[tuple[str, str]]:
     """Return the seasons of which there is honey, the newest first."""
-    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
-    years = of_honey.order_by("-season").values_list("season", flat=True).distinct()
-    return [(str(year), str(year)) for year in years]
+    return [(str(year), str(year)) for year in honey.seasons()]
 
 
 def _offer_goods(form: FilterForm) -> None:

@@ -2,22 +2,27 @@
 
 To add a warning, write a partial template that shows one `notice` (or nothing, where there is
 nothing to say), and name it in `PARTS` with what it takes. A part that is for some people only
-answers None for the others.
+answers None for the others. What a part asks the database and is of one value belongs into
+`questions`, so that all of them are asked in one round trip.
 """
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Exists
+from django.db.models.expressions import Combinable
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
 from apiary_sales.accounts import queries as people_queries
+from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries.house_today import Today
 from apiary_sales.keeping.queries import backup_state, nightly_state
-from apiary_sales.orders.late_costs import count_that_may_be_known
+from apiary_sales.orders.late_costs import that_may_be_known
 from apiary_sales.webhooks import queries as webhooks
+from inventory.shared.asked_together import how_many
 from inventory.stock.queries import clock
 
 # So many are shown at once; the others unfold.
@@ -55,34 +60,23 @@ def _shortages(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
 
 
 def _backups(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    return {"state": backup_state.of_house()} if request.user.has_perm(KEEP) else None
-
-
-def _nightly_failed(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    failed_at = nightly_state.failed_at() if request.user.has_perm(KEEP) else None
-    return {"failed_at": failed_at} if failed_at else None
-
-
-def _wrong_clock(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    recorded_at = clock.ahead_of_now() if request.user.has_perm(KEEP) else None
-    return {"recorded_at": recorded_at} if recorded_at else None
-
-
-def _late_costs(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    count = count_that_may_be_known() if request.user.has_perm(PRICES) else 0
-    return {"count": count} if count else None
-
-
-def _wrong_tries(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    count = people_queries.many_wrong_tries() if request.user.has_perm(PEOPLE) else 0
-    return {"count": count} if count else None
+    if not request.user.has_perm(KEEP):
+        return None
+    return {"state": backup_state.of_house(begun_at=today.answers["begun_at"])}
 
 
 def _programs_given_up(request: HttpRequest, today: Today) -> Mapping[str, Any] | None:
-    found = webhooks.given_up() if request.user.has_perm(WEBHOOKS) else []
-    return {"endpoints": found} if found else None
+    return {"endpoints": webhooks.given_up()} if today.answers.get("has_given_up") else None
 
 
+_nightly_failed = _where_there_is("failed_at", lambda today: today.answers.get("failed_at"))
+_wrong_clock = _where_there_is(
+    "recorded_at", lambda today: clock.ahead_of_now(today.answers.get("recorded_at"))
+)
+_late_costs = _where_there_is("count", lambda today: today.answers.get("late_costs"))
+_wrong_tries = _where_there_is(
+    "count", lambda today: people_queries.many(today.answers.get("wrong_tries"))
+)
 _held = _where_there_is("held_goods", lambda today: today.held_goods)
 _missing = _where_there_is("rows", lambda today: today.missing)
 _stand = _where_there_is("waiting", lambda today: today.stand_waiting)
@@ -116,6 +110,22 @@ PARTS: tuple[AttentionPart, ...] = (
     AttentionPart("inventory/care/_before_use.html", _cleaning),
     AttentionPart("orders/late_costs/_to_cost.html", _late_costs),
 )
+
+
+def questions(person: User) -> dict[str, Combinable]:
+    """Return what is asked for a person together with the day: what has one value each."""
+    asked: dict[str, Combinable] = {}
+    if person.has_perm(KEEP):
+        asked["begun_at"] = backup_state.begun_asked()
+        asked["failed_at"] = nightly_state.failed_at_asked()
+        asked["recorded_at"] = clock.recorded_at_asked()
+    if person.has_perm(PEOPLE):
+        asked["wrong_tries"] = people_queries.tries_asked()
+    if person.has_perm(PRICES):
+        asked["late_costs"] = how_many(that_may_be_known())
+    if person.has_perm(WEBHOOKS):
+        asked["has_given_up"] = Exists(webhooks.given_up())
+    return asked
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,15 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.11.0",
+        (
+            _(
+                "In a house with years of work, an entry for an earlier day, a correction and "
+                "undoing take no longer than in a young one."
+            ),
+        ),
+    ),
+    Release(
         "0.10.0",
         (
             _(

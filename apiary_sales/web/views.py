@@ -37,11 +37,12 @@ def today(request: HttpRequest) -> HttpResponse:
         }
         return render(request, "web/stand_today.html", context)
     assert isinstance(person, User)
-    at_a_glance = house_today.today(person)
+    also = {**attention.questions(person), "were_jars_filled": steps.jars_filled_asked()}
+    at_a_glance = house_today.today(person, also=also)
     arranged = layout.of(person)
     first_tasks, other_tasks = arranged.split(person)
     context = {
-        "steps": steps.to_do(person),
+        "steps": steps.to_do(person, were_jars_filled=at_a_glance.answers["were_jars_filled"]),
         "attention": attention.of(request, at_a_glance),
         "layout": arranged,
         "first_tasks": first_tasks,

@@ -19,6 +19,6 @@ def deliveries() -> QuerySet[EventDelivery]:
     return EventDelivery.objects.select_related("event", "endpoint").order_by("-id")
 
 
-def given_up() -> list[Endpoint]:
+def given_up() -> QuerySet[Endpoint]:
     """Return the programs that were switched off because they only failed."""
-    return list(Endpoint.objects.filter(given_up_at__isnull=False))
+    return Endpoint.objects.filter(given_up_at__isnull=False)

@@ -14,8 +14,10 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from contextvars import ContextVar
+from copy import copy
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.db import DatabaseError, connection, transaction
@@ -23,6 +25,9 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from inventory.physics.units import GRAMS
+
+if TYPE_CHECKING:
+    from inventory.shared.models import House
 
 KILOGRAM, POUND = "kg", "lb"
 SUNDAY, MONDAY = 0, 1
@@ -87,6 +92,8 @@ def usual_decimal_sign() -> str:
 
 
 _kept: Conventions | None = None
+# The row that they were read from.
+_house: House | None = None
 # Whether the table of the house was found once.
 _is_there = False
 # What numbers are written by now: Django keeps what it read of the formats.
@@ -107,8 +114,20 @@ def current() -> Conventions:
     return kept
 
 
+def house() -> House:
+    """Return the house as it was read for its conventions: to be looked at, never to be saved.
+
+    Each request reads it anyway, so that this costs no question of its own.
+    """
+    from inventory.shared.models import House
+
+    current()
+    read = _house
+    return House.current() if read is None else copy(read)
+
+
 def _read() -> Conventions:
-    global _is_there
+    global _house, _is_there
     from inventory.shared.models import House
 
     # There is no table before the first migration; a question that fails spoils a transaction.
@@ -117,6 +136,7 @@ def _read() -> Conventions:
         with transaction.atomic() if unsure else nullcontext():
             house = House.current()
         _is_there = True
+        _house = house
     except DatabaseError:
         house = House()
     return Conventions(**{each.name: getattr(house, each.name) for each in fields(Conventions)})
@@ -138,14 +158,14 @@ def in_currency(currency: str) -> Iterator[None]:
 
 def use(conventions: Conventions) -> None:
     """Go by these until they are read again, as a test without a database does."""
-    global _kept
-    _kept = conventions
+    global _house, _kept
+    _house, _kept = None, conventions
 
 
 def read_again() -> None:
     """Read them anew when they are next asked for: somebody may have changed them."""
-    global _kept
-    _kept = None
+    global _house, _kept
+    _house = _kept = None
 
 
 def forget() -> None:

@@ -2,7 +2,7 @@
 
 from django.contrib import admin
 
-from inventory.shared.admin import ReadOnlyAdmin, ReadOnlyInline
+from inventory.shared.admin import DaysListFilter, ReadOnlyAdmin, ReadOnlyInline
 from inventory.stock import models
 
 
@@ -14,9 +14,8 @@ class PostingLineInline(ReadOnlyInline):
 @admin.register(models.Posting)
 class PostingAdmin(ReadOnlyAdmin):
     list_display = ["id", "kind", "occurred_at", "recorded_by", "note"]
-    list_filter = ["kind"]
+    list_filter = ["kind", ("occurred_at", DaysListFilter)]
     list_select_related = ["recorded_by"]
-    date_hierarchy = "occurred_at"
     inlines = [PostingLineInline]
 
 

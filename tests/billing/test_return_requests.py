@@ -83,7 +83,7 @@ def test_asking_books_nothing(asked, pounds):
     assert (asked.state, asked.place.code, asked.text) == ("asked", "stand", "1 × One pound")
     assert kept_apart(pounds) == 0
     assert not Invoice.objects.filter(credits__isnull=False).exists()
-    assert queries.waiting_count() == 1
+    assert queries.waiting().count() == 1
 
 
 def test_what_is_approved_is_given_back_by_the_seller(asked, pounds, seller, office):

@@ -17,8 +17,6 @@ from tests.benchmarks import readings, visitor
 QUERIES_MAX = 25
 # Readings that bring so much together that they need more: how many at most, and why. The demo is
 # of today, and what waits in it differs from day to day: one or two more than were seen may come.
-# Today is as many questions as there are kinds of work that may wait: each is of its own tables.
-TODAY = {"web:today": 44, "api:today": 40}
 # The till takes all with it that it needs without a signal: places, takings, prices, taxes, stock,
 # goods by weight, people, and the orders that are picked up with what is paid for them.
 STAND = {"billing:stand": 30, "billing:stand_data": 30, "api:stand-catalogue": 30}
@@ -34,7 +32,7 @@ BOTTLING = {"api:bottling": 29}
 PLAN = {"api:when-to-stop": 44}
 # Money by month has this year and the last, with suppliers' bills and what is open beside them.
 REPORT = {"reports:report": 26}
-MORE = REPORT | TODAY | STAND | LOT | RECALL | ORDER | BOTTLING | PLAN
+MORE = REPORT | STAND | LOT | RECALL | ORDER | BOTTLING | PLAN
 
 
 def queries_of(client, address):

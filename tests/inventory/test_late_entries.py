@@ -13,8 +13,8 @@ from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from inventory.bottling.services import receipt_corrections, run_corrections, runs
-from inventory.stock.models import Item, Lot, Place, PostingLine, Shortage
+from inventory.bottling.services import receipt_corrections, reversals, run_corrections, runs
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
 from inventory.stock.queries import books
 from inventory.stock.services import drums, honey, stores
 from tests import builders, data_layer
@@ -239,6 +239,28 @@ def test_a_season_told_wrong_and_corrected_ends_as_one_told_right():
     corrected = [*wrong, ("correct", "A1", 100, 46_000)]
 
     assert told(corrected) == told(SEASON)
+
+
+def test_what_was_where_at_a_moment_is_the_sum_of_what_stands_from_before():
+    house = House()
+    for act in SEASON:
+        house.tell(act)
+    house.correct_receipt("Basswood", grams=310_000)
+    last = Posting.objects.order_by("occurred_at", "pk").exclude(kind="correction").last()
+    reversals.reverse(posting=last, recorded_by=house.person, key=builders.new_key())
+    lines = list(PostingLine.objects.select_related("posting__corrects", "place", "item"))
+    gone = set(Posting.objects.filter(reverses__isnull=False).values_list("reverses", flat=True))
+
+    for moment in sorted({line.posting.occurred_at for line in lines}):
+        for item in Item.objects.all():
+            expected: Counter[tuple[int, int]] = Counter()
+            for line in lines:
+                entry = line.posting.corrects or line.posting
+                if line.posting.reverses_id or entry.pk in gone or not line.place.is_physical:
+                    continue
+                if line.item == item and line.posting.occurred_at <= moment:
+                    expected[line.place_id, line.lot_id or 0] += line.quantity
+            assert Balance.objects.at(item, moment) == {key: n for key, n in expected.items() if n}
 
 
 @pytest.mark.parametrize(

@@ -138,11 +138,11 @@ def test_what_was_sold_is_not_on_hand(jars, shelf):
     assert packed_stock.of(jars).on_hand == 8
 
 
-def test_all_sizes_are_read_in_three_queries(django_assert_num_queries, shelf, stand):
+def test_all_sizes_are_read_in_two_queries(django_assert_num_queries, shelf, stand):
     for number in range(5):
         size = builders.size(f"Size {number}")
         builders.packed_lot(size, shelf, 10)
         builders.packed_lot(size, stand, 10)
 
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(2):
         assert [size.on_hand for size in packed_stock.sizes()] == [20] * 5

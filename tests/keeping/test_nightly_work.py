@@ -10,7 +10,6 @@ from django_tasks import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
 
 from apiary_sales.keeping import statistics, tidying
-from apiary_sales.keeping.queries import nightly_state
 from apiary_sales.keeping.rules import nights
 from apiary_sales.keeping.services import nightly
 from tests import builders
@@ -96,4 +95,3 @@ def test_the_owner_is_told_until_a_night_goes_well(client, owner):
     finished(TaskResultStatus.SUCCESSFUL)
     client.force_login(owner)
     assert TOLD not in client.get("/").content.decode()
-    assert nightly_state.failed_at() is None

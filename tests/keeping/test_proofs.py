@@ -157,3 +157,12 @@ def test_people_sell_while_the_books_are_proved():
     assert Payment.objects.count() == payments + 1
     # The connection writes again as before.
     pay(customer, 200)
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db
+def test_a_cursor_of_the_server_is_planned_for_all_of_its_rows():
+    with connection.cursor() as cursor:
+        cursor.execute("SHOW cursor_tuple_fraction")
+
+        assert float(cursor.fetchone()[0]) == 1

@@ -106,8 +106,7 @@ def test_the_first_page_takes_the_same_number_of_queries_however_much_there_is(
 ):
     client.force_login(builders.person("owner"))
     client.get(reverse("web:today"))
-    # Prices to come, and the sales of a year ago, take five of them; goods without a cost one.
-    with django_assert_max_num_queries(47) as few:
+    with django_assert_max_num_queries(25) as few:
         client.get(reverse("web:today"))
     for number in range(5):
         tank = builders.place(f"more-{number}")

@@ -6,14 +6,22 @@ from datetime import date
 from typing import Any
 
 from django.db import models
-from django.db.models import F, Max, Q, Sum
+from django.db.models import F, Max, Min, Q, Sum
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.invoices import Invoice
 from apiary_sales.billing.models.payments import Payment
 from apiary_sales.customers.models import Customer
 from inventory.stock.models import Supplier
-from inventory.stock.models.ledger import AppendOnlyModel
+from inventory.stock.models.ledger import AppendOnlyModel, AppendOnlyQuerySet
+
+
+class EntryQuerySet(AppendOnlyQuerySet["Entry"]):
+    def first_number(self) -> int:
+        """Return the lowest number of these entries; without any, one that no entry has."""
+        # Of a sum: for the lowest of the numbers alone SQLite goes through all from the first.
+        first: int | None = self.aggregate(first=Min(F("pk") + 0))["first"]
+        return models.BigIntegerField.MAX_BIGINT if first is None else first
 
 
 class Entry(AppendOnlyModel):
@@ -45,6 +53,8 @@ class Entry(AppendOnlyModel):
     payment = models.OneToOneField(
         Payment, on_delete=models.PROTECT, null=True, blank=True, related_name="entry"
     )
+
+    objects = EntryQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -111,8 +121,14 @@ class EntryLine(AppendOnlyModel):
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="lines")
     account = models.CharField(max_length=20, choices=Account)
     detail = models.CharField(max_length=40, blank=True)
+    # Found by the index on customer and entry.
     customer = models.ForeignKey(
-        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="entry_lines"
+        Customer,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="entry_lines",
+        db_index=False,
     )
     supplier = models.ForeignKey(
         Supplier, on_delete=models.PROTECT, null=True, blank=True, related_name="entry_lines"
@@ -123,6 +139,11 @@ class EntryLine(AppendOnlyModel):
         ordering = ["id"]
         indexes = [
             models.Index(fields=["account", "entry"], name="entry_line_of_account"),
+            models.Index(
+                fields=["customer", "entry"],
+                condition=Q(customer__isnull=False),
+                name="entry_line_of_customer",
+            ),
             models.Index(
                 fields=["account", "detail"],
                 condition=Q(detail__gt=""),

@@ -23,6 +23,11 @@ class LeftOnPayment(TypedDict):
 
 
 class PaymentQuerySet(models.QuerySet["Payment"]):
+    def opening_credits(self) -> "PaymentQuerySet":
+        """Return what was on account when the books began, also what was undone since."""
+        # Asked so that SQLite begins with these, not with all that undoes no other payment.
+        return self.filter(method=Payment.Method.OPENING).exclude(reverses__gt=0)
+
     def with_left(self) -> "models.QuerySet[WithAnnotations[Payment, LeftOnPayment]]":
         """Return the payments with `left_cents`, which are put to no bill.
 
@@ -76,9 +81,14 @@ class Payment(models.Model):
     order = models.ForeignKey(
         Order, on_delete=models.PROTECT, null=True, blank=True, related_name="prepayments"
     )
-    # Given back for this credit note.
+    # Given back for this credit note; few payments are, which have an index of their own.
     refunds = models.ForeignKey(
-        Invoice, on_delete=models.PROTECT, null=True, blank=True, related_name="refunds"
+        Invoice,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="refunds",
+        db_index=False,
     )
     idempotency_key = models.CharField(max_length=100, unique=True)
 
@@ -94,6 +104,9 @@ class Payment(models.Model):
                 fields=["-received_on", "-id"],
                 condition=Q(customer__isnull=False),
                 name="payment_of_customers_newest",
+            ),
+            models.Index(
+                fields=["refunds"], condition=Q(refunds__isnull=False), name="payment_that_refunds"
             ),
         ]
         permissions = [("take_payments", "Can record payments")]

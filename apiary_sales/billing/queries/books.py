@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import Any, cast
 
-from django.db.models import Count, F, Field, Max, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, Exists, F, Field, Max, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from apiary_sales.billing.models import (
@@ -303,11 +303,12 @@ def _wrong_open_amounts() -> Iterator[str]:
 
 def _billed_twice() -> Iterator[str]:
     """Goods are billed once; a corrected copy counts in place of the invoice before it."""
+    # Joined to the bills that correct another, PostgreSQL would take it that each has one, and go
+    # through all bills for each line.
+    is_corrected = Exists(Invoice.objects.filter(corrects=OuterRef("invoice")))
     for row in (
         InvoiceLine.objects.filter(
-            invoice__credits__isnull=True,
-            invoice__corrected_by__isnull=True,
-            fulfilment_line__isnull=False,
+            ~is_corrected, invoice__credits__isnull=True, fulfilment_line__isnull=False
         )
         .values("fulfilment_line")
         .order_by("fulfilment_line")

@@ -1,12 +1,15 @@
 """What the first page answers at a glance."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
-from django.contrib.auth.models import AnonymousUser
+from django.db.models.expressions import Combinable
 from django.urls import reverse
 from django.utils import timezone
 
+from apiary_sales.accounts import queries as people
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import money, stand_marks
 from apiary_sales.billing.queries.stand_marks import WaitingForOffice
@@ -65,22 +68,32 @@ class Today:
     to_settle: list[bottling_days.ToSettle]
     prices_to_come: prices_to_come.PricesToCome | None
     short_by_season: list[stock.SizeCover]
+    # What else was asked, by the names of the questions.
+    answers: Mapping[str, Any]
 
 
-def today(user: User | AnonymousUser) -> Today:
-    """Return the first page's figures, in a constant number of round trips."""
+def today(user: User, *, also: Mapping[str, Combinable] | None = None) -> Today:
+    """Return the first page's figures, in a constant number of round trips.
+
+    `also` are questions of one value each that are asked together with its own.
+    """
     day = timezone.localdate()
     may_see_orders = user.has_perm("orders.take_orders") or user.has_perm("orders.fulfil_orders")
     may_bottle = user.has_perm("inventory.run_bottling")
+    may_see_money = user.has_perm("billing.view_money")
+    asked: dict[str, Combinable] = {"moisture_limit": honey.moisture_limit_asked(), **(also or {})}
+    if may_see_money:
+        asked |= stand_marks.waiting_asked()
+    answers = people.answers(user, asked)
     to_fill = orders.rows(orders.to_fill(), on=day) if may_see_orders else None
     sizes = packed_stock.sizes()
     return Today(
-        in_hand=honey.in_hand(),
+        in_hand=honey.in_hand(moisture_limit=answers["moisture_limit"]),
         jars=_jars(sizes, links=may_see_orders),
         to_fill=to_fill and to_fill[:ROWS_MAX],
         to_fill_count=len(to_fill or ()),
         missing=[row for row in to_fill or () if row.missing],
-        owing=money.owing(day) if user.has_perm("billing.view_money") else None,
+        owing=money.owing(day) if may_see_money else None,
         runs=runs.recent(ROWS_MAX),
         held_goods=held_goods.in_stores(),
         shortages=shortages.open_rows() if any(map(user.has_perm, SETTLES)) else [],
@@ -92,9 +105,8 @@ def today(user: User | AnonymousUser) -> Today:
         prices_to_come=(
             prices_to_come.soon(day) if user.has_perm("pricing.manage_prices") else None
         ),
-        stand_waiting=(
-            stand_marks.waiting() if user.has_perm("billing.view_money") else WaitingForOffice()
-        ),
+        stand_waiting=stand_marks.waiting(answers) if may_see_money else WaitingForOffice(),
+        answers=answers,
     )
 
 

@@ -9,13 +9,14 @@ from django.db.models import Case, Exists, F, Min, OuterRef, Q, QuerySet, Sum, W
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import HonestyBox, Invoice, StandDay, StandDayClose
+from apiary_sales.billing.models import Invoice, StandDay, StandDayClose
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import GoodsCategory, ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.prices import PricesOfProduct
 from inventory.bottling.models import Product
+from inventory.shared import conventions
 from inventory.shared.models import House
 from inventory.shared.people import Person
 from inventory.stock import own_places
@@ -63,7 +64,9 @@ def places(person: Person) -> QuerySet[Place]:
         When(kind=Place.Kind.VAN, then=2),
         default=3,
     )
-    return own_places.of(person, stores).order_by(rank, "name", "code")
+    return (
+        own_places.of(person, stores).select_related("honesty_box").order_by(rank, "name", "code")
+    )
 
 
 def chosen(places: Sequence[Place], code: str | None) -> Place | None:
@@ -73,10 +76,10 @@ def chosen(places: Sequence[Place], code: str | None) -> Place | None:
 
 def groups_of_places(places: Collection[Place]) -> dict[int, str]:
     """Return under which heading a place stands in a list; stands and vans need none."""
-    boxes = set(HonestyBox.objects.filter(is_active=True).values_list("place", flat=True))
     shelves, honesty_boxes = _("Shelves"), _("Honesty boxes")
+    boxes = [place for place in places if hasattr(place, "honesty_box")]
     others = {place.pk: shelves for place in places if place.kind == Place.Kind.SHELF}
-    return others | {place.pk: honesty_boxes for place in places if place.pk in boxes}
+    return others | {place.pk: honesty_boxes for place in boxes if place.honesty_box.is_active}
 
 
 @dataclass(frozen=True)
@@ -135,8 +138,8 @@ class TaxAtStand:
 
 
 def tax_on(on: date) -> TaxAtStand:
-    """Return the taxes of a sale at the stand on a day, in four queries."""
-    house = House.current()
+    """Return the taxes of a sale at the stand on a day, in three queries."""
+    house = conventions.house()
     usual = tax.treatments(
         TaxRate.objects.in_force(on),
         GoodsCategory.objects.in_force(on),

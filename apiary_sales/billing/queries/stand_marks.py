@@ -1,12 +1,14 @@
 """Sales at the stand that somebody should look at, and those that were given to the office."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, Subquery
 
 from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
 from apiary_sales.billing.queries import stand_returns
+from inventory.shared.asked_together import how_many
 
 
 def sales(*, is_seen: bool, kind: str = "") -> QuerySet[StandSale]:
@@ -60,12 +62,21 @@ class WaitingForOffice:
         return bool(self.sales or self.handed_in or self.returns)
 
 
-def waiting() -> WaitingForOffice:
-    """Return what of the stand waits for the office, in three queries."""
+def waiting_asked() -> dict[str, Subquery]:
+    """Ask what of the stand waits for the office, beside other questions."""
+    return {
+        "stand_sales": how_many(SaleMark.objects.open(), different="sale"),
+        "stand_handed_in": how_many(handed_in(is_settled=False)),
+        "stand_returns": how_many(stand_returns.waiting()),
+    }
+
+
+def waiting(answers: Mapping[str, Any]) -> WaitingForOffice:
+    """Return what of the stand waits for the office, from the answers to `waiting_asked`."""
     return WaitingForOffice(
-        sales=SaleMark.objects.open().values("sale").distinct().count(),
-        handed_in=handed_in(is_settled=False).count(),
-        returns=stand_returns.waiting_count(),
+        sales=answers["stand_sales"],
+        handed_in=answers["stand_handed_in"],
+        returns=answers["stand_returns"],
     )
 
 

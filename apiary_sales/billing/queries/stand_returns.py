@@ -43,9 +43,9 @@ def requests(person: Person, *, decides: bool) -> QuerySet[ReturnRequest]:
     return found if decides else found.filter(asked_by=person)
 
 
-def waiting_count() -> int:
-    """Return how many returns wait for the office."""
-    return ReturnRequest.objects.waiting().count()
+def waiting() -> QuerySet[ReturnRequest]:
+    """Return the returns that wait for the office."""
+    return ReturnRequest.objects.waiting()
 
 
 def receipts_it_may_be(request: ReturnRequest) -> list[ReceiptItMayBe]:

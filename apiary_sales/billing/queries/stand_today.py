@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import F, Q, Sum
+from django.db.models import Count, F, Q, Sum, Window
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
@@ -112,15 +112,17 @@ def of(person: User) -> StandToday:
     places = list(stand.places(person))
     taken = stand_takings.taken_at(places, on)
     stock = _stock(places, on)
-    marks = SaleMark.objects.open().filter(sale__sold_by=person)
+    marks = SaleMark.objects.open().filter(sale__sold_by=person).select_related("sale__receipt")
+    # How many there are comes with the few that are shown.
+    marked = list(marks.annotate(of=Window(Count("pk")))[:MARKS_SHOWN])
     return StandToday(
         glances=[
             StandGlance(place=place, stock=stock[place.pk], **vars(taken[place.pk]))
             for place in places
         ],
         pickups=stand_pickups.waiting(),
-        marked=list(marks.select_related("sale__receipt")[:MARKS_SHOWN]),
-        marked_count=marks.count(),
+        marked=marked,
+        marked_count=marked[0].of if marked else 0,
         held_goods=[row for row in held_goods.in_stores() if own_places.is_own(person, row.place)],
         shortages=[row for row in shortages.open_rows() if row.is_at_stand],
     )

@@ -4,8 +4,6 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, cast
 
-from django.db.models import Sum
-from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice, Payment
@@ -63,11 +61,13 @@ def statement(
     owed = EntryLine.objects.filter(customer=customer, account=EntryLine.Account.RECEIVABLE)
     if known_at is not None:
         owed = owed.filter(entry__entered_at__lte=known_at)
-    opening = owed.filter(entry__entered_on__lt=since).aggregate(
-        cents=Coalesce(Sum("amount_cents"), 0)
-    )["cents"]
-    rows = (
-        owed.filter(entry__entered_on__gte=since, entry__entered_on__lte=until)
+    rows = list(
+        owed.filter(
+            # Of a long history few have such a number, and only those are looked at.
+            entry__gte=Entry.objects.filter(entered_on__gte=since).first_number(),
+            entry__entered_on__gte=since,
+            entry__entered_on__lte=until,
+        )
         .select_related(
             "entry__invoice__credits",
             "entry__invoice__order",
@@ -76,6 +76,8 @@ def statement(
         )
         .order_by("entry__entered_on", "entry_id", "id")
     )
+    account = as_of.account(customer, AsOf(until, known_at))
+    opening = account.owed_cents - sum(row.amount_cents for row in rows)
     lines, balance = [], opening
     for row in rows:
         balance += row.amount_cents
@@ -94,7 +96,6 @@ def statement(
                 balance_cents=balance,
             )
         )
-    account = as_of.account(customer, AsOf(until, known_at))
     return CustomerStatement(
         customer, since, until, opening, lines, account.aging, account.on_account_cents
     )

@@ -35,7 +35,7 @@ def first_day(account: str) -> date | None:
     amounts = OpeningAmount.objects.filter(undone_on=None)
     if own := amounts.filter(account=account).first():
         return own.begins_on
-    credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None, reversed_by=None)
+    credits = Payment.objects.opening_credits().filter(reversed_by=None)
     days = [
         amounts.aggregate(day=Min("begins_on"))["day"],
         opening_invoices().aggregate(day=Min("entry__happened_on"))["day"],

@@ -16,7 +16,6 @@ from django.utils.translation import gettext_lazy
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import (
     Adjustment,
-    Allocation,
     BouncedCheck,
     DepositSlip,
     Entry,
@@ -26,7 +25,7 @@ from apiary_sales.billing.models import (
 )
 from apiary_sales.billing.services import adjustments, beginning, book
 from apiary_sales.billing.services.book import Account, BookLine
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import Order
 from inventory.shared import acts, conventions, keys, words
 from inventory.shared.coins import to_coins
@@ -506,7 +505,7 @@ def _rounding_back(amount_cents: int, method: str) -> int:
 
 def to_refund_cents(note: Invoice) -> int:
     """Return what of a credit note was not given back and is on the customer's account."""
-    given = _sum(Payment.objects.filter(refunds=note))
+    given = _sum(Payment.objects.filter(refunds=note), "amount_cents")
     return max(0, min(-note.total_cents + given, on_account_cents(note.customer)))
 
 
@@ -596,22 +595,24 @@ def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, 
 
 def left_for(order: Order) -> int:
     """Return what its customer paid that may be used for an order: for it, or for no order."""
+    there_cents = on_account_cents(order.customer)
+    if there_cents <= 0:
+        return 0
     left = money_left(order.customer).filter(Q(order=order) | Q(order=None))
-    kept_cents = sum(payment.left_cents for payment in left)
-    return max(0, min(kept_cents, on_account_cents(order.customer)))
+    return min(sum(payment.left_cents for payment in left), there_cents)
 
 
 def on_account_cents(customer: Customer | None) -> int:
     """Return the money a customer paid that no bill uses and that was not given back."""
     if customer is None:
         return 0
-    paid = Payment.objects.filter(customer=customer)
-    put = Allocation.objects.filter(payment__customer=customer)
-    return _sum(paid) - _sum(put)
+    # What is open on bills, less what is owed: payments would be all that there ever were.
+    open_cents = _sum(Invoice.objects.open().filter(customer=customer), "open_cents")
+    return open_cents - CustomerBalance.objects.owed_cents(customer)
 
 
-def _sum(rows: QuerySet[Payment] | QuerySet[Allocation]) -> int:
-    cents: int = rows.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+def _sum(rows: QuerySet[Payment] | QuerySet[Invoice], amount: str) -> int:
+    cents: int = rows.aggregate(cents=Coalesce(Sum(amount), 0))["cents"]
     return cents
 
 

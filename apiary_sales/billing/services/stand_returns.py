@@ -204,7 +204,7 @@ def ways_left(receipt: Invoice) -> dict[str, int]:
         .annotate(Sum("amount_cents"))
     )
     given = (
-        Payment.objects.filter(refunds__credits=receipt)
+        Payment.objects.filter(refunds__isnull=False, refunds__credits=receipt)
         .order_by()
         .values_list("method")
         .annotate(Sum("amount_cents"))

@@ -299,7 +299,7 @@ class UndoCashCountView(UndoView):
 def opening_page(request: HttpRequest) -> HttpResponse:
     """Show what the books began with, and what can still be entered."""
     invoices = Invoice.objects.of_before().select_related("customer")
-    credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None)
+    credits = Payment.objects.opening_credits()
     context = {
         "invoices": invoices.order_by("customer__name", "issued_on"),
         # Sorted here: joined for their names, customers would be gone through from the first.

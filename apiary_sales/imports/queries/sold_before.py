@@ -2,8 +2,9 @@
 
 from collections.abc import Collection
 from datetime import date
+from typing import Any
 
-from django.db.models import Exists, Min, OuterRef, Sum
+from django.db.models import Exists, Min, OuterRef, QuerySet, Sum
 
 from apiary_sales.imports.models import PastSale
 from apiary_sales.orders.models import Order
@@ -11,8 +12,8 @@ from apiary_sales.pricing.sales_sources import DayRow, SalesSource, SoldRow
 from inventory.bottling.models import Product
 
 
-def by_day(products: Collection[int], first: date, last: date) -> list[DayRow]:
-    return list(
+def by_day(products: Collection[int], first: date, last: date) -> QuerySet[Any, DayRow]:
+    return (
         PastSale.objects.counting()
         .filter(product__in=products, day__gte=first, day__lte=last)
         .order_by()
@@ -46,10 +47,9 @@ def first_days(products: Collection[int]) -> dict[int, date]:
     )
 
 
-def sold_by(products: Collection[int], day: date) -> Collection[int]:
+def sold_by(products: Collection[int], day: date) -> QuerySet[Product]:
     told = PastSale.objects.counting().filter(product=OuterRef("pk"), day__lte=day)
-    sold = Product.objects.filter(Exists(told), pk__in=products)
-    return list(sold.order_by().values_list("pk", flat=True))
+    return Product.objects.filter(Exists(told), pk__in=products).order_by()
 
 
 SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days, sold_by=sold_by)

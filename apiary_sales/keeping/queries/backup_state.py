@@ -1,10 +1,10 @@
 """Whether the house could lose work: when the last good backup was, and what went wrong since."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import Min, QuerySet, Subquery
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
@@ -56,8 +56,16 @@ class BackupState:
         return self.is_late or any(backup is not None for backup in last_is_wanting)
 
 
-def of_house() -> BackupState:
-    """Return the state of the backups: one question to the database while all goes well."""
+def begun_asked() -> Subquery:
+    """Ask when the first person came to the house, beside other questions."""
+    return Subquery(User.objects.order_by("date_joined").values("date_joined")[:1])
+
+
+def of_house(*, begun_at: datetime | None = None) -> BackupState:
+    """Return the state of the backups: one question to the database while all goes well.
+
+    `begun_at` is the answer to `begun_asked`, where it was asked.
+    """
     recent = list(newest()[:RECENT])
     is_all = len(recent) < RECENT
     good = [backup for backup in recent if backup.is_good]
@@ -71,14 +79,14 @@ def of_house() -> BackupState:
         last_good=last_good,
         last_rehearsed=last_rehearsed,
         last=recent[0] if recent else None,
-        is_new_house=last_good is None and _is_new_house(),
+        is_new_house=last_good is None and _is_new_house(begun_at),
     )
 
 
-def _is_new_house() -> bool:
+def _is_new_house(begun_at: datetime | None) -> bool:
     """Tell whether nobody has been here for two days."""
-    begun = User.objects.order_by("date_joined").values_list("date_joined", flat=True).first()
-    return begun is None or timezone.now() - begun <= LATE_AFTER
+    begun_at = begun_at or User.objects.aggregate(first=Min("date_joined"))["first"]
+    return begun_at is None or timezone.now() - begun_at <= LATE_AFTER
 
 
 def newest() -> QuerySet[Backup]:

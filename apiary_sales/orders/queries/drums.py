@@ -26,7 +26,7 @@ from inventory.shared.errors import BadValue, NotEnoughHoney
 from inventory.shared.money import cents_half_even, share_cents
 from inventory.shared.weights import in_units
 from inventory.stock import density
-from inventory.stock.models import Balance, Item, Lot, Place
+from inventory.stock.models import Balance, Lot, Place
 
 OLDEST_FIRST = "oldest"
 BEST_FIT = "fit"
@@ -78,9 +78,10 @@ def free_drums(on: date) -> list[DrumOffer]:
     bulk_list = prices.bulk_list(on)
     balances = (
         Balance.objects.filter(
-            item__kind=Item.Kind.HONEY,
+            # A drum has honey alone in it; asked for the kind too, SQLite would read all honey.
             place__kind=Place.Kind.DRUM,
             place__is_active=True,
+            is_physical=True,
             quantity__gt=0,
             reserved=0,
             lot__is_on_hold=False,

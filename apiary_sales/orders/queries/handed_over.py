@@ -2,8 +2,9 @@
 
 from collections.abc import Collection
 from datetime import date
+from typing import Any
 
-from django.db.models import Exists, F, Min, OuterRef, Sum
+from django.db.models import Exists, F, Min, OuterRef, QuerySet, Sum
 
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from apiary_sales.pricing.sales_sources import DayRow, SalesSource, SoldRow
@@ -12,8 +13,8 @@ from inventory.bottling.models import Product
 KEPT = Sum(F("quantity") - F("returned"))
 
 
-def by_day(products: Collection[int], first: date, last: date) -> list[DayRow]:
-    return list(
+def by_day(products: Collection[int], first: date, last: date) -> QuerySet[Any, DayRow]:
+    return (
         FulfilmentLine.objects.not_taken_back()
         .filter(
             order_line__product__in=products,
@@ -56,13 +57,12 @@ def first_days(products: Collection[int]) -> dict[int, date]:
     )
 
 
-def sold_by(products: Collection[int], day: date) -> Collection[int]:
+def sold_by(products: Collection[int], day: date) -> QuerySet[Product]:
     # The lines of a product are looked at from the first on, until one was handed over by then.
     handed_over = FulfilmentLine.objects.not_taken_back().filter(
         order_line__product=OuterRef("pk"), fulfilment__filled_on__lte=day
     )
-    sold = Product.objects.filter(Exists(handed_over), pk__in=products)
-    return list(sold.order_by().values_list("pk", flat=True))
+    return Product.objects.filter(Exists(handed_over), pk__in=products).order_by()
 
 
 SOURCE = SalesSource(by_day=by_day, by_sale=by_sale, first_days=first_days, sold_by=sold_by)

@@ -62,12 +62,6 @@ def lines_of(costing: LateCosting) -> QuerySet[LateCost]:
     ).order_by("fulfilment_line")
 
 
-def seasons() -> list[int]:
-    """Return the seasons of which there is honey, the newest first."""
-    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
-    return list(of_honey.order_by("-season").values_list("season", flat=True).distinct())
-
-
 def _with_reason(
     line: LineWithoutCost, missing: dict[int, Lot], *, is_average: bool
 ) -> RowWithoutCost:

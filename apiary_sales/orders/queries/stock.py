@@ -68,9 +68,9 @@ class PastReading:
         products = [each.pk for each in self._products]
         by_day: dict[int, Counter[date]] = defaultdict(Counter)
         first = cover.first_day_read(self._on)
-        for product, day, much in sales_sources.by_day(products, first, self._on):
+        rows, sold_before = sales_sources.by_day(products, first, self._on)
+        for product, day, much in rows:
             by_day[product][day] += much
-        sold_before = sales_sources.sold_by(products, first)
         return {
             each.pk: PastOfStock(
                 self._on,

@@ -21,6 +21,7 @@ from inventory.shared.models import BooksLock
 from inventory.shared.paging import page_of
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
+from inventory.stock.queries import honey
 
 PRICES = "pricing.manage_prices"
 
@@ -33,7 +34,7 @@ class SoldWithoutCostView(ActView):
     template_name = "orders/late_costs/sold.html"
 
     def prepare(self) -> None:
-        self.asked = SeasonAskedForm(self.request.GET, seasons=read.seasons())
+        self.asked = SeasonAskedForm(self.request.GET, seasons=honey.seasons())
         self.season = self.asked.cleaned_data.get("season") if self.asked.is_valid() else None
 
     def get_initial(self) -> dict[str, Any]:

@@ -188,21 +188,24 @@ def go_on_at() -> str:
     return first.url if first else reverse("web:set_up_made")
 
 
-def to_do(user: User | AnonymousUser) -> list[SetUpMark]:
-    """Return the steps for the first page of an owner; none once all are done, or work began."""
+def to_do(user: User | AnonymousUser, *, were_jars_filled: bool) -> list[SetUpMark]:
+    """Return the steps for the first page of an owner; none once all are done, or work began.
+
+    `were_jars_filled` is the answer to `jars_filled_asked`.
+    """
     if not user.has_perm("accounts.manage_people"):
         return []
     row = SetUp.current()
-    if row.ended_at or _were_jars_filled():
+    if row.ended_at or were_jars_filled:
         return []
     shown = marks(row)
     return [] if all(mark.is_done for mark in shown) else shown
 
 
-def _were_jars_filled() -> bool:
-    """Tell whether the house has filled jars itself, beside those from before its books."""
+def jars_filled_asked() -> Exists:
+    """Ask whether the house has filled jars itself, beside those from before its books."""
     packed = Lot.objects.filter(kind=Lot.Kind.PACKED)
-    return packed.exclude(lines__posting__kind=Posting.Kind.OPENING).exists()
+    return Exists(packed.exclude(lines__posting__kind=Posting.Kind.OPENING))
 
 
 def begins_on(row: SetUp | None = None) -> date:

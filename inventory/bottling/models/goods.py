@@ -29,6 +29,9 @@ class GoodsReceipt(models.Model):
 
     class Meta:
         ordering = ["-received_on", "-id"]
+        indexes = [
+            models.Index(fields=["-received_on", "-id"], name="goods_receipt_newest_first"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(quantity__gt=0, cost_cents__gte=0), name="goods_receipt_amounts"

@@ -189,6 +189,7 @@ class PartReceipt(models.Model):
         ordering = ["-received_on", "-id"]
         indexes = [
             models.Index(fields=["part", "-received_on", "-id"], name="part_receipt_newest"),
+            models.Index(fields=["-received_on", "-id"], name="part_receipt_newest_first"),
         ]
         constraints = [
             models.CheckConstraint(

@@ -112,6 +112,7 @@ class BottlingRun(models.Model):
         indexes = [
             models.Index(fields=["status", "planned_for"], name="run_by_status"),
             models.Index(fields=["-recorded_at", "-id"], name="run_newest_first"),
+            models.Index(fields=["product"], condition=Q(status="planned"), name="run_planned"),
         ]
         permissions = [("run_bottling", "Can plan and record bottling runs")]
         constraints = [

@@ -7,8 +7,27 @@ moving average, common practice), whatever lot is taken from the shelf.
 
 from collections.abc import Iterable
 from fractions import Fraction
+from functools import cached_property
 
 from inventory.stock.models import Lot, PostingLine, ProductionSettings
+
+
+class UnitCosts:
+    """What a piece of each of some lots costs; read when the first is asked for.
+
+    Many pages show stock without what it costs.
+    """
+
+    def __init__(self, lots: Iterable[Lot]) -> None:
+        self._lots = lots
+
+    @cached_property
+    def _cents(self) -> dict[Lot, Fraction | None]:
+        return unit_costs_cents(self._lots)
+
+    def cents_of(self, lot: Lot) -> Fraction | None:
+        """Return what a piece of one of the lots costs; None while it is not known."""
+        return self._cents[lot]
 
 
 def unit_costs_cents(lots: Iterable[Lot]) -> dict[Lot, Fraction | None]:

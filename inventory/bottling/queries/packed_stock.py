@@ -10,7 +10,7 @@ from datetime import date
 from fractions import Fraction
 
 from inventory.bottling.models import Product, Size
-from inventory.bottling.queries import packed_costs
+from inventory.bottling.queries.packed_costs import UnitCosts
 from inventory.stock.models import Balance, Lot, Place
 
 
@@ -22,7 +22,12 @@ class LotStock:
     place: Place
     on_hand: int
     reserved: int
-    unit_cost_cents: Fraction | None
+    costs: UnitCosts
+
+    @property
+    def unit_cost_cents(self) -> Fraction | None:
+        """What a piece costs; None while it is not known."""
+        return self.costs.cents_of(self.lot)
 
     @property
     def is_on_hold(self) -> bool:
@@ -162,7 +167,8 @@ def products() -> list[ProductStock]:
     """Return every product in use, or still there: honey by size, smallest first, then the rest.
 
     Comb that is kept by weight, to be cut or put into jars, is no product for sale and left out.
-    In three queries, four where the weighted average is chosen.
+    In two queries; what the stock costs takes one more where it is asked for, or two where the
+    weighted average is chosen.
     """
     rows: dict[int, list[LotStock]] = defaultdict(list)
     balances = list(_balances())
@@ -191,15 +197,9 @@ def of(product: Product) -> ProductStock:
 
 def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
     balances = list(balances)
-    costs = packed_costs.unit_costs_cents(balance.honey_lot for balance in balances)
+    costs = UnitCosts([balance.honey_lot for balance in balances])
     return tuple(
-        LotStock(
-            balance.honey_lot,
-            balance.place,
-            balance.quantity,
-            balance.reserved,
-            costs[balance.honey_lot],
-        )
+        LotStock(balance.honey_lot, balance.place, balance.quantity, balance.reserved, costs)
         for balance in balances
     )
 

@@ -256,9 +256,10 @@ def refuse_undo_of_used(posting: Posting) -> None:
 
     Those pieces bear their share of the cost of both, so the later change is undone first.
     """
+    changed = JarChange.objects.filter(posting=posting, act__in=JarChange.MAKES_PIECES)
     made = Lot.objects.filter(
-        Q(changes__posting=posting, changes__act__in=JarChange.MAKES_PIECES)
-        | Q(run__posting=posting)
+        Q(pk__in=changed.values("lot"))
+        | Q(pk__in=BottlingRun.objects.filter(posting=posting).values("packed_lot"))
     ).first()
     if made is None:
         return

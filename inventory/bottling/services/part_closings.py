@@ -54,4 +54,4 @@ def open_receipt(receipt: PartReceipt) -> None:
 
     Call it with the item of the part locked.
     """
-    average_closings.open_since(receipt.posting, [receipt.part.item])
+    average_closings.open_since(receipt.posting, [receipt.part.item_id])

@@ -229,7 +229,7 @@ def _move(
         note=_note(lot, reason),
         occurred_at=at,
     )
-    kept = set(retelling.lots_with_lines())
+    kept = set(retelling.with_lines(blend.pk for blend in blends))
     for blend in blends:
         if blend.pk not in kept:
             # It has come to nothing: this honey met none in the vessel on its right day.
@@ -240,10 +240,10 @@ def _move(
 
 def _refuse_used_before(lot: Lot, day: date) -> None:
     """Raise where jars or blends are still said to be made of honey before it came in."""
+    made = LotParent.objects.filter(parent=lot, grams__gt=0, lot__made_on__lt=day)
     early = (
-        LotParent.objects.filter(parent=lot, grams__gt=0, lot__made_on__lt=day)
         # A blend that this honey no longer makes has come to nothing.
-        .filter(lot__in=retelling.lots_with_lines())
+        made.filter(lot__in=retelling.with_lines(made.values_list("lot", flat=True)))
         .select_related("lot")
         .order_by("lot__made_on", "lot")
         .first()

@@ -9,7 +9,7 @@ from inventory.bottling.models import PackagingPart
 from inventory.bottling.rules.parts import PartNeed
 from inventory.shared.errors import NotEnoughParts
 from inventory.stock.models import Balance, Place
-from inventory.stock.services import ledger, retelling, stores
+from inventory.stock.services import ledger, stores
 
 
 def error_of(need: PartNeed, parameter: str) -> NotEnoughParts:
@@ -61,7 +61,7 @@ def lines_used(
             for row in Balance.objects.filter(item=part.item, place__in=places)
         }
         if at is not None:
-            then = retelling.state_at(part.item, at, places=places)
+            then = Balance.objects.at(part.item, at, places=places)
             there = {
                 place: min(quantity, then.get((place, 0), 0)) for place, quantity in there.items()
             }

@@ -116,17 +116,15 @@ class VesselField(CodeChoiceField):
         # Tanks before drums; what is in them is read whenever the list is shown or chosen from.
         found = honey.vessel_places().filter(kind__in=list(kinds)).order_by("-kind", "code")
         if of_any_day:
-            # Honey is of a lot everywhere; said here, it is found by the index of those that are.
-            honey_there = Balance.objects.filter(
-                place=OuterRef("pk"), item__kind="honey", lot__isnull=False
-            )
+            # Asked for by the item, all honey that ever was in the house would be gone through.
+            honey_there = Balance.objects.filter(place=OuterRef("pk"), is_vessel=True)
             if of_others:
                 honey_there = honey_there.filter(lot__owner__isnull=False)
             found = found.filter(Exists(honey_there)).order_by(
                 Exists(honey_there.filter(quantity__gt=0)).desc(), "-kind", "code"
             )
         elif filled:
-            found = found.filter(balances__quantity__gt=0, balances__item__kind="honey").distinct()
+            found = found.filter(balances__quantity__gt=0, balances__is_vessel=True).distinct()
         elif of_others:
             found = found.filter(
                 balances__quantity__gt=0, balances__lot__owner__isnull=False

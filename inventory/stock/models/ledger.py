@@ -14,7 +14,7 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared import days, words
+from inventory.shared import acts, days, words
 from inventory.shared.money import share_cents
 from inventory.stock import costing
 
@@ -360,6 +360,10 @@ NOTHING_CLOSED: Mapping[int, int] = MappingProxyType({})
 ALL_LINES = Q()
 
 
+# The entry that a line belongs to: its own, or the one that it corrects.
+ENTRY = Coalesce("posting__corrects_id", "posting_id")
+
+
 class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
     def standing(self) -> "PostingLineQuerySet":
         """Leave out what was undone, with the corrections of it."""
@@ -370,6 +374,28 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             posting__reversed_by=None,
             posting__corrects__reversed_by=None,
         )
+
+    def of_entry(self, posting: "Posting") -> "PostingLineQuerySet":
+        """Return the lines of a posting and of its corrections."""
+        # Their postings are found first: asked in one, SQLite reads all lines.
+        either = Posting.objects.filter(Q(pk=posting.pk) | Q(corrects=posting))
+        return self.filter(posting__in=either.order_by().values("pk"))
+
+    def of_item_since(
+        self, item: Item, moment: datetime, *, after: int | None = None
+    ) -> "PostingLineQuerySet":
+        """Return what counts of an item by entries of later than a moment.
+
+        With `after`, also by those of that very moment which were entered after that posting, a
+        correction with what it corrects.
+        """
+        is_later = Q(posting__occurred_at__gt=moment)
+        if after is not None:
+            is_later |= Q(entry__gt=after)
+        # Where only the moments are compared, SQLite reads all lines of the item.
+        since = Posting.objects.filter(occurred_at__gte=moment).order_by().values("pk")
+        of_item = self.standing().filter(item=item).annotate(entry=ENTRY)
+        return of_item.filter(is_later, posting__in=since)
 
     def counting_by(self, day: date) -> "PostingLineQuerySet":
         """Return what counts by the end of a day: late entries of closed days count later."""
@@ -396,31 +422,6 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             .first()
         )
         return moment if came is None else came + days.JUST
-
-    def in_vessel_at(self, place: Place, moment: datetime) -> "Balance | None":
-        """Return what was in a vessel at a moment, as a balance that is not saved, or None."""
-        found = (
-            self.standing()
-            .filter(place=place, item__kind=Item.Kind.HONEY, posting__occurred_at__lte=moment)
-            .order_by()
-            .values_list("item", "lot")
-            .annotate(total=Sum("quantity"))
-            .filter(total__gt=0)
-            .order_by("-total")
-            .first()
-        )
-        if found is None:
-            return None
-        item, lot, total = found
-        line = self.filter(lot=lot).select_related("lot__owner").first()
-        return Balance(
-            item=Item.objects.get(pk=item),
-            place=place,
-            lot=line.lot if line else None,
-            quantity=total,
-            is_physical=True,
-            is_vessel=True,
-        )
 
     def average_costs(
         self,
@@ -663,6 +664,14 @@ class AverageClosing(models.Model):
         return kind(**{field.name: getattr(self, field.name) for field in fields(kind)})
 
 
+def not_booked() -> dict[tuple[int, int, int], int]:
+    """Return what the act under way has posted and not yet added to the balances.
+
+    By item, place and lot (zero for none).
+    """
+    return acts.kept("posted, not in the balances", dict)
+
+
 class BalanceQuerySet(models.QuerySet["Balance"]):
     def in_vessel(self, place: Place, at: datetime | None = None) -> "Balance | None":
         """Return the one balance of honey in a vessel, or None when it is empty.
@@ -671,7 +680,7 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         that is not saved.
         """
         if at is not None:
-            return PostingLine.objects.in_vessel_at(place, at)
+            return self._in_vessel_at(place, at)
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
             .select_related("lot__owner", "item", "place")
@@ -679,6 +688,58 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
             .order_by("place_id", "quantity")
             .first()
         )
+
+    def _in_vessel_at(self, place: Place, moment: datetime) -> "Balance | None":
+        honey = Item.objects.honey()
+        there = self.at(honey, moment, places=[place.pk])
+        most = max(there, key=lambda key: there[key], default=None)
+        if most is None or there[most] <= 0:
+            return None
+        line = PostingLine.objects.filter(lot=most[1]).select_related("lot__owner").first()
+        return Balance(
+            item=honey,
+            place=place,
+            lot=line.lot if line else None,
+            quantity=there[most],
+            is_physical=True,
+            is_vessel=True,
+        )
+
+    def at(
+        self,
+        item: Item,
+        moment: datetime,
+        *,
+        upto: int | None = None,
+        places: Iterable[int] | None = None,
+    ) -> dict[tuple[int, int], int]:
+        """Return how much of an item was where in the house at a moment, by place and lot.
+
+        A lot of zero is none. By the entries there are today: what came later is taken off what is
+        there now, so that a moment of late is soon read, however long the history. Of the entries
+        of that very moment those up to `upto` count, or all.
+        """
+        places = None if places is None else set(places)
+        now = self.filter(item=item, is_physical=True, quantity__gt=0)
+        later = PostingLine.objects.of_item_since(item, moment, after=upto)
+        later = later.filter(place__kind__in=Place.IN_HOUSE)
+        if places is not None:
+            now, later = now.filter(place__in=places), later.filter(place__in=places)
+        there = {
+            (place, lot or 0): quantity
+            for place, lot, quantity in now.values_list("place", "lot", "quantity")
+        }
+        sums = later.order_by().values_list("place", "lot").annotate(total=Sum("quantity"))
+        for place, lot, total in sums:
+            there[place, lot or 0] = there.get((place, lot or 0), 0) - total
+        written = {key: n for key, n in not_booked().items() if key[0] == item.pk}
+        if written:
+            in_house = Place.objects.filter(kind__in=Place.IN_HOUSE)
+            inside = set(in_house.values_list("pk", flat=True))
+            for (_item, place, lot), quantity in written.items():
+                if place in inside and (places is None or place in places):
+                    there[place, lot] = there.get((place, lot), 0) + quantity
+        return {key: quantity for key, quantity in there.items() if quantity}
 
     def in_vessel_on(self, place: Place, day: date) -> "Balance | None":
         """Return what was in a vessel at the end of a day, or None when it was empty."""

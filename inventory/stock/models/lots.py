@@ -223,6 +223,9 @@ class Lot(models.Model):
             models.Index(fields=["-made_on", "-id"], name="lot_newest_first"),
             models.Index(fields=["product", "-made_on", "-id"], name="lot_of_product_newest"),
             models.Index(fields=["season"], name="lot_extractions", condition=Q(kind="extraction")),
+            models.Index(fields=["season", "kind"], name="lot_by_season"),
+            # Few lots are of others; most houses have none.
+            models.Index(fields=["owner"], name="lot_of_others", condition=Q(owner__isnull=False)),
         ]
         permissions = [("release_hold", "Can release a lot that is on hold")]
         constraints = [

@@ -108,6 +108,7 @@ class DipReading(models.Model):
 
     class Meta:
         ordering = ["-read_at", "-id"]
+        indexes = [models.Index(fields=["-read_at", "-id"], name="dip_reading_newest_first")]
 
     def __str__(self) -> str:
         return f"{self.place} {self.depth_mm} mm"

@@ -3,18 +3,16 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from functools import reduce
-from operator import or_
 from typing import Any
 
-from django.db.models import Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Case, Exists, OuterRef, QuerySet, Subquery, When
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.stock import cleaning_schedule
 from inventory.stock.cleaning_schedule import Standing, State
-from inventory.stock.models import Balance, Cleaning, CleaningTask, Item, Posting, PostingLine
+from inventory.stock.models import Balance, Cleaning, CleaningTask, Posting, PostingLine
 
 # The entries by which it is known that the house worked.
 USES = {
@@ -70,36 +68,30 @@ class CleaningToDo:
 
 
 def rows(*, with_unused: bool = False, today: date | None = None) -> list[TaskRow]:
-    """Return what is cleaned, due first, in a constant number of queries.
+    """Return what is cleaned, due first, in two queries.
 
     `with_unused` also returns what is no longer cleaned, at the end.
     """
     today = today or timezone.localdate()
     latest = Cleaning.objects.standing().filter(task=OuterRef("pk"))
     tasks = CleaningTask.objects.select_related("place").annotate(
-        last_key=Subquery(latest.order_by("-cleaned_on", "-id").values("pk")[:1])
+        last_key=Subquery(latest.order_by("-cleaned_on", "-id").values("pk")[:1]),
+        used_at=_used_at(),
+        is_full=Exists(_honey_in_the_vessel()),
     )
     if not with_unused:
         tasks = tasks.filter(is_active=True)
     found = list(tasks)
     cleanings = Cleaning.objects.in_bulk([task.last_key for task in found if task.last_key])
-    vessels = {task.place_id for task in found if task.place_id}
-    emptied, worked = _last_used(vessels), _last_worked()
-    full = set(
-        Balance.objects.filter(
-            place__in=vessels, item__kind=Item.Kind.HONEY, quantity__gt=0
-        ).values_list("place", flat=True)
-    )
     made = []
     for task in found:
         last = cleanings.get(task.last_key) if task.last_key else None
-        used_on = emptied.get(task.place_id) if task.place_id else worked.get(task.used_for)
         standing = cleaning_schedule.standing(
             schedule=task.schedule,
             every_days=task.every_days,
             cleaned_on=last.cleaned_on if last else None,
-            used_on=used_on,
-            is_full=task.place_id in full,
+            used_on=timezone.localdate(task.used_at) if task.used_at else None,
+            is_full=task.is_full,
             today=today,
         )
         made.append(TaskRow(task, last, standing, today))
@@ -160,23 +152,31 @@ def table(found: Iterable[Cleaning]) -> Iterator[list[Any]]:
         ]
 
 
-def _last_used(vessels: set[int]) -> dict[int | None, date]:
-    """Return the day on which honey last went in or out of each of these vessels."""
-    found = (
+def _honey_in_the_vessel() -> QuerySet[Balance]:
+    return Balance.objects.filter(place=OuterRef("place"), is_vessel=True, quantity__gt=0)
+
+
+def _used_at() -> Case:
+    """Return when honey last went in or out of the vessel of a task, or the house last worked.
+
+    It is looked for where the schedule asks for it: not of a vessel that has honey in it, which is
+    cleaned once it is empty.
+    """
+    moved = (
         PostingLine.objects.standing()
-        .filter(place__in=vessels, item__kind=Item.Kind.HONEY)
-        .values_list("place")
-        .annotate(last=Max("posting__occurred_at"))
-        .order_by()
+        .filter(place=OuterRef("place"))
+        .order_by("-posting__occurred_at")
     )
-    return {place: timezone.localdate(moment) for place, moment in found}
-
-
-def _last_worked() -> dict[str, date]:
-    """Return the day on which the house last bottled, and last extracted."""
-    standing = Posting.objects.filter(reversed_by=None).order_by("-occurred_at")
-    newest = [Q(pk=Subquery(standing.filter(kind=kind).values("pk")[:1])) for kind in USES.values()]
-    found = dict(
-        Posting.objects.filter(reduce(or_, newest)).order_by().values_list("kind", "occurred_at")
+    worked = Posting.objects.filter(reversed_by=None).order_by("-occurred_at")
+    return Case(
+        When(
+            ~Exists(_honey_in_the_vessel()),
+            place__isnull=False,
+            schedule__in=CleaningTask.BY_USE,
+            then=Subquery(moved.values("posting__occurred_at")[:1]),
+        ),
+        *(
+            When(used_for=use, then=Subquery(worked.filter(kind=kind).values("occurred_at")[:1]))
+            for use, kind in USES.items()
+        ),
     )
-    return {use: timezone.localdate(found[kind]) for use, kind in USES.items() if kind in found}

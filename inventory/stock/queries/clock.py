@@ -2,8 +2,10 @@
 
 from datetime import datetime, timedelta
 
+from django.db.models import Subquery
 from django.utils import timezone
 
+from inventory.shared import asked_together
 from inventory.stock.models import Posting
 
 # Machines that share a database may differ by so much, and nobody notices.
@@ -12,11 +14,15 @@ TOLERANCE = timedelta(minutes=5)
 LOOKED_AT = 200
 
 
-def ahead_of_now() -> datetime | None:
+def recorded_at_asked() -> Subquery:
+    """Ask when the latest entry was recorded, beside other questions."""
+    newest = Posting.objects.order_by("-id").values("pk")[:LOOKED_AT]
+    return asked_together.latest(Posting.objects.filter(pk__in=newest), "recorded_at")
+
+
+def ahead_of_now(latest: datetime | None) -> datetime | None:
     """Return when the latest entry was recorded, where that is still to come; None where not.
 
     Then the clock was set back, or it was ahead and is right now.
     """
-    newest = Posting.objects.order_by("-id").values_list("recorded_at", flat=True)[:LOOKED_AT]
-    latest = max(newest, default=None)
     return latest if latest is not None and latest > timezone.now() + TOLERANCE else None

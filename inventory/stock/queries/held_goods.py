@@ -47,9 +47,9 @@ def in_drums() -> list[HeldGoods]:
         Balance.objects.filter(
             place__kind=Place.Kind.DRUM,
             place__is_active=True,
+            is_physical=True,
             quantity__gt=0,
             lot__is_on_hold=True,
-            item__kind=Item.Kind.HONEY,
         )
         .ours()
         .select_related("item", "place", "lot__product")

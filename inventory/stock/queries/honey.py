@@ -20,6 +20,7 @@ from django.db.models import (
     Prefetch,
     Q,
     QuerySet,
+    Subquery,
     When,
 )
 from django.db.models.functions import Coalesce
@@ -158,6 +159,8 @@ class HoneyInHand:
     """
 
     vessels: list[VesselContents]
+    # In percent; None where it was not read beside something else.
+    moisture_limit: Decimal | None = None
 
     def _of(self, *kinds: str) -> list[VesselContents]:
         return [vessel for vessel in self.vessels if vessel.place.kind in kinds]
@@ -219,7 +222,7 @@ class HoneyInHand:
 
         Lots of which the same is to be said are one warning.
         """
-        limit = ProductionSettings.current().moisture_limit_percent
+        limit = self.moisture_limit or ProductionSettings.current().moisture_limit_percent
         lots = {vessel.lot for vessel in self.vessels if vessel.lot}
         above = [lot for lot in lots if rules.is_above_limit(lot, limit)]
         found: dict[str, list[Lot]] = {}
@@ -259,7 +262,7 @@ def vessel_places() -> QuerySet[Place]:
     return (
         Place.objects.filter(kind__in=Place.VESSELS, is_active=True)
         .select_related("shape")
-        .prefetch_related(_contents(), "shape__points")
+        .prefetch_related(_contents())
         .order_by("kind", "code")
     )
 
@@ -267,16 +270,22 @@ def vessel_places() -> QuerySet[Place]:
 def vessel(place: Place) -> VesselContents:
     """Return one vessel, in use or not, with what is in it."""
     balance = (
-        Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
+        Balance.objects.filter(place=place, is_vessel=True, quantity__gt=0)
         .select_related("lot__owner")
+        .order_by()
         .first()
     )
     return VesselContents(place, balance)
 
 
-def in_hand() -> HoneyInHand:
-    """Return all bulk honey in hand."""
-    return HoneyInHand([_vessel(place) for place in vessel_places()])
+def moisture_limit_asked() -> Subquery:
+    """Ask for the house's limit of moisture, beside other questions; None while it is the usual."""
+    return Subquery(ProductionSettings.objects.filter(pk=1).values("moisture_limit_percent")[:1])
+
+
+def in_hand(*, moisture_limit: Decimal | None = None) -> HoneyInHand:
+    """Return all bulk honey in hand; the house's limit of moisture is read later if left out."""
+    return HoneyInHand([_vessel(place) for place in vessel_places()], moisture_limit)
 
 
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
@@ -313,8 +322,9 @@ def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = Fal
 
 def seasons() -> list[int]:
     """Return the seasons there is honey of, newest first."""
-    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
-    return list(of_honey.order_by("-season").values_list("season", flat=True).distinct())
+    # The index has each season with each kind once in a while: no lot has to be read.
+    of_kinds = Lot.objects.order_by("-season", "-kind").values_list("season", "kind").distinct()
+    return list(dict.fromkeys(season for season, kind in of_kinds if kind != Lot.Kind.GOODS))
 
 
 @dataclass(frozen=True)
@@ -762,9 +772,7 @@ def stock_lately() -> QuerySet[Balance]:
 def _contents() -> Prefetch:
     return Prefetch(
         "balances",
-        Balance.objects.filter(item__kind=Item.Kind.HONEY, quantity__gt=0).select_related(
-            "lot__owner"
-        ),
+        Balance.objects.filter(is_vessel=True, quantity__gt=0).select_related("lot__owner"),
         to_attr="contents",
     )
 

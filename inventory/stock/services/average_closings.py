@@ -10,7 +10,7 @@ and none by a house that values by lot; those of parts by
 from collections.abc import Iterable
 
 from django.db import connection, transaction
-from django.db.models import Min, Q
+from django.db.models import Min
 
 from inventory.stock import costing
 from inventory.stock.costing import AverageState
@@ -59,11 +59,11 @@ def keep(item: int, states: Iterable[tuple[int, AverageState]], *, every: int) -
 
 def open_again(posting: Posting) -> None:
     """Take away the closings from a posting on that is undone; call it with its items locked."""
-    undone = PostingLine.objects.filter(Q(posting=posting) | Q(posting__corrects=posting))
-    open_since(posting, Item.objects.filter(lines__in=undone))
+    items = PostingLine.objects.of_entry(posting).values_list("item", flat=True)
+    open_since(posting, set(items))
 
 
-def open_since(posting: Posting, items: Iterable[Item]) -> None:
+def open_since(posting: Posting, items: Iterable[int]) -> None:
     """Take away the closings of items from a posting on; call it with the items locked."""
     AverageClosing.objects.filter(item__in=items, posting__gte=posting.pk).delete()
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import chain
 
-from django.db import IntegrityError, connection, transaction
-from django.db.models import Q, Sum
+from django.db import IntegrityError, connection
+from django.db.models import Exists, OuterRef, Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -25,6 +25,7 @@ from inventory.shared.people import Person
 from inventory.shared.services import repeats
 from inventory.stock import signals
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
+from inventory.stock.models.ledger import not_booked
 from inventory.stock.services import average_closings, lot_corrections, retelling
 from inventory.stock.services.retelling import EntryCorrection, Quantities, Retold, Short
 
@@ -144,7 +145,7 @@ def post(
     return posting
 
 
-@transaction.atomic
+@acts.act
 def correct(
     *,
     posting: Posting,
@@ -194,7 +195,7 @@ def correct(
     return moved
 
 
-@transaction.atomic
+@acts.act
 def rename(
     *, posting: Posting, lines: Iterable[Line], recorded_by: Person, key: str, note: str = ""
 ) -> Posting:
@@ -219,7 +220,7 @@ def rename(
 
 def effective_lines(posting: Posting) -> list[Line]:
     """Return what a posting comes to with all its corrections."""
-    found = PostingLine.objects.filter(Q(posting=posting) | Q(posting__corrects=posting))
+    found = PostingLine.objects.of_entry(posting)
     return _merged(
         Line(line.item, line.place, line.lot, line.quantity)
         for line in found.select_related("item", "place", "lot")
@@ -292,8 +293,11 @@ class _Batch:
             for line in lines
         )
         if corrects is not None:
-            average_closings.open_since(corrects, {line.item for line in lines})
+            average_closings.open_since(corrects, {line.item.pk for line in lines})
         self._lines += lines
+        written = not_booked()
+        for line in lines:
+            written[line.key] = written.get(line.key, 0) + line.quantity
         return posting
 
     def note_shorts(self, posting: Posting, shorts: Iterable[tuple[Item, Short]]) -> None:
@@ -367,6 +371,7 @@ class _Batch:
                     there=0,
                 )
         moved = _apply(_merged(self._lines), self.releases, self.balances, gives_way=self.gives_way)
+        not_booked().clear()
         for cause, retold in self._retold:
             changed = lot_corrections.follow(retold, posting=cause, person=self.recorded_by)
             signals.entries_retold.send(
@@ -423,7 +428,9 @@ class _Batch:
         """What was counted after it was short is known: the rest is a difference of that count."""
         if row.place_id is None:
             return
-        counted = PostingLine.objects.filter(place=row.place_id, item=row.item_id)
+        counted = PostingLine.objects.filter(
+            posting=OuterRef("pk"), place=row.place_id, item=row.item_id
+        )
         if row.item.kind != Item.Kind.HONEY:
             # A count of other jars beside them says nothing of these.
             counted = counted.filter(lot=row.lot_id)
@@ -432,8 +439,8 @@ class _Batch:
                 kind__in=retelling.LEVELS,
                 occurred_at__gte=row.posting.occurred_at,
                 reversed_by=None,
-                pk__in=counted.values("posting"),
             )
+            .filter(Exists(counted))
             .exclude(pk=row.posting_id)
             .order_by("occurred_at", "id")
             .first()
@@ -494,7 +501,7 @@ def _there(
             found = Balance.objects.filter(item=item, place__in=places)
             state = {(row.place_id, row.lot_id or 0): row.quantity for row in found}
         else:
-            state = retelling.state_at(item, moment, upto=upto, places=places)
+            state = Balance.objects.at(item, moment, upto=upto, places=places)
         there |= {(item.pk, place, lot): quantity for (place, lot), quantity in state.items()}
     return there
 
@@ -520,7 +527,7 @@ def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
         if line.place.kind not in Place.STORES or line.quantity > 0:
             made.append(line)
             continue
-        there = retelling.state_at(line.item, moment, places=stores)
+        there = Balance.objects.at(line.item, moment, places=stores)
         wanted, lot = -line.quantity, line.lot.pk if line.lot else 0
         others = sorted(key for key in stores if key != line.place.pk)
         for place in (line.place.pk, *others):
@@ -600,7 +607,7 @@ def _change_reservations(stock: list[ReservedStock], *, sign: int) -> list[Balan
     return [_change_reserved(balances, promised, sign * promised.quantity) for promised in stock]
 
 
-@transaction.atomic
+@acts.act
 def reverse(
     *,
     posting: Posting,
@@ -623,7 +630,8 @@ def reverse(
                 "same thing again instead."
             )
         )
-    lock_items(Item.objects.filter(Q(lines__posting=posting) | Q(lines__posting__corrects=posting)))
+    moved = PostingLine.objects.of_entry(posting).select_related("item")
+    lock_items(line.item for line in moved)
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
     undone = _negated(effective_lines(posting))

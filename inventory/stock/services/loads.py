@@ -18,7 +18,7 @@ from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
-from inventory.stock.services import ledger, retelling, shortages, stores, surpluses
+from inventory.stock.services import ledger, shortages, stores, surpluses
 from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
 # The parameter in which a figure of one of several things was typed, by its position.
@@ -51,7 +51,7 @@ def at(item: Item, place: Place, moment: datetime | None = None) -> list[PiecesO
         found = Balance.objects.filter(item=item, place=place, quantity__gt=0).ours()
         there = {row.lot: row.quantity for row in found.select_related("lot")}
     else:
-        state = retelling.state_at(item, moment, places=[place.pk])
+        state = Balance.objects.at(item, moment, places=[place.pk])
         lots = Lot.objects.filter(owner=None).in_bulk({lot for _place, lot in state if lot})
         there = {
             lots.get(lot): quantity

@@ -12,13 +12,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.db.models import Q, QuerySet, Sum
-from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import NotAllowedNow
 from inventory.stock.models import (
+    Balance,
     CountLine,
     Item,
     Lot,
@@ -27,6 +27,7 @@ from inventory.stock.models import (
     PostingLine,
     Shortage,
 )
+from inventory.stock.models.ledger import ENTRY
 from inventory.stock.services import lots
 
 # A place and a lot by their keys; a lot of zero is none.
@@ -35,8 +36,6 @@ Quantities = dict[Key, int]
 
 # They say how much there is, whatever went before.
 LEVELS = (Posting.Kind.COUNT, Posting.Kind.REWEIGHING)
-# Looked for one by one; where more postings came later, their days are compared.
-FEW = 200
 
 
 @dataclass
@@ -77,60 +76,31 @@ class Retold:
     blends: dict[int, dict[int, int]] = field(default_factory=dict)
 
 
-# The entry that a line belongs to: its own, or the one that it corrects.
-ROOT = Coalesce("posting__corrects_id", "posting_id")
-
-
-def lines_of(item: Item) -> QuerySet[PostingLine]:
-    """Return what counts of an item: without what was undone."""
-    return PostingLine.objects.standing().filter(item=item)
-
-
 def is_late(lines: Mapping[int, Iterable[int]], moment: datetime) -> bool:
     """Tell whether anything of these items at these places is in the books for a later moment."""
-    later = Posting.objects.filter(occurred_at__gt=moment).order_by()
-    newest = list(later.values_list("pk", flat=True)[: FEW + 1])
-    if not lines or not newest:
+    later = Posting.objects.filter(occurred_at__gt=moment).order_by().values("pk")
+    if not lines or not later.exists():
         return False
-    # Of a place with much traffic, all would be read to find that nothing came later.
-    asked = Q(posting__in=newest) if len(newest) <= FEW else Q(posting__occurred_at__gt=moment)
     there = Q()
     for item, places in lines.items():
         there |= Q(item=item, place__in=list(places))
     return (
-        PostingLine.objects.filter(asked, there).exists()
-        or Shortage.objects.standing().filter(asked, there).exists()
+        PostingLine.objects.filter(there, posting__in=later).exists()
+        or Shortage.objects.standing().filter(there, posting__in=later).exists()
     )
 
 
-def state_at(
-    item: Item, moment: datetime, *, upto: int | None = None, places: Iterable[int] | None = None
-) -> Quantities:
-    """Return how much was where at a moment, after the entries of that moment up to `upto`."""
-    found = lines_of(item).alias(root=ROOT).filter(place__kind__in=Place.IN_HOUSE)
-    if places is not None:
-        found = found.filter(place__in=list(places))
-    before = Q(posting__occurred_at__lt=moment)
-    same = Q(posting__occurred_at=moment)
-    if upto is not None:
-        same &= Q(root__lte=upto)
-    return {
-        (place, lot or 0): total
-        for place, lot, total in found.filter(before | same)
-        .order_by()
-        .values_list("place", "lot")
-        .annotate(total=Sum("quantity"))
-        .exclude(total=0)
-    }
+def with_lines(lots: Iterable[int]) -> QuerySet[PostingLine, int | None]:
+    """Return those of the lots, by key, of which any entry still moves something.
 
-
-def lots_with_lines() -> QuerySet[PostingLine, int | None]:
-    """Return the lots, by key, of which any entry moves something with all its corrections."""
+    An entry counts with all its corrections.
+    """
     return (
         PostingLine.objects.standing()
-        .annotate(root=ROOT)
+        .filter(lot__in=list(lots))
+        .annotate(entry=ENTRY)
         .order_by()
-        .values("root", "place", "lot")
+        .values("entry", "place", "lot")
         .annotate(total=Sum("quantity"))
         .exclude(total=0)
         .values_list("lot", flat=True)
@@ -140,11 +110,11 @@ def lots_with_lines() -> QuerySet[PostingLine, int | None]:
 def lowest_since(item: Item, moment: datetime, places: Iterable[int]) -> Quantities:
     """Return the least that was of each lot at these places, at a moment and at any since."""
     places = list(places)
-    state = state_at(item, moment, places=places)
+    state = Balance.objects.at(item, moment, places=places)
     lowest = dict(state)
     for place, lot, _moment, total in (
-        lines_of(item)
-        .filter(place__in=places, posting__occurred_at__gt=moment)
+        PostingLine.objects.of_item_since(item, moment)
+        .filter(place__in=places)
         .order_by("posting__occurred_at")
         .values_list("place", "lot", "posting__occurred_at")
         .annotate(total=Sum("quantity"))
@@ -162,7 +132,7 @@ def tell_again(item: Item, *, moment: datetime, after: int, change: Mapping[Key,
     can't be told again.
     """
     walk = _Retelling(item)
-    walk.new = state_at(item, moment, upto=after)
+    walk.new = Balance.objects.at(item, moment, upto=after)
     walk.old = dict(walk.new)
     _add(walk.old, {key: -n for key, n in change.items() if key[0] in walk.physical})
     events = _events(item, moment, after)
@@ -174,17 +144,14 @@ def tell_again(item: Item, *, moment: datetime, after: int, change: Mapping[Key,
 
 def _events(item: Item, moment: datetime, after: int) -> list[Event]:
     """Return the later entries of an item in their order, each with its corrections."""
-    later = Q(posting__occurred_at__gt=moment) | Q(posting__occurred_at=moment, root__gt=after)
     sums: dict[int, Quantities] = {}
-    for root, place, lot, quantity in (
-        lines_of(item)
-        .annotate(root=ROOT)
-        .filter(later)
+    for entry, place, lot, quantity in (
+        PostingLine.objects.of_item_since(item, moment, after=after)
         .order_by()
-        .values_list("root", "place", "lot")
+        .values_list("entry", "place", "lot")
         .annotate(total=Sum("quantity"))
     ):
-        sums.setdefault(root, {})[place, lot or 0] = quantity
+        sums.setdefault(entry, {})[place, lot or 0] = quantity
     events = {
         posting.pk: Event(posting, sums[posting.pk])
         for posting in Posting.objects.filter(pk__in=list(sums)).order_by("occurred_at", "id")

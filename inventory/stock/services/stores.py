@@ -17,7 +17,7 @@ from inventory.shared.people import Person
 from inventory.stock import own_places, rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import ledger, retelling, shortages, surpluses
+from inventory.stock.services import ledger, shortages, surpluses
 from inventory.stock.services.feeding import refuse_to_feed
 from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
@@ -197,7 +197,7 @@ def _in_books(item: Item, place: Place, lot: Lot | None, day: date | None) -> in
     if moment is None:
         balance = Balance.objects.filter(item=item, place=place, lot=lot).first()
         return balance.quantity if balance else 0
-    state = retelling.state_at(item, moment, places=[place.pk])
+    state = Balance.objects.at(item, moment, places=[place.pk])
     return state.get((place.pk, lot.pk if lot else 0), 0)
 
 
