@@ -121,6 +121,9 @@ def _asked_beside(sql: str, params: Any) -> list[Any]:
         "/set-up/jars/",
         "/honey/lots/26-E01/",
         "/honey/postings/?first=2026-07-01&last=2026-07-31",
+        "/prices/honey/",
+        "/prices/honey/2026/",
+        "/reports/money-by-month/",
     ],
 )
 def test_a_page_reads_no_large_table_whole(large_house, address):

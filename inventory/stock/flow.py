@@ -170,13 +170,12 @@ class FlowLine(NamedTuple):
 
 
 class FlowSum(NamedTuple):
-    """What plain events moved of a lot at places of a kind, and the number of the first of them.
+    """What plain events moved of a lot at places of a kind.
 
     An event is plain where no honey changes its lot, nobody undid or corrected it, and no other
     beekeeper is in it: then all that counts is how much of which lot came to or left which places.
     """
 
-    number: int
     lot: int
     place_kind: str
     quantity: int
@@ -444,9 +443,10 @@ def _books(
     lines: Iterable[FlowLine],
     kinds: Mapping[int, str],
 ) -> tuple[dict[int, _LotBook], list[FlowMove]]:
-    """Sort all into what came in, what went out, and steps from lot to lot, as it happened.
+    """Sort all into what came in, what went out, and steps from lot to lot.
 
-    Plain events are in their sums already; of the others, the moves are returned beside.
+    Plain events are in their sums already, and come first; of the others, which follow as they
+    happened, the moves are returned beside.
     """
     first: dict[int, int] = {}
     events: dict[int, dict[tuple[int, int, str], int]] = defaultdict(lambda: defaultdict(int))
@@ -455,15 +455,11 @@ def _books(
             first.setdefault(line.event, line.number)
             events[line.event][line.lot, line.place, line.place_kind] += line.quantity
     found = _Books(lots)
-    in_order: list[tuple[int, FlowSum | int]] = [
-        (each.number, each) for each in sums if each.lot in lots
-    ]
-    in_order += [(number, event) for event, number in first.items()]
-    for _number, happened in sorted(in_order, key=lambda each: each[0]):
-        if isinstance(happened, FlowSum):
-            found.add_sum(happened)
-        else:
-            found.add_event(happened, events[happened], kinds.get(happened, ""))
+    for plain in sums:
+        if plain.lot in lots:
+            found.add_sum(plain)
+    for event in sorted(first, key=lambda event: first[event]):
+        found.add_event(event, events[event], kinds.get(event, ""))
     return found.books, found.moves
 
 

@@ -15,11 +15,12 @@ from time import perf_counter
 
 import pytest
 from django.db import connection
+from django.db.models import Sum
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.stock.flow import Band, Form, Leaf
-from inventory.stock.models import Item, Lot, LotParent, Place, Posting, PostingLine
+from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, PostingLine
 from inventory.stock.queries.flow import FlowBook, Harvest
 from tests import builders
 
@@ -108,6 +109,24 @@ class House:
     def has_posted(self, count: int) -> None:
         while self.postings < count:
             self.extract_and_fill()
+        self.keep_balances()
+
+    def keep_balances(self) -> None:
+        """Write what the lines come to, as the ledger does with every posting."""
+        Balance.objects.all().delete()
+        places = Place.objects.in_bulk()
+        sums = PostingLine.objects.order_by().values_list("item", "place", "lot")
+        Balance.objects.bulk_create(
+            Balance(
+                item_id=item,
+                place_id=place,
+                lot_id=lot,
+                quantity=quantity,
+                is_physical=places[place].is_physical,
+                is_vessel=places[place].is_vessel,
+            )
+            for item, place, lot, quantity in sums.annotate(Sum("quantity"))
+        )
 
 
 def seconds(act) -> float:

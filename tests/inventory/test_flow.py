@@ -14,7 +14,7 @@ from inventory.bottling.services import reversals
 from inventory.stock import flow_drawing
 from inventory.stock.flow import Band, Form, Leaf, Source
 from inventory.stock.flow_drawing import Node, Ribbon, draw
-from inventory.stock.models import Item, Lot, Place, Posting, PostingLine
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.queries.flow import FlowBook, Harvest
 from inventory.stock.services import honey, others
 from inventory.stock.services.arrivals import VesselReceived
@@ -122,9 +122,22 @@ def corrected(posting: Posting, lines: list[tuple]) -> Posting:
         idempotency_key=builders.new_key(),
         corrects=posting,
     )
-    for item, place, lot, quantity in lines:
-        PostingLine.objects.create(posting=made, item=item, place=place, lot=lot, quantity=quantity)
+    for line in lines:
+        book(made, *line)
     return made
+
+
+def book(posting: Posting, item: Item, place: Place, lot: Lot, quantity: int) -> None:
+    """Write a line and its balance, as the ledger does."""
+    PostingLine.objects.create(posting=posting, item=item, place=place, lot=lot, quantity=quantity)
+    there, _created = Balance.objects.get_or_create(
+        item=item,
+        place=place,
+        lot=lot,
+        defaults={"is_physical": place.is_physical, "is_vessel": place.is_vessel},
+    )
+    there.quantity += quantity
+    there.save()
 
 
 def test_a_correction_counts_with_what_it_corrects(season):
@@ -163,13 +176,7 @@ def test_a_correction_counts_with_what_it_corrects(season):
         reverses=correction,
     )
     for line in correction.lines.all():
-        PostingLine.objects.create(
-            posting=undone,
-            item=line.item,
-            place=line.place,
-            lot=line.lot,
-            quantity=-line.quantity,
-        )
+        book(undone, line.item, line.place, line.lot, -line.quantity)
     assert bands(Harvest())[Band.TANKS] == (255_000, 0)
 
 

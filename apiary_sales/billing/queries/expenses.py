@@ -6,7 +6,6 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Q, QuerySet, Sum
-from django.db.models.functions import TruncMonth
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing import recurring as rhythm_days
@@ -18,6 +17,7 @@ from apiary_sales.billing.models import (
 )
 from inventory.shared.days import months_between
 from inventory.shared.money import amount
+from inventory.shared.month_of import MonthOf
 
 
 def expenses(
@@ -120,7 +120,7 @@ def by_month(since: date, until: date) -> ByMonth:
             entry__entered_on__gte=since,
             entry__entered_on__lte=until,
         )
-        .annotate(month=TruncMonth("entry__entered_on"))
+        .annotate(month=MonthOf("entry__entered_on"))
         .values("detail", "month")
         .order_by()
         .annotate(cents=Sum("amount_cents"))

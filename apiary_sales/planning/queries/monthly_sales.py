@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import F, Min, OuterRef, Subquery, Sum
-from django.db.models.functions import Coalesce, Greatest, TruncMonth
+from django.db.models.functions import Coalesce, Greatest
 
 from apiary_sales.imports.models import PastSale
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
@@ -14,6 +14,7 @@ from apiary_sales.planning.rules.demand import channel_of
 from apiary_sales.planning.rules.estimates import Estimate
 from apiary_sales.pricing.models import ChannelCost
 from inventory.shared.days import months_between, months_later, years_before
+from inventory.shared.month_of import MonthOf
 
 YEARS_BACK = 5
 # A month that began without sales still counts where the first one came by this day of it.
@@ -125,7 +126,7 @@ def _own(on: date) -> Iterable[Row]:
         .exclude(order__status__in=[*Order.QUOTE_STATUSES, Order.Status.CANCELLED])
         .order_by()
         .annotate(
-            month=TruncMonth("order__placed_on"),
+            month=MonthOf("order__placed_on"),
             kept=F("quantity") - Coalesce(Subquery(came_back), 0),
         )
         .values("month", "order__channel", "order__customer__tier", "product_id")
@@ -143,7 +144,7 @@ def _brought_in(on: date) -> Iterable[Row]:
         .filter(day__lte=on)
         .exclude(product__item__is_weighed=True)
         .order_by()
-        .annotate(month=TruncMonth("day"))
+        .annotate(month=MonthOf("day"))
         .values("month", "channel", "customer__tier", "product_id")
         .annotate(first=Min("day"), sold=Sum("quantity"))
         .values_list("month", "first", "channel", "customer__tier", "product_id", "sold")

@@ -6,7 +6,6 @@ from decimal import Decimal
 from fractions import Fraction
 
 from django.db.models import Sum
-from django.db.models.functions import TruncMonth
 
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.planning.models import SeasonOutlook
@@ -28,6 +27,7 @@ from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.rules import filling
 from inventory.shared.days import month_number
+from inventory.shared.month_of import MonthOf
 from inventory.stock import density
 from inventory.stock.models import Balance, Item, Lot, Place, ProductionSettings
 from inventory.stock.rules import is_above_limit
@@ -254,7 +254,7 @@ def _harvests(on: date) -> tuple[dict[int, dict[int, int]], int]:
     rows = (
         Lot.objects.filter(kind=Lot.Kind.EXTRACTION, made_on__lte=on, owner=None)
         .order_by()
-        .annotate(month=TruncMonth("made_on"))
+        .annotate(month=MonthOf("made_on"))
         .values_list("season", "month")
         .annotate(grams=Sum("quantity_made"))
     )

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Sum
-from django.db.models.functions import TruncMonth
 
 from apiary_sales.planning.queries import monthly_sales, season_books
 from apiary_sales.planning.rules.season import PieceState, question_of
@@ -19,6 +18,7 @@ from apiary_sales.planning.season.back_test import (
 from inventory.bottling.models import BottlingRun
 from inventory.shared import days
 from inventory.shared.days import month_number, months_between, months_later
+from inventory.shared.month_of import MonthOf
 from inventory.stock.models import Item, Lot, Place, PostingLine
 
 
@@ -113,7 +113,7 @@ def _extracted() -> dict[date, float]:
     rows = (
         Lot.objects.filter(kind__in=[Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT], owner=None)
         .order_by()
-        .annotate(month=TruncMonth("made_on"))
+        .annotate(month=MonthOf("made_on"))
         .values_list("month")
         .annotate(grams=Sum("quantity_made"))
     )
@@ -125,7 +125,7 @@ def _filled(months: list[date], keys: set[str]) -> tuple[dict[str, int], ...]:
     rows = (
         BottlingRun.objects.filter(status=BottlingRun.Status.RECORDED)
         .order_by()
-        .annotate(month=TruncMonth("planned_for"))
+        .annotate(month=MonthOf("planned_for"))
         .values_list("month", "product_id")
         .annotate(pieces=Sum("pieces_filled"))
     )

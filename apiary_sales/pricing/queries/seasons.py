@@ -84,7 +84,7 @@ def _spread(costs: Mapping[int, int | None], expenses: Mapping[int, int]) -> set
     if not likely:
         return set()
     weights: dict[int, list[int]] = defaultdict(list)
-    cents: dict[int, list[int]] = defaultdict(list)
+    cents: dict[int, list[int | None]] = defaultdict(list)
     found = Lot.objects.extractions_that_count().filter(season__in=likely)
     for season, grams, cost_cents in found.order_by("made_on", "id").values_list(
         "season", "quantity_made", "cost_cents"

@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.db.models import BooleanField, Case, Exists, Min, OuterRef, Sum, When
-from django.db.models.functions import TruncMonth
+from django.db.models import BooleanField, Case, Exists, OuterRef, Sum, When
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -26,6 +25,7 @@ from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
 from apiary_sales.reports.frames.months import is_unfinished, month_label
 from apiary_sales.reports.frames.to_come import ToCome
 from inventory.shared.days import month_end, months_between, years_before
+from inventory.shared.month_of import MonthOf
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -127,11 +127,13 @@ class MoneyMonth:
 class MoneyBook:
     """Months of the books: what moved in each from one on, and when the books began.
 
-    `there_before_cents` is what there was before the first of these months.
+    `has_opening` says that they began with money that was there; `there_before_cents` is what there
+    was before the first of these months.
     """
 
     today: date
     began_on: date | None
+    has_opening: bool
     first: date
     there_before_cents: int
     months: Mapping[date, MoneyMonth]
@@ -166,7 +168,7 @@ def money_book(today: date, since: date | None = None) -> MoneyBook:
     What is asked for `since` a month has the year before it too, and the year before this month;
     where nothing is said, all months are read.
     """
-    began_on = Entry.objects.aggregate(day=Min("entered_on"))["day"]
+    began_on, has_opening = _beginning()
     first = began_on or today
     if since is not None:
         first = max(first, years_before(min(since, today).replace(day=1), 1))
@@ -179,7 +181,7 @@ def money_book(today: date, since: date | None = None) -> MoneyBook:
         lines.exclude(account__in=MONEY)
         .filter(entry__in=moving)
         .annotate(
-            month=TruncMonth("entry__entered_on"),
+            month=MonthOf("entry__entered_on"),
             is_back=Case(
                 # What was given back and then not after all is less of what was given back.
                 When(entry__payment__reverses__amount_cents__lt=0, then=True),
@@ -198,13 +200,22 @@ def money_book(today: date, since: date | None = None) -> MoneyBook:
     by_owner = (
         lines.filter(account=Account.OWNER)
         .exclude(entry__in=moving)
-        .annotate(month=TruncMonth("entry__entered_on"))
+        .annotate(month=MonthOf("entry__entered_on"))
         .values_list("month")
         .annotate(Sum("amount_cents"))
     )
     for month, cents in by_owner:
         months[month].parts["by_owner_cents"] -= cents
-    return MoneyBook(today, began_on, first, sum(there_before.values()), months)
+    return MoneyBook(today, began_on, has_opening, first, sum(there_before.values()), months)
+
+
+def _beginning() -> tuple[date | None, bool]:
+    """Return the first day of the books, and whether they began with money that was there."""
+    opening = EntryLine.objects.filter(account=Account.OPENING).order_by()
+    money = EntryLine.objects.filter(entry=OuterRef("entry"), account__in=MONEY).order_by()
+    entries = Entry.objects.order_by("entered_on", "pk")
+    first = entries.values_list("entered_on", Exists(opening.filter(Exists(money)))).first()
+    return first or (None, False)
 
 
 def by_month(filters: CashFilters) -> pd.DataFrame:
@@ -281,18 +292,9 @@ class MoneyAnswer:
             overdue["bills_cents"],
             sum(each["expected_in_cents"] for each in by_then),
             sums[NO_DAY]["expected_in_cents"] if NO_DAY in sums else 0,
-            _has_opening(),
+            book.has_opening,
             coming.not_known,
         )
-
-
-def _has_opening() -> bool:
-    """Tell whether the books began with money that was there."""
-    entries = Entry.objects.filter(
-        Exists(EntryLine.objects.filter(entry=OuterRef("pk"), account__in=MONEY)),
-        pk__in=EntryLine.objects.filter(account=Account.OPENING).values("entry"),
-    )
-    return entries.exists()
 
 
 def _rows(filters: CashFilters, book: MoneyBook) -> Iterable[tuple[object, ...]]:

@@ -24,7 +24,7 @@ from django.db.models import (
     Sum,
     When,
 )
-from django.db.models.functions import Coalesce, TruncMonth
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -42,6 +42,7 @@ from apiary_sales.reports.frames.season_rows import SeasonRows, with_what_follow
 from inventory.bottling.models import Product
 from inventory.physics import units
 from inventory.shared.days import months_between
+from inventory.shared.month_of import MonthOf
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -320,7 +321,7 @@ def _with_months(filters: SalesFilters) -> tuple[date, pd.DataFrame]:
 
 def _months_alike(filters: SalesFilters, last: date) -> list[dict[str, Any]]:
     """Return what was handed over month by month, up to a day of each and after it apart."""
-    month = TruncMonth("fulfilment__filled_on")
+    month = MonthOf("fulfilment__filled_on")
     is_early = ExpressionWrapper(
         Q(fulfilment__filled_on__day__lte=last.day), output_field=BooleanField()
     )
@@ -384,7 +385,7 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
     """
     import pandas as pd
 
-    sold = _of_seasons(filters, {"day": TruncMonth("fulfilment__filled_on")})
+    sold = _of_seasons(filters, {"day": MonthOf("fulfilment__filled_on")})
     sold = sold[sold["season"].notna()]
     seasons = sorted(sold["season"].unique().tolist())[-filters.seasons :]
     sold = sold[sold["season"].isin(seasons)]

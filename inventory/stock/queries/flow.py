@@ -28,7 +28,7 @@ from inventory.stock.flow import (
     Leaf,
     Source,
 )
-from inventory.stock.models import Item, Lot, Place, Posting, PostingLine
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 
 
 @dataclass(frozen=True)
@@ -158,7 +158,7 @@ class FlowBook:
             number, lot, place, place_kind, quantity = line
             lines.append(FlowLine(number, event_of[posting], lot, place, place_kind, quantity))
         lines.sort()
-        self._flow = flow.flow(self._flow_lots, _plain_sums(), lines, kinds)
+        self._flow = flow.flow(self._flow_lots, _plain_sums(lines), lines, kinds)
         self.origins = [self._lots[key] for key in self._flow.came_in]
 
     @property
@@ -328,21 +328,34 @@ def _plain_lines() -> QuerySet[PostingLine]:
     return _of_honey().exclude(posting__in=_tangled())
 
 
-def _plain_sums() -> Iterator[FlowSum]:
+def _plain_sums(tangled: Iterable[FlowLine]) -> Iterator[FlowSum]:
+    """Yield what all but the tangled lines moved: what there is of all, less what these moved.
+
+    The balances have that for every place, outside the house too, so no plain line is read.
+    """
+    sums: dict[tuple[int, str], int] = defaultdict(int)
     rows = (
-        _plain_lines()
-        .order_by()
+        Balance.objects.filter(lot__isnull=False)
+        .exclude(item__in=_goods())
+        .order_by("lot", "place__kind")
         .values_list("lot", "place__kind")
-        .annotate(Min("id"), Sum("quantity"))
+        .annotate(Sum("quantity"))
     )
-    for lot, kind, number, quantity in rows.iterator():
-        yield FlowSum(number, lot, kind, quantity)
+    sums.update({(lot, kind): quantity for lot, kind, quantity in rows.iterator()})
+    for line in tangled:
+        sums[line.lot, line.place_kind] -= line.quantity
+    for (lot, kind), quantity in sums.items():
+        if quantity:
+            yield FlowSum(lot, kind, quantity)
 
 
 def _of_honey() -> QuerySet[PostingLine]:
     """Return the lines of all that has honey in it; parts have no lot."""
-    goods = Item.objects.filter(product__kind="goods")
-    return PostingLine.objects.filter(lot__isnull=False).exclude(item__in=goods)
+    return PostingLine.objects.filter(lot__isnull=False).exclude(item__in=_goods())
+
+
+def _goods() -> QuerySet[Item]:
+    return Item.objects.filter(product__kind="goods")
 
 
 def _lots_with_honey() -> Iterable[Lot]:
