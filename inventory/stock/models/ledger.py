@@ -394,7 +394,7 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             is_later |= Q(entry__gt=after)
         # Where only the moments are compared, SQLite reads all lines of the item.
         since = Posting.objects.filter(occurred_at__gte=moment).order_by().values("pk")
-        of_item = self.standing().filter(item=item).annotate(entry=ENTRY)
+        of_item = self.standing().filter(item=item).alias(entry=ENTRY)
         return of_item.filter(is_later, posting__in=since)
 
     def counting_by(self, day: date) -> "PostingLineQuerySet":

@@ -147,8 +147,9 @@ def _events(item: Item, moment: datetime, after: int) -> list[Event]:
     sums: dict[int, Quantities] = {}
     for entry, place, lot, quantity in (
         PostingLine.objects.of_item_since(item, moment, after=after)
+        .annotate(root=ENTRY)
         .order_by()
-        .values_list("entry", "place", "lot")
+        .values_list("root", "place", "lot")
         .annotate(total=Sum("quantity"))
     ):
         sums.setdefault(entry, {})[place, lot or 0] = quantity
