@@ -19,7 +19,16 @@ RELEASES = (
         (
             _(
                 "In a house with years of work, an entry for an earlier day, a correction and "
-                "undoing take no longer than in a young one."
+                "undoing take hardly longer than in a young one."
+            ),
+            _(
+                "The cash book, the money kept, deposit slips, statements, the drums that are out, "
+                "the flow of honey and the costs of a season come sooner in such a house. What the "
+                "accounts came to each month is kept, and proved with the books."
+            ),
+            _(
+                "Checking the books and long lists work in a large house on PostgreSQL too, where "
+                "some of them did not end."
             ),
         ),
     ),
