@@ -379,9 +379,9 @@ def _on_their_days(rows: QuerySet[PostingLine, Any]) -> Iterator[tuple[Any, ...]
 
 def _of_posting(day: date, posting: int, rows: Iterable[tuple[Any, ...]]) -> list[_Moved]:
     """Return what one posting moved on the whole, of item, lot and place in their order."""
-    sums: dict[tuple[Any, ...], int] = {}
-    for _posting, *what, quantity in rows:
-        moved = tuple(what)
+    sums: dict[tuple[str, str, int, int | None, int], int] = {}
+    for _posting, place, kind, item, lot, place_id, quantity in rows:
+        moved = place, kind, item, lot, place_id
         sums[moved] = sums.get(moved, 0) + quantity
     found = [_Moved(posting, day, *moved, quantity) for moved, quantity in sums.items() if quantity]
     return sorted(found, key=lambda line: (line.item, line.lot or 0, line.place_id))

@@ -77,9 +77,15 @@ class Payment(models.Model):
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
-    # Paid in advance: kept for the invoices of this order or quote.
+    # Paid in advance: kept for the invoices of this order or quote. Few are, which have an index of
+    # their own.
     order = models.ForeignKey(
-        Order, on_delete=models.PROTECT, null=True, blank=True, related_name="prepayments"
+        Order,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="prepayments",
+        db_index=False,
     )
     # Given back for this credit note; few payments are, which have an index of their own.
     refunds = models.ForeignKey(
@@ -104,6 +110,9 @@ class Payment(models.Model):
                 fields=["-received_on", "-id"],
                 condition=Q(customer__isnull=False),
                 name="payment_of_customers_newest",
+            ),
+            models.Index(
+                fields=["order"], condition=Q(order__isnull=False), name="payment_of_order"
             ),
             models.Index(
                 fields=["refunds"], condition=Q(refunds__isnull=False), name="payment_that_refunds"

@@ -126,7 +126,7 @@ def chart() -> dict[str, ChartAccount]:
     return accounts.chart((accounts.key_of(*row) for row in used), LedgerAccount.objects.all())
 
 
-class Movements(Sequence[AccountMovement]):
+class AccountMovements(Sequence[AccountMovement]):
     """Movements of one account or all, a few bytes each: a long history has millions of them."""
 
     def __init__(self, account: str = "") -> None:
@@ -185,7 +185,7 @@ class Journal:
         self.opening: dict[str, int] = defaultdict(int)
         self.debit: dict[str, int] = defaultdict(int)
         self.credit: dict[str, int] = defaultdict(int)
-        self.moves = Movements(asked.account)
+        self.moves = AccountMovements(asked.account)
         self.lines_without_cost = 0
         in_order = merge(self._money(), self._stock(), key=itemgetter(0))
         for day, rows in groupby(in_order, itemgetter(0)):
