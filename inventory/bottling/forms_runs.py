@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.db.models import Exists, OuterRef
 from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.models import BottlingRun, Product
@@ -18,7 +19,9 @@ class RunFilterForm(DaysForm):
     product = forms.ModelChoiceField(
         label=_("Product"),
         required=False,
-        queryset=Product.objects.filter(runs__isnull=False).distinct().order_by("item__name"),
+        queryset=Product.objects.filter(
+            Exists(BottlingRun.objects.filter(product=OuterRef("pk")))
+        ).order_by("item__name"),
         to_field_name="code",
         empty_label=_("all"),
     )

@@ -17,22 +17,13 @@ from tests.benchmarks import readings, visitor
 QUERIES_MAX = 25
 # Readings that bring so much together that they need more: how many at most, and why. The demo is
 # of today, and what waits in it differs from day to day: one or two more than were seen may come.
-# The till takes all with it that it needs without a signal: places, takings, prices, taxes, stock,
-# goods by weight, people, and the orders that are picked up with what is paid for them.
-STAND = {"billing:stand": 30, "billing:stand_data": 30, "api:stand-catalogue": 30}
-# All of a lot on one page: what it was made of and became, its postings, warmings and corrections.
-LOT = {"inventory:lot_detail": 29}
-# What a recall has to know: where each piece is or went, with its orders, invoices and buyers.
-RECALL = {"recall:answer": 33}
 # An order with its lines, stock, papers, money, history and what may be done next.
 ORDER = {"orders:order_detail": 27}
-# The bottling room with its parts, lots, sheets and runs.
-BOTTLING = {"api:bottling": 29}
 # A plan is worked out of prices, costs, past sales, stock, parts, tanks and days to come.
 PLAN = {"api:when-to-stop": 44}
 # Money by month has this year and the last, with suppliers' bills and what is open beside them.
 REPORT = {"reports:report": 26}
-MORE = REPORT | STAND | LOT | RECALL | ORDER | BOTTLING | PLAN
+MORE = REPORT | ORDER | PLAN
 
 
 def queries_of(client, address):

@@ -370,7 +370,7 @@ def test_every_hold_and_release_is_kept_with_who_when_and_why(client, room):
         {"key": "k", "reason": "Laboratory found nothing."},
     )
 
-    released, held = queries.events([packed.pk])
+    released, held = queries.events(queries.of_lots([packed.pk]))
 
     assert (released.is_release, released.by, released.reason) == (
         True,

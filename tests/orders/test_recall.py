@@ -21,7 +21,7 @@ from inventory.shared.errors import (
     SeveralProblems,
 )
 from inventory.stock.models import Balance, Lot, lots
-from inventory.stock.queries.holds import events
+from inventory.stock.queries import holds
 from inventory.stock.services import stores
 from tests import builders
 from tests.inventory import bottling_room
@@ -287,7 +287,7 @@ def test_an_answer_takes_the_same_number_of_queries(
         at_stand(jar_line(1))
 
     # One of them is for jars on the shelves of shops.
-    with django_assert_num_queries(22):
+    with django_assert_num_queries(18):
         recall.answer([extraction.pk], with_sales=True)
 
 
@@ -537,7 +537,7 @@ def test_who_held_and_released_and_why_is_kept(jars, shelf, owner, key):
     recalls.hold(lots=[lot], reason="Odd smell.", held_by=owner, key=key())
     recalls.release(lots=[lot], reason="Nothing found.", released_by=owner, key=key())
 
-    kept = events([lot.pk])
+    kept = holds.events(holds.of_lots([lot.pk]))
 
     assert [(event.is_release, event.reason, event.by) for event in kept] == [
         (True, "Nothing found.", owner.display_name),

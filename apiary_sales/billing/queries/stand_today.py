@@ -1,6 +1,6 @@
 """The stand at a glance, for who sells there: takings, stock, what to bring, what did not fit."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -94,7 +94,7 @@ class StandGlance:
 class StandToday:
     glances: list[StandGlance]
     pickups: list[Pickup]
-    marked: list[SaleMark]
+    marked: Sequence[SaleMark]
     marked_count: int
     held_goods: list[HeldGoods]
     shortages: list[ShortageRow]

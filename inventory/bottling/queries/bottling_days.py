@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
-from django.db.models import Max, QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
 from inventory.bottling.models import (
@@ -157,7 +157,11 @@ def usual_source(day: date) -> Place | None:
     if run := planned.select_related("source").order_by("id").first():
         return run.source
     filled = Balance.objects.filter(
-        item__kind="honey", place__kind__in=Place.VESSELS, place__is_active=True, quantity__gt=0
+        is_physical=True,
+        is_vessel=True,
+        quantity__gt=0,
+        place__kind__in=Place.VESSELS,
+        place__is_active=True,
     )
     found = list(filled.select_related("place").order_by("-quantity", "id"))
     last = BottlingRun.objects.filter(
@@ -180,11 +184,12 @@ def products_to_fill(source: Place | None) -> list[Product]:
     def is_other(product: Product) -> bool:
         return bool(honey and product.variety and not product.variety.covers(honey))
 
+    filled = Lot.objects.filter(product=OuterRef("pk"), run__isnull=False)
     products = (
         Product.objects.in_use()
         .of_honey()
         .filter(is_unlabelled=False, form__in=[Product.Form.LIQUID, Product.Form.CREAMED])
-        .annotate(last=Max("runs__packed_lot__made_on"))
+        .annotate(last=Subquery(filled.order_by("-made_on", "-id").values("made_on")[:1]))
     )
     last_first = sorted(products, key=lambda product: product.last or date.min, reverse=True)
     return sorted(last_first, key=is_other)

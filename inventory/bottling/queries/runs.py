@@ -312,7 +312,14 @@ def listed(
     `words` are a part of a run's number or of its lot's code; the days are those it was planned
     for, or bottled on once it is recorded.
     """
-    found = _known().annotate(day=Coalesce("packed_lot__made_on", "planned_for"))
+    # What else it shows is read for the page alone, so that all runs are not put in order with it.
+    found = (
+        BottlingRun.objects.annotate(day=Coalesce("packed_lot__made_on", "planned_for"))
+        .select_related("packed_lot")
+        .prefetch_related(
+            "product__size", "product__item", "source", "target", "lot", "recorded_by"
+        )
+    )
     if words:
         found = found.filter(Q(number__icontains=words) | Q(packed_lot__code__icontains=words))
     if product is not None:

@@ -120,7 +120,11 @@ class VesselField(CodeChoiceField):
             honey_there = Balance.objects.filter(place=OuterRef("pk"), is_vessel=True)
             if of_others:
                 honey_there = honey_there.filter(lot__owner__isnull=False)
-            found = found.filter(Exists(honey_there)).order_by(
+                theirs = Balance.objects.filter(is_vessel=True, lot__owner__isnull=False)
+                found = found.filter(pk__in=theirs.values("place"))
+            else:
+                found = found.filter(Exists(honey_there))
+            found = found.order_by(
                 Exists(honey_there.filter(quantity__gt=0)).desc(), "-kind", "code"
             )
         elif filled:

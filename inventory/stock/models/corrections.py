@@ -16,7 +16,11 @@ class ShortageQuerySet(models.QuerySet["Shortage"]):
 
     def standing(self) -> "ShortageQuerySet":
         """Leave out what a correction of the entry itself has found; settled or not."""
-        return self.exclude(settled_by__corrects=models.F("posting"))
+        # Joined, the corrections of all entries would be gone through.
+        found_out = Posting.objects.filter(
+            pk=models.OuterRef("settled_by"), corrects=models.OuterRef("posting")
+        )
+        return self.exclude(models.Exists(found_out))
 
 
 class Shortage(models.Model):

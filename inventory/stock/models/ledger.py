@@ -423,6 +423,32 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         )
         return moment if came is None else came + days.JUST
 
+    def in_vessel_at(self, place: Place, moment: datetime) -> "Balance | None":
+        """Return what was in a vessel at a moment, as a balance that is not saved, or None."""
+        found = (
+            self.standing()
+            # By the item, all honey that ever was in the house would be gone through.
+            .filter(place=place, posting__occurred_at__lte=moment)
+            .order_by()
+            .values_list("item", "lot")
+            .annotate(total=Sum("quantity"))
+            .filter(total__gt=0)
+            .order_by("-total")
+            .first()
+        )
+        if found is None:
+            return None
+        item, lot, total = found
+        line = self.filter(lot=lot).select_related("lot__owner").first()
+        return Balance(
+            item=Item.objects.get(pk=item),
+            place=place,
+            lot=line.lot if line else None,
+            quantity=total,
+            is_physical=True,
+            is_vessel=True,
+        )
+
     def average_costs(
         self,
         items: Collection[int],
@@ -680,29 +706,13 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         that is not saved.
         """
         if at is not None:
-            return self._in_vessel_at(place, at)
+            return PostingLine.objects.in_vessel_at(place, at)
         return (
-            self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
+            self.filter(place=place, is_vessel=True, quantity__gt=0)
             .select_related("lot__owner", "item", "place")
             # There is one at most, which the index of what is at a place finds.
             .order_by("place_id", "quantity")
             .first()
-        )
-
-    def _in_vessel_at(self, place: Place, moment: datetime) -> "Balance | None":
-        honey = Item.objects.honey()
-        there = self.at(honey, moment, places=[place.pk])
-        most = max(there, key=lambda key: there[key], default=None)
-        if most is None or there[most] <= 0:
-            return None
-        line = PostingLine.objects.filter(lot=most[1]).select_related("lot__owner").first()
-        return Balance(
-            item=honey,
-            place=place,
-            lot=line.lot if line else None,
-            quantity=there[most],
-            is_physical=True,
-            is_vessel=True,
         )
 
     def at(
@@ -764,7 +774,7 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
 
     def in_stores(self) -> "BalanceQuerySet":
         """Return the balances of parts and packed goods on shelves, stand and van."""
-        return self.filter(place__kind__in=Place.STORES, quantity__gt=0)
+        return self.filter(is_physical=True, place__kind__in=Place.STORES, quantity__gt=0)
 
     def here(self, lots: Iterable[int]) -> dict[int, int]:
         """Return how much of each lot is in the house by the books, by key."""
@@ -788,13 +798,13 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
     def pieces_in_stores(self, items: Iterable[int]) -> dict[int, int]:
         """Return how many pieces of these items are in the stores, by item; what there is none
         of is left out."""
-        return dict(
-            self.in_stores()
-            .filter(item__in=list(items))
-            .values_list("item")
-            .annotate(total=Sum("quantity"))
-            .order_by()
-        )
+        wanted = set(items)
+        totals: dict[int, int] = {}
+        # All that is there: asked by the item, all that was ever sold of it would be gone through.
+        for item, quantity in self.in_stores().order_by().values_list("item", "quantity"):
+            if item in wanted:
+                totals[item] = totals.get(item, 0) + quantity
+        return totals
 
 
 class Balance(models.Model):

@@ -108,7 +108,10 @@ class DipReading(models.Model):
 
     class Meta:
         ordering = ["-read_at", "-id"]
-        indexes = [models.Index(fields=["-read_at", "-id"], name="dip_reading_newest_first")]
+        indexes = [
+            models.Index(fields=["-read_at", "-id"], name="dip_reading_newest_first"),
+            models.Index(fields=["place", "-read_at", "-id"], name="dip_of_place_newest"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.place} {self.depth_mm} mm"

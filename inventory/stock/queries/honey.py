@@ -61,7 +61,7 @@ class DipOutcome:
 
     reading: DipReading
 
-    @property
+    @cached_property
     def state(self) -> str:
         """Return accepted, moved (the books of that moment were changed), agrees, close or apart.
 
@@ -791,7 +791,7 @@ def _contents() -> Prefetch:
 def _stock() -> Prefetch:
     return Prefetch(
         "balances",
-        Balance.objects.filter(quantity__gt=0)
+        Balance.objects.filter(is_physical=True, quantity__gt=0)
         .select_related("item", "lot__product", "lot__owner")
         .order_by("item__kind", "item__name", "lot__best_by"),
         to_attr="contents",

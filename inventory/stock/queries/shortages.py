@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from inventory.stock import own_places
-from inventory.stock.models import Item, Lot, Place, Shortage
+from inventory.stock.models import Item, Lot, Place, Posting, Shortage
 from inventory.stock.models.corrections import ShortageQuerySet
 from inventory.stock.models.lots import LotKeys
 
@@ -105,7 +105,9 @@ def of_recall(family: LotKeys) -> list[ShortageRow]:
 
 def _known() -> ShortageQuerySet:
     known: ShortageQuerySet = Shortage.objects.all()
-    return known.filter(posting__reversed_by__reverses=None).select_related(
+    # Joined, all entries would be gone through where there are few shortages.
+    undone = Posting.objects.filter(reverses=OuterRef("posting"))
+    return known.exclude(Exists(undone)).select_related(
         "posting__recorded_by", "item", "lot__product", "place", "settled_by"
     )
 
