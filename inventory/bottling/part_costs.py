@@ -168,7 +168,7 @@ def corrected_since(known_at: datetime | None, of: str) -> dict[int, dict[str, i
 
 
 def _not_undone(path: str, known_at: datetime | None) -> Q:
-    is_standing = Q(**{f"{path}reversed_by": None})
+    is_standing = Q(**{f"{path}reversed_by__reverses": None})
     if known_at is not None:
         is_standing |= Q(**{f"{path}reversed_by__recorded_at__gt": known_at})
     return is_standing

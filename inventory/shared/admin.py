@@ -7,12 +7,12 @@ fast in a house of many years as in a young one.
 
 from collections.abc import Iterator
 from datetime import date
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from django.contrib import admin
 from django.contrib.admin.views.main import ChangeList
 from django.core.paginator import Paginator
-from django.db.models import DateField, DateTimeField, Model
+from django.db.models import DateField, DateTimeField, Model, QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -38,7 +38,8 @@ class FirstRowsPaginator(Paginator[Any]):
 
     @cached_property
     def _found(self) -> int:
-        return self.object_list.order_by()[: ROWS_COUNTED + 1].count()
+        rows = cast(QuerySet[Any], self.object_list)
+        return rows.order_by()[: ROWS_COUNTED + 1].count()
 
     @cached_property
     def count(self) -> int:

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('billing', '0029_index_of_sellers'),
+        ('billing', '0029_indexes_of_sellers_and_late_entries'),
         ('customers', '0011_balances_that_are_not_zero'),
         ('orders', '0018_index_of_superseding_quotes'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),

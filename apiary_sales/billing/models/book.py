@@ -62,7 +62,7 @@ class Entry(AppendOnlyModel):
             models.Index(fields=["entered_on", "id"], name="entry_by_day"),
             # Few count later than they happened: where the books were closed on their day.
             models.Index(
-                fields=["entered_on"],
+                fields=["entered_on", "id"],
                 condition=~Q(happened_on=F("entered_on")),
                 name="entry_counts_later",
             ),

@@ -558,7 +558,7 @@ def changed_items(
     found = Item.objects.filter(pk__in=items)
     lines &= Q(lines__place__kind__in=Place.IN_HOUSE, lines__posting__kind__in=Posting.NOT_UNDOING)
     for undoing in ("lines__posting__reversed_by", "lines__posting__corrects__reversed_by"):
-        is_standing = Q(**{undoing: None})
+        is_standing = Q(**{f"{undoing}__reverses": None})
         if known_at is not None:
             is_standing |= Q(**{f"{undoing}__recorded_at__gt": known_at})
         lines &= is_standing
@@ -569,6 +569,9 @@ def changed_items(
             closed=Case(*closed, default=Value(0), output_field=models.BigIntegerField())
         )
         lines &= Q(lines__posting__gt=F("closed"))
+        # How few lines that leaves PostgreSQL can only tell by a figure.
+        unclosed = set(items).difference(since)
+        lines &= Q(lines__posting__gt=min(since.values())) | Q(lines__item__in=unclosed)
     found = found.filter(lines).annotate(
         counts_at=Coalesce("lines__posting__corrects", "lines__posting")
     )
