@@ -460,11 +460,24 @@ class Upgrade:
             if content_type.model_class() is None:
                 yield f"The content type {content_type.app_label}.{content_type.model} has no model"
         yield from _unread_changes()
+        yield from _uncounted()
         try:
             with contextlib.redirect_stdout(io.StringIO()):
                 call_command("verify_ledger")
         except (CommandError, DatabaseError) as error:
             yield f"verify_ledger: {error}"
+
+
+def _uncounted() -> Iterator[str]:
+    """Name the table of lines, where its indexes were not counted after the upgrade."""
+    counted = {
+        "sqlite": "SELECT count(*) FROM sqlite_stat1 WHERE tbl = %s",
+        "postgresql": "SELECT count(last_analyze) FROM pg_stat_user_tables WHERE relname = %s",
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(counted[connection.vendor], ["inventory_postingline"])
+        if not cursor.fetchone()[0]:
+            yield "inventory_postingline was not counted"
 
 
 def _suppliers_typed() -> dict[int, str]:
