@@ -3,16 +3,21 @@
 import logging
 from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any
+from typing import Any, cast
 
+from django.conf import settings
 from django.contrib import messages
-from django.contrib.auth import logout
+from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY, logout
+from django.contrib.auth.middleware import AuthenticationMiddleware, get_user
+from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db import Error as DatabaseFault
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.crypto import constant_time_compare
+from django.utils.functional import SimpleLazyObject
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts import rules, signing_in
@@ -57,6 +62,40 @@ def _is_to_be_noted(row: HouseSession | None) -> bool:
     if row is None or row.person_id is None:
         return False
     return timezone.now() - row.last_seen_at >= rules.SEEN_AGAIN_AFTER
+
+
+class PersonMiddleware(AuthenticationMiddleware):
+    """Say who is signed in, with the person who was read together with the session."""
+
+    def process_request(self, request: HttpRequest) -> None:
+        super().process_request(request)
+        request.user = SimpleLazyObject(lambda: _person_of(request))
+
+
+def _person_of(request: HttpRequest) -> User | AnonymousUser:
+    if not hasattr(request, "_cached_user") and (person := _person_of_session(request)):
+        # By this name Django keeps who it read.
+        request._cached_user = person  # type: ignore[attr-defined]
+    return cast(User | AnonymousUser, get_user(request))
+
+
+def _person_of_session(request: HttpRequest) -> User | None:
+    """Return the person of a session that is plainly theirs, by the password of today.
+
+    None where it is not: then Django decides, which reads the person once more.
+    """
+    session = request.session
+    key, mark = session.get(SESSION_KEY), session.get(HASH_SESSION_KEY, "")
+    row = store_of(request).row
+    person = row.person if row is not None else None
+    is_theirs = (
+        person is not None
+        and person.is_active
+        and key == str(person.pk)
+        and session.get(BACKEND_SESSION_KEY) in settings.AUTHENTICATION_BACKENDS
+        and constant_time_compare(mark, person.get_session_auth_hash())
+    )
+    return person if is_theirs else None
 
 
 class PrivateAnswersMiddleware:

@@ -149,7 +149,7 @@ MIDDLEWARE = [
     "apiary_sales.api.middleware.ApiRequestMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
-    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "apiary_sales.accounts.middleware.PersonMiddleware",
     "apiary_sales.web.middleware.FirstHourMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "apiary_sales.accounts.middleware.SecondStepMiddleware",
