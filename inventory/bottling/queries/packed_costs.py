@@ -12,7 +12,7 @@ from functools import cached_property
 from inventory.stock.models import Lot, PostingLine, ProductionSettings
 
 
-class UnitCosts:
+class CostsInStock:
     """What a piece of each of some lots costs; read when the first is asked for.
 
     Many pages show stock without what it costs.

@@ -10,7 +10,7 @@ from datetime import date
 from fractions import Fraction
 
 from inventory.bottling.models import Product, Size
-from inventory.bottling.queries.packed_costs import UnitCosts
+from inventory.bottling.queries.packed_costs import CostsInStock
 from inventory.stock.models import Balance, Lot, Place
 
 
@@ -22,7 +22,7 @@ class LotStock:
     place: Place
     on_hand: int
     reserved: int
-    costs: UnitCosts
+    costs: CostsInStock
 
     @property
     def unit_cost_cents(self) -> Fraction | None:
@@ -197,7 +197,7 @@ def of(product: Product) -> ProductStock:
 
 def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
     balances = list(balances)
-    costs = UnitCosts([balance.honey_lot for balance in balances])
+    costs = CostsInStock([balance.honey_lot for balance in balances])
     return tuple(
         LotStock(balance.honey_lot, balance.place, balance.quantity, balance.reserved, costs)
         for balance in balances
