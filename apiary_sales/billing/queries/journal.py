@@ -25,6 +25,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing import chart_of_accounts as accounts
 from apiary_sales.billing.chart_of_accounts import ChartAccount
 from apiary_sales.billing.models import (
+    AccountMonth,
     ClosedStock,
     Entry,
     EntryLine,
@@ -242,10 +243,7 @@ class Journal:
     def _money(self) -> Iterator[_Row]:
         """Yield what each entry of the days moved, day by day; add up what was before them."""
         lines = EntryLine.objects.filter(self._as_of.entries()).order_by()
-        before = lines.filter(entry__entered_on__lt=self._since)
-        for account, detail, cents in before.values_list("account", "detail").annotate(
-            Sum("amount_cents")
-        ):
+        for (account, detail), cents in self._money_before(lines).items():
             self.opening[accounts.key_of(account, detail)] += cents
         for day, entry, account, detail, cents in (
             lines.filter(entry__entered_on__gte=self._since)
@@ -254,6 +252,15 @@ class Journal:
             .iterator()
         ):
             yield day, (ENTRY, entry), accounts.key_of(account, detail), cents
+
+    def _money_before(self, lines: QuerySet[EntryLine]) -> Mapping[tuple[str, str], int]:
+        """Return what was on each account of money and detail before the first day."""
+        if self.asked.known_at is None and self._since <= self._as_of.day:
+            return AccountMonth.objects.balances(EntryLine.Account.values, before=self._since)
+        # The kept months are those that are known now.
+        before = lines.filter(entry__entered_on__lt=self._since)
+        sums = before.values_list("account", "detail").annotate(Sum("amount_cents"))
+        return {(account, detail): cents for account, detail, cents in sums}
 
     def _stock(self) -> Iterator[_Row]:
         """Yield the same of stock: what was kept of closed days, and what is open."""
