@@ -3,7 +3,7 @@
 import logging
 from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any, cast
+from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
@@ -69,14 +69,15 @@ class PersonMiddleware(AuthenticationMiddleware):
 
     def process_request(self, request: HttpRequest) -> None:
         super().process_request(request)
-        request.user = SimpleLazyObject(lambda: _person_of(request))
+        # Read once a page asks for it; it stands for the person.
+        request.user = SimpleLazyObject(lambda: _person_of(request))  # type: ignore[assignment]
 
 
 def _person_of(request: HttpRequest) -> User | AnonymousUser:
     if not hasattr(request, "_cached_user") and (person := _person_of_session(request)):
         # By this name Django keeps who it read.
         request._cached_user = person  # type: ignore[attr-defined]
-    return cast(User | AnonymousUser, get_user(request))
+    return get_user(request)
 
 
 def _person_of_session(request: HttpRequest) -> User | None:
