@@ -11,9 +11,10 @@ told again (`retelling`): what differs is posted as corrections, in the same tra
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from itertools import chain
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, connection, models, transaction
 from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -22,6 +23,7 @@ from inventory.shared import acts, days, keys
 from inventory.shared.errors import CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
+from inventory.shared.questions import Given, Question
 from inventory.shared.services import repeats
 from inventory.stock import signals
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
@@ -780,15 +782,30 @@ def _check_balanced(lines: list[Line]) -> None:
 
 def _locked_balances(keys: Iterable[tuple[int, int, int]]) -> Balances:
     """Lock the balances of these keys that there are; return them as they are now."""
-    wanted = Q()
-    for item, place, lot in keys:
-        wanted |= Q(item=item, place=place, lot=lot or None)
+    wanted = list(keys)
     if not wanted:
         return {}
-    rows = (
-        Balance.objects.select_for_update().filter(wanted).order_by("item_id", "place_id", "lot_id")
+    rows = _balances_of(tuple(bool(lot) for _item, _place, lot in wanted)).rows(
+        **{
+            f"{name}_{number}": value
+            for number, key in enumerate(wanted)
+            for name, value in zip(("item", "place", "lot"), key, strict=True)
+        }
     )
     return {(row.item_id, row.place_id, row.lot_id or 0): row for row in rows}
+
+
+@lru_cache(maxsize=64)
+def _balances_of(have_lots: tuple[bool, ...]) -> Question[Balance]:
+    """Return what asks for so many balances and locks them; each key has a lot or none."""
+    wanted = Q()
+    for number, has_lot in enumerate(have_lots):
+        item, place, lot = (
+            Given(f"{name}_{number}", models.IntegerField()) for name in ("item", "place", "lot")
+        )
+        wanted |= Q(item=item, place=place, lot=lot) if has_lot else Q(item=item, place=place, lot=None)
+    rows = Balance.objects.filter(wanted).order_by("item_id", "place_id", "lot_id")
+    return Question(rows.select_for_update)
 
 
 def _balances(lines: list[Line], known: Balances | None = None) -> Balances:

@@ -1,0 +1,105 @@
+"""What nearly every act asks of the database: the statement is made once, the answer read anew.
+
+Django works out the statement of a query each time that it is asked, which takes several times as
+long as a short answer does. A `Question` keeps its statement for the life of the process, and no
+answer: that is what the database says at the moment.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+from django.db import connection
+from django.db.models import Expression, Field, QuerySet
+from django.db.models.query import get_related_populators
+
+Row = TypeVar("Row")
+
+
+class Given(Expression):
+    """What a question is told when it is asked, by its name: a value as such a field has it."""
+
+    def __init__(self, name: str, output_field: Field[Any, Any]) -> None:
+        super().__init__(output_field=output_field)
+        self.name = name
+
+    def as_sql(self, _compiler: Any, _connection: Any) -> tuple[str, list[Any]]:
+        """Take the place of the value in the statement."""
+        return "%s", [self]
+
+
+@dataclass(frozen=True)
+class _Statement:
+    """The SQL of a question, and how one row of the answer is read."""
+
+    sql: str
+    params: Sequence[Any]
+    converters: dict[int, tuple[Sequence[Callable[..., Any]], Any]]
+    read: Callable[[Sequence[Any]], Any]
+
+
+class Question(Generic[Row]):
+    """A query of rows of a model, with what is selected along, or of tuples of values.
+
+    It asks the database of the house. The query is made when it is first asked.
+    """
+
+    def __init__(self, query: Callable[[], QuerySet[Any, Row]]) -> None:
+        self._query = query
+        self._statements: dict[str, _Statement] = {}
+
+    def rows(self, **given: Any) -> list[Row]:
+        """Return what the database answers now; `given` are the values of the `Given` in it."""
+        return list(self._answer(given))
+
+    def first(self, **given: Any) -> Row | None:
+        """Return the first row of the answer, or None."""
+        return next(self._answer(given), None)
+
+    def finds(self, **given: Any) -> bool:
+        """Tell whether there is any row."""
+        return self.first(**given) is not None
+
+    def _answer(self, given: dict[str, Any]) -> Iterator[Row]:
+        statement = self._statements.get(connection.vendor)
+        if statement is None:
+            statement = self._statements[connection.vendor] = _statement_of(self._query())
+        params = [
+            each.output_field.get_db_prep_value(given[each.name], connection)
+            if isinstance(each, Given)
+            else each
+            for each in statement.params
+        ]
+        with connection.cursor() as cursor:
+            cursor.execute(statement.sql, params)
+            found = cursor.fetchall()
+        for row in found:
+            values = list(row)
+            for position, (converters, expression) in statement.converters.items():
+                for convert in converters:
+                    values[position] = convert(values[position], expression, connection)
+            yield statement.read(values)
+
+
+def _statement_of(query: QuerySet[Any, Any]) -> _Statement:
+    compiler: Any = query.query.get_compiler(connection=connection)
+    sql, params = compiler.as_sql()
+    selected = [each[0] for each in compiler.select]
+    read = tuple if compiler.klass_info is None else _reader(compiler)
+    return _Statement(sql, params, compiler.get_converters(selected), read)
+
+
+def _reader(compiler: Any) -> Callable[[Sequence[Any]], Any]:
+    """Return what makes a row of a model, and those that were selected along, of its values."""
+    model, positions = compiler.klass_info["model"], compiler.klass_info["select_fields"]
+    start, end = positions[0], positions[-1] + 1
+    names = [each[0].target.attname for each in compiler.select[start:end]]
+    beside = get_related_populators(compiler.klass_info, compiler.select, connection.alias)
+
+    def read(values: Sequence[Any]) -> Any:
+        row = model.from_db(connection.alias, names, values[start:end])
+        for each in beside:
+            each.populate(values, row)
+        return row
+
+    return read
