@@ -111,10 +111,6 @@ class Customer(models.Model):
 
 
 class ExemptionCertificateQuerySet(models.QuerySet["ExemptionCertificate"]):
-    def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
-        """Return the certificate that frees a customer from tax on a day, the longest first."""
-        return _longest(_CERTIFICATES_OF.rows(customer=customer.pk), day).get(customer.pk)
-
     def longest_by_customer(self, day: date) -> "dict[int, ExemptionCertificate]":
         """Return the longest of these certificates that is in force, by the key of its customer."""
         return _longest(self, day)
@@ -126,6 +122,12 @@ def _longest(
     good = [one for one in certificates if one.is_good_on(day)]
     good.sort(key=lambda one: (one.expires or date.max, one.pk))
     return {one.customer_id: one for one in good}
+
+
+class ExemptionCertificateManager(models.Manager["ExemptionCertificate"]):
+    def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
+        """Return the certificate that frees a customer from tax on a day, the longest first."""
+        return _longest(_CERTIFICATES_OF.rows(customer=customer.pk), day).get(customer.pk)
 
 
 _CERTIFICATES_OF = Question(
@@ -167,7 +169,7 @@ class ExemptionCertificate(models.Model):
     accepted_on = models.DateField(_("accepted on"), null=True, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
 
-    objects = ExemptionCertificateQuerySet.as_manager()
+    objects = ExemptionCertificateManager.from_queryset(ExemptionCertificateQuerySet)()
 
     class Meta:
         verbose_name = _("exemption certificate")

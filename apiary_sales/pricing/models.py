@@ -22,7 +22,11 @@ class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
         Of rows for the same product, tier and pieces, the one with the latest day up to `on`
         counts, then the one entered last; a row without a price ends the offer.
         """
-        return _newest_in_force(self.filter(valid_from__lte=on).order_by(*NEWEST_FIRST))
+        return newest_in_force(self.up_to(on))
+
+    def up_to(self, on: date | Given) -> "PiecePriceQuerySet":
+        """Return the prices from a day or an earlier one on, the newest first."""
+        return self.filter(valid_from__lte=on).order_by(*NEWEST_FIRST)
 
     def in_force_and_coming(self, on: date) -> tuple[list["PiecePrice"], list["PiecePrice"]]:
         """Return the prices in force on a day, and those that come into force later, by day.
@@ -35,7 +39,7 @@ class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
             if row.valid_from > on:
                 coming.setdefault((row.tier, row.product_id, row.min_pieces, row.valid_from), row)
         return (
-            _newest_in_force(row for row in rows if row.valid_from <= on),
+            newest_in_force(row for row in rows if row.valid_from <= on),
             sorted(coming.values(), key=lambda row: (row.valid_from, row.min_pieces)),
         )
 
@@ -43,7 +47,8 @@ class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
 NEWEST_FIRST = ("min_pieces", "-valid_from", "-id")
 
 
-def _newest_in_force(rows: Iterable["PiecePrice"]) -> list["PiecePrice"]:
+def newest_in_force(rows: Iterable["PiecePrice"]) -> list["PiecePrice"]:
+    """Return the prices in force among those up to a day, the newest first."""
     newest: dict[tuple[str, int, int], PiecePrice] = {}
     for row in rows:
         newest.setdefault((row.tier, row.product_id, row.min_pieces), row)

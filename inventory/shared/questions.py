@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-from django.db import connection
-from django.db.models import Expression, Field, QuerySet
-from django.db.models.query import get_related_populators
+from django.db import DEFAULT_DB_ALIAS, connection, connections
+from django.db.models import Expression, ExpressionWrapper, F, Field, IntegerField, QuerySet
+from django.db.models.query import ModelIterable, get_related_populators
 
 Row = TypeVar("Row")
 
@@ -26,6 +26,25 @@ class Given(Expression):
     def as_sql(self, _compiler: Any, _connection: Any) -> tuple[str, list[Any]]:
         """Take the place of the value in the statement."""
         return "%s", [self]
+
+
+def column(name: str) -> ExpressionWrapper:
+    """Return a column of keys as the whole numbers that they are: it may be among given ones."""
+    return ExpressionWrapper(F(name), output_field=IntegerField())
+
+
+def keys(name: str, count: int) -> list[Given]:
+    """Return so many keys that are given, in the place of a list."""
+    return [Given(each, IntegerField()) for each in _numbered(name, count)]
+
+
+def given_keys(name: str, values: Sequence[int]) -> dict[str, int]:
+    """Return these keys by the names that `keys` gave them."""
+    return dict(zip(_numbered(name, len(values)), values, strict=True))
+
+
+def _numbered(name: str, count: int) -> list[str]:
+    return [f"{name}_{number}" for number in range(count)]
 
 
 @dataclass(frozen=True)
@@ -61,6 +80,7 @@ class Question(Generic[Row]):
         return self.first(**given) is not None
 
     def _answer(self, given: dict[str, Any]) -> Iterator[Row]:
+        connection = connections[DEFAULT_DB_ALIAS]
         statement = self._statements.get(connection.vendor)
         if statement is None:
             statement = self._statements[connection.vendor] = _statement_of(self._query())
@@ -85,7 +105,7 @@ def _statement_of(query: QuerySet[Any, Any]) -> _Statement:
     compiler: Any = query.query.get_compiler(connection=connection)
     sql, params = compiler.as_sql()
     selected = [each[0] for each in compiler.select]
-    read = tuple if compiler.klass_info is None else _reader(compiler)
+    read = _reader(compiler) if query._iterable_class is ModelIterable else tuple
     return _Statement(sql, params, compiler.get_converters(selected), read)
 
 
@@ -94,10 +114,10 @@ def _reader(compiler: Any) -> Callable[[Sequence[Any]], Any]:
     model, positions = compiler.klass_info["model"], compiler.klass_info["select_fields"]
     start, end = positions[0], positions[-1] + 1
     names = [each[0].target.attname for each in compiler.select[start:end]]
-    beside = get_related_populators(compiler.klass_info, compiler.select, connection.alias)
+    beside = get_related_populators(compiler.klass_info, compiler.select, DEFAULT_DB_ALIAS)
 
     def read(values: Sequence[Any]) -> Any:
-        row = model.from_db(connection.alias, names, values[start:end])
+        row = model.from_db(DEFAULT_DB_ALIAS, names, values[start:end])
         for each in beside:
             each.populate(values, row)
         return row

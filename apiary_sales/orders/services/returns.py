@@ -31,6 +31,7 @@ from inventory.bottling.services import returned_jars
 from inventory.shared import days, keys, words
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
+from inventory.shared.rows import save_fields
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger, places
@@ -181,7 +182,7 @@ def note_billed(goods: Mapping[int, int]) -> None:
         FulfilmentLine(pk=key, billed_cents=Coalesce(F("billed_cents"), 0) + cents)
         for key, cents in goods.items()
     ]
-    FulfilmentLine.objects.bulk_update(rows, ["billed_cents"])
+    save_fields(rows, "billed_cents")
 
 
 def _take_in(

@@ -13,7 +13,6 @@ from apiary_sales.webhooks.services import sending
 from inventory.shared import acts
 from inventory.shared.questions import Question
 
-
 _PROGRAMS_ON = Question(lambda: Endpoint.objects.filter(is_on=True))
 
 

@@ -14,16 +14,16 @@ from datetime import datetime
 from functools import lru_cache
 from itertools import chain
 
-from django.db import IntegrityError, connection, models, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import acts, days, keys
+from inventory.shared import acts, days, keys, questions
 from inventory.shared.errors import CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
-from inventory.shared.questions import Given, Question
+from inventory.shared.questions import Question, given_keys
 from inventory.shared.services import repeats
 from inventory.stock import signals
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
@@ -785,12 +785,9 @@ def _locked_balances(keys: Iterable[tuple[int, int, int]]) -> Balances:
     wanted = list(keys)
     if not wanted:
         return {}
-    rows = _balances_of(tuple(bool(lot) for _item, _place, lot in wanted)).rows(
-        **{
-            f"{name}_{number}": value
-            for number, key in enumerate(wanted)
-            for name, value in zip(("item", "place", "lot"), key, strict=True)
-        }
+    items, places, lots = zip(*wanted, strict=True)
+    rows = _balances_of(tuple(map(bool, lots))).rows(
+        **given_keys("item", items), **given_keys("place", places), **given_keys("lot", lots)
     )
     return {(row.item_id, row.place_id, row.lot_id or 0): row for row in rows}
 
@@ -798,12 +795,10 @@ def _locked_balances(keys: Iterable[tuple[int, int, int]]) -> Balances:
 @lru_cache(maxsize=64)
 def _balances_of(have_lots: tuple[bool, ...]) -> Question[Balance]:
     """Return what asks for so many balances and locks them; each key has a lot or none."""
-    wanted = Q()
-    for number, has_lot in enumerate(have_lots):
-        item, place, lot = (
-            Given(f"{name}_{number}", models.IntegerField()) for name in ("item", "place", "lot")
-        )
-        wanted |= Q(item=item, place=place, lot=lot) if has_lot else Q(item=item, place=place, lot=None)
+    wanted, count = Q(), len(have_lots)
+    items, places, lots = (questions.keys(name, count) for name in ("item", "place", "lot"))
+    for item, place, lot, has_lot in zip(items, places, lots, have_lots, strict=True):
+        wanted |= Q(item=item, place=place, lot=lot if has_lot else None)
     rows = Balance.objects.filter(wanted).order_by("item_id", "place_id", "lot_id")
     return Question(rows.select_for_update)
 

@@ -11,13 +11,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import DateTimeField, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import NotAllowedNow
+from inventory.shared.questions import Given, Question
 from inventory.stock.models import (
     CountLine,
     Item,
@@ -86,10 +87,18 @@ def lines_of(item: Item) -> QuerySet[PostingLine]:
     return PostingLine.objects.standing().filter(item=item)
 
 
+_AFTER = Question(
+    lambda: (
+        Posting.objects.filter(occurred_at__gt=Given("moment", DateTimeField()))
+        .order_by()
+        .values_list("pk")[: FEW + 1]
+    )
+)
+
+
 def is_late(lines: Mapping[int, Iterable[int]], moment: datetime) -> bool:
     """Tell whether anything of these items at these places is in the books for a later moment."""
-    later = Posting.objects.filter(occurred_at__gt=moment).order_by()
-    newest = list(later.values_list("pk", flat=True)[: FEW + 1])
+    newest = [key for (key,) in _AFTER.rows(moment=moment)]
     if not lines or not newest:
         return False
     # Of a place with much traffic, all would be read to find that nothing came later.
