@@ -110,16 +110,19 @@ def _statement_of(query: QuerySet[Any, Any]) -> _Statement:
 
 
 def _reader(compiler: Any) -> Callable[[Sequence[Any]], Any]:
-    """Return what makes a row of a model, and those that were selected along, of its values."""
+    """Return what makes a row of a model, with what is selected along, of its values."""
     model, positions = compiler.klass_info["model"], compiler.klass_info["select_fields"]
     start, end = positions[0], positions[-1] + 1
     names = [each[0].target.attname for each in compiler.select[start:end]]
+    annotated = compiler.annotation_col_map or {}
     beside = get_related_populators(compiler.klass_info, compiler.select, DEFAULT_DB_ALIAS)
 
     def read(values: Sequence[Any]) -> Any:
         row = model.from_db(DEFAULT_DB_ALIAS, names, values[start:end])
         for each in beside:
             each.populate(values, row)
+        for name, position in annotated.items():
+            setattr(row, name, values[position])
         return row
 
     return read
