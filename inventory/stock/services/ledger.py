@@ -24,6 +24,7 @@ from inventory.shared.errors import CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.questions import Question, given_keys
+from inventory.shared.rows import save_fields
 from inventory.shared.services import repeats
 from inventory.stock import signals
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
@@ -846,7 +847,7 @@ def _apply(
         if gives_way and (lacking := balance.reserved - (balance.quantity + line.quantity)) > 0:
             lacking = min(lacking, balance.reserved)
             balance.reserved -= lacking
-            balance.save(update_fields=["reserved"])
+            save_fields([balance], "reserved")
             gone.append((balance, lacking))
         _change_quantity(balances, line)
     return [
@@ -862,7 +863,7 @@ def _promise_again(balances: Balances, balance: Balance, lacking: int) -> list[M
         taken = min(lacking, other.free) if is_here and other.is_vessel and other != balance else 0
         if taken > 0:
             other.reserved += taken
-            other.save(update_fields=["reserved"])
+            save_fields([other], "reserved")
             moved.append((balance, other, taken))
             lacking -= taken
     if lacking:
@@ -895,7 +896,7 @@ def _change_quantity(balances: Balances, line: Line) -> None:
                 there=balance.free,
             )
     balance.quantity = after
-    balance.save(update_fields=["quantity"])
+    save_fields([balance], "quantity")
 
 
 def _change_reserved(balances: Balances, promised: ReservedStock, change: int) -> Balance:
@@ -912,7 +913,7 @@ def _change_reserved(balances: Balances, promised: ReservedStock, change: int) -
     if after < 0:
         raise LedgerLawBroken(f"More is released than was reserved: {balance}")
     balance.reserved = after
-    balance.save(update_fields=["reserved"])
+    save_fields([balance], "reserved")
     return balance
 
 
