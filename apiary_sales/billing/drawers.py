@@ -24,7 +24,7 @@ from apiary_sales.billing.models import (
     StandDay,
     StandSale,
 )
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import Place
 
 Account = EntryLine.Account
@@ -107,7 +107,7 @@ def cash_back_of(sale: StandSale) -> int:
     return -_handed(back) - _sum(on_top)
 
 
-_COUNTS = Question(
+_COUNTS = PreparedQuery(
     lambda: (
         CashCount.objects.filter(
             counted_on__gte=Given("day", DateField()),

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.shared import conventions
 from inventory.shared.countries import check_country
 from inventory.shared.literals import ZERO
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 
 
 class Customer(models.Model):
@@ -130,7 +130,7 @@ class ExemptionCertificateManager(models.Manager["ExemptionCertificate"]):
         return _longest(_CERTIFICATES_OF.rows(customer=customer.pk), day).get(customer.pk)
 
 
-_CERTIFICATES_OF = Question(
+_CERTIFICATES_OF = PreparedQuery(
     lambda: ExemptionCertificate.objects.filter(customer=Given("customer", models.IntegerField()))
 )
 

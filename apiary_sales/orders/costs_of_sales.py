@@ -14,7 +14,7 @@ from apiary_sales.orders.models import FulfilmentLine, GoodsReturn, OrderLine
 from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, product_of
 from inventory.shared.money import cents_half_even, share_cents
-from inventory.shared.questions import Question, column, given_keys, keys
+from inventory.shared.prepared import PreparedQuery, column, given_keys, keys
 from inventory.stock.costing import AverageCost
 from inventory.stock.models import AverageClosing, Lot, Posting, PostingLine, ProductionSettings
 
@@ -132,13 +132,13 @@ def _issued_of(lots: Iterable[Lot]) -> dict[int, tuple[int, int, int]]:
 
 
 @lru_cache(maxsize=64)
-def _handed_over_of(count: int) -> Question[tuple[int, int, int, int, int]]:
+def _handed_over_of(count: int) -> PreparedQuery[tuple[int, int, int, int, int]]:
     """Return what asks, of so many lots, for what was handed over at a known cost.
 
     By lot: quantity, cents, in how many parts, and how much of it came back by credit notes.
     """
     lines = FulfilmentLine.objects.not_taken_back().alias(lot_key=column("lot_id"))
-    return Question(
+    return PreparedQuery(
         lambda: (
             lines.filter(lot_key__in=keys("lot", count), cost_cents__isnull=False)
             .order_by()

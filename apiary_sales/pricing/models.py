@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import Brand, Product, Variety
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 
 
 class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
@@ -276,9 +276,9 @@ class ProductTax(models.Model):
 
 
 # Each bill asks for all of these.
-_RATES_UP_TO = Question(lambda: _up_to_a_day(TaxRate.objects.all()))
-_CATEGORIES_UP_TO = Question(lambda: _up_to_a_day(GoodsCategory.objects.all()))
-_ALL_OF_PRODUCTS = Question(lambda: ProductTax.objects.all())
+_RATES_UP_TO = PreparedQuery(lambda: _up_to_a_day(TaxRate.objects.all()))
+_CATEGORIES_UP_TO = PreparedQuery(lambda: _up_to_a_day(GoodsCategory.objects.all()))
+_ALL_OF_PRODUCTS = PreparedQuery(lambda: ProductTax.objects.all())
 
 
 def _up_to_a_day(rows: models.QuerySet[Any]) -> models.QuerySet[Any]:

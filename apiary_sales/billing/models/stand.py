@@ -13,7 +13,7 @@ from apiary_sales.billing.models.book import Entry, EntryLine
 from apiary_sales.billing.models.invoices import Invoice
 from apiary_sales.billing.models.payments import Payment
 from apiary_sales.orders.models import Fulfilment, Order
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import Place
 
 READ_CODE_BYTES = 16
@@ -24,7 +24,7 @@ def new_read_code() -> str:
     return secrets.token_urlsafe(READ_CODE_BYTES)
 
 
-_PAYMENTS_OF = Question(
+_PAYMENTS_OF = PreparedQuery(
     lambda: (
         Payment.objects.filter(
             allocations__invoice=Given("receipt", models.IntegerField()), reverses=None

@@ -29,7 +29,7 @@ from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services import books_lock
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import numbers
@@ -82,7 +82,7 @@ def to_invoice(order: Order | Given) -> QuerySet[FulfilmentLine]:
     )
 
 
-_TO_INVOICE = Question(lambda: to_invoice(Given("order", models.IntegerField())))
+_TO_INVOICE = PreparedQuery(lambda: to_invoice(Given("order", models.IntegerField())))
 
 
 def draft(

@@ -32,7 +32,7 @@ from inventory.shared import acts, conventions, keys, words
 from inventory.shared.coins import to_coins
 from inventory.shared.errors import BadValue, CannotReverse, HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services.repeats import refuse_repeat
 
 if TYPE_CHECKING:
@@ -598,7 +598,7 @@ def money_left(
     )
 
 
-_LEFT_FOR_ORDER = Question(
+_LEFT_FOR_ORDER = PreparedQuery(
     lambda: money_left(Given("customer", models.IntegerField())).filter(
         order=Given("order", models.IntegerField())
     )

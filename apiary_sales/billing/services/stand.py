@@ -37,7 +37,7 @@ from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Pr
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import own_places
 from inventory.stock.models import Place
@@ -335,7 +335,7 @@ def take_back(
     return note
 
 
-_OF_KEY = Question(
+_OF_KEY = PreparedQuery(
     lambda: StandSale.objects.filter(key=Given("key", CharField())).order_by().values_list("pk")
 )
 

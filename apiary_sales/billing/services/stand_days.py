@@ -49,7 +49,7 @@ from inventory.shared import acts, checks, conventions, keys, words
 from inventory.shared.errors import BadValue, CannotReverse, NotAllowedNow, Problems
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import own_places
 from inventory.stock.models import Place
@@ -309,7 +309,7 @@ def _take_off(counted: StandDayClose | CashCount, sale: StandSale, cents: int) -
     return StandLateCash.objects.create(cash_count=counted, sale=sale, cents=cents, entry=entry)
 
 
-_OF_DAY = Question(
+_OF_DAY = PreparedQuery(
     lambda: StandDay.objects.filter(
         place=Given("place", IntegerField()), day=Given("day", DateField())
     )

@@ -14,7 +14,7 @@ from apiary_sales.pricing.models import PiecePrice, newest_in_force
 from apiary_sales.pricing.rules import prices as rules
 from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
 from inventory.bottling.models import Product
-from inventory.shared.questions import Given, Question, given_keys, keys
+from inventory.shared.prepared import Given, PreparedQuery, column, given_keys, keys
 
 TIER = Customer.Tier.STAND
 
@@ -37,11 +37,12 @@ def of_sold(day: date, products: Iterable[Product]) -> dict[int, PricesOfProduct
 
 
 @lru_cache(maxsize=64)
-def _prices_of(count: int) -> Question[PiecePrice]:
+def _prices_of(count: int) -> PreparedQuery[PiecePrice]:
     """Return what asks for the prices of so many products up to a day, of those for sale."""
-    for_sale = Product.objects.for_sale().filter(pk__in=keys("product", count))
+    products = Product.objects.for_sale().alias(key=column("pk"))
+    for_sale = products.filter(key__in=keys("product", count))
     prices = PiecePrice.objects.filter(tier=TIER, product__in=for_sale)
-    return Question(lambda: prices.up_to(Given("day", DateField())))
+    return PreparedQuery(lambda: prices.up_to(Given("day", DateField())))
 
 
 def line(product: Product, pieces: int, unit_price: Decimal) -> LineWanted:

@@ -4,7 +4,7 @@ from django.db.models import BigIntegerField, F, IntegerField
 
 from apiary_sales.customers.models import Customer, CustomerBalance
 from inventory.shared import acts
-from inventory.shared.questions import Change, Given
+from inventory.shared.prepared import Given, PreparedUpdate
 
 
 def lock(customer: Customer) -> None:
@@ -24,7 +24,7 @@ def add(customer: Customer, cents: int) -> None:
     _locked().add(customer.pk)
 
 
-_ADD = Change(
+_ADD = PreparedUpdate(
     lambda: CustomerBalance.objects.filter(customer=Given("customer", IntegerField())),
     owed_cents=F("owed_cents") + Given("cents", BigIntegerField()),
 )

@@ -46,7 +46,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services import repeats
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -469,10 +469,10 @@ def lock(order: Order, *beside: str) -> Order:
 
 
 @cache
-def _locking(beside: tuple[str, ...]) -> Question[Order]:
+def _locking(beside: tuple[str, ...]) -> PreparedQuery[Order]:
     rows = Order.objects.filter(pk=Given("key", models.IntegerField()))
     rows = rows.select_related(*beside) if beside else rows
-    return Question(lambda: rows.select_for_update(of=("self",), no_key=True))
+    return PreparedQuery(lambda: rows.select_for_update(of=("self",), no_key=True))
 
 
 def make(**fields: Any) -> Order:

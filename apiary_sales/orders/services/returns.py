@@ -32,7 +32,7 @@ from inventory.bottling.services import returned_jars
 from inventory.shared import days, keys, words
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
-from inventory.shared.questions import Change, Given
+from inventory.shared.prepared import Given, PreparedUpdate
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger, places
@@ -194,7 +194,7 @@ def _billed(more: Expression) -> CombinedExpression:
     return Coalesce(F("billed_cents"), 0) + more
 
 
-_BILL_MORE = Change(
+_BILL_MORE = PreparedUpdate(
     lambda: FulfilmentLine.objects.filter(pk=Given("key", IntegerField())),
     billed_cents=_billed(Given("cents", BigIntegerField())),
 )

@@ -9,7 +9,7 @@ from django.utils import timezone
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import Balance, Item, Lot, Place
 from inventory.stock.services import honey, loads, lots, moments
 
@@ -56,7 +56,7 @@ def _in_order(item: Item, place: Place) -> list[tuple[bool, Balance]]:
     return [*ready, *((False, balance) for balance in there)]
 
 
-_THERE = Question(
+_THERE = PreparedQuery(
     lambda: (
         Balance.objects.filter(
             item=Given("item", IntegerField()), place=Given("place", IntegerField()), quantity__gt=0

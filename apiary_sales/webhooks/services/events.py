@@ -11,9 +11,9 @@ from django.utils import timezone
 from apiary_sales.webhooks.models import Endpoint, EventDelivery, HouseEvent
 from apiary_sales.webhooks.services import sending
 from inventory.shared import acts
-from inventory.shared.questions import Question
+from inventory.shared.prepared import PreparedQuery
 
-_PROGRAMS_ON = Question(lambda: Endpoint.objects.filter(is_on=True))
+_PROGRAMS_ON = PreparedQuery(lambda: Endpoint.objects.filter(is_on=True))
 
 
 def told_of(kind: HouseEvent.Kind) -> list[Endpoint]:

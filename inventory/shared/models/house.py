@@ -12,7 +12,7 @@ from inventory.shared import conventions
 from inventory.shared.bank_accounts import check_bank_account, check_bank_code
 from inventory.shared.countries import check_country
 from inventory.shared.models.files import private_storage
-from inventory.shared.questions import Question
+from inventory.shared.prepared import PreparedQuery
 
 
 def logo_name(house: "House", filename: str) -> str:
@@ -186,4 +186,4 @@ class House(models.Model):
             cls.objects.select_for_update(no_key=True).filter(pk=1).first()
 
 
-_ONE = Question(lambda: House.objects.filter(pk=1))
+_ONE = PreparedQuery(lambda: House.objects.filter(pk=1))

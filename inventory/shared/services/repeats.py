@@ -7,7 +7,7 @@ from django.db import IntegrityError, models
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import AlreadyRecorded
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 
 
 def refuse_repeat(
@@ -25,10 +25,10 @@ def refuse_repeat(
 
 
 @cache
-def _of_key(model: type[models.Model]) -> Question[tuple[Any, ...]]:
+def _of_key(model: type[models.Model]) -> PreparedQuery[tuple[Any, ...]]:
     key = Given("key", models.CharField())
     rows = model._default_manager.filter(idempotency_key=key).order_by()
-    return Question(lambda: rows.values_list("pk"))
+    return PreparedQuery(lambda: rows.values_list("pk"))
 
 
 def rival(error: IntegrityError, model: type[models.Model], key: str) -> AlreadyRecorded | None:

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared import days, words
 from inventory.shared.money import share_cents
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock import costing
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class ItemManager(models.Manager["Item"]):
         return item
 
 
-_HONEY = Question(lambda: Item.objects.filter(kind=Item.Kind.HONEY))
+_HONEY = PreparedQuery(lambda: Item.objects.filter(kind=Item.Kind.HONEY))
 
 
 class Item(models.Model):
@@ -96,7 +96,7 @@ class PlaceManager(models.Manager["Place"]):
         return place
 
 
-_OF_KIND = Question(lambda: Place.objects.filter(kind=Given("kind", models.CharField())))
+_OF_KIND = PreparedQuery(lambda: Place.objects.filter(kind=Given("kind", models.CharField())))
 
 
 class Place(models.Model):

@@ -5,7 +5,7 @@ from decimal import Decimal
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared.questions import Question
+from inventory.shared.prepared import PreparedQuery
 from inventory.stock import lot_codes
 
 
@@ -85,4 +85,4 @@ class ProductionSettings(models.Model):
         return _ONE.first() or cls(pk=1)
 
 
-_ONE = Question(lambda: ProductionSettings.objects.filter(pk=1))
+_ONE = PreparedQuery(lambda: ProductionSettings.objects.filter(pk=1))

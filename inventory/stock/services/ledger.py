@@ -19,11 +19,11 @@ from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import acts, days, keys, questions
+from inventory.shared import acts, days, keys, prepared
 from inventory.shared.errors import CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
-from inventory.shared.questions import Question, given_keys
+from inventory.shared.prepared import PreparedQuery, given_keys
 from inventory.shared.rows import save_fields
 from inventory.shared.services import repeats
 from inventory.stock import signals
@@ -794,14 +794,14 @@ def _locked_balances(keys: Iterable[tuple[int, int, int]]) -> Balances:
 
 
 @lru_cache(maxsize=64)
-def _balances_of(have_lots: tuple[bool, ...]) -> Question[Balance]:
+def _balances_of(have_lots: tuple[bool, ...]) -> PreparedQuery[Balance]:
     """Return what asks for so many balances and locks them; each key has a lot or none."""
     wanted, count = Q(), len(have_lots)
-    items, places, lots = (questions.keys(name, count) for name in ("item", "place", "lot"))
+    items, places, lots = (prepared.keys(name, count) for name in ("item", "place", "lot"))
     for item, place, lot, has_lot in zip(items, places, lots, have_lots, strict=True):
         wanted |= Q(item=item, place=place, lot=lot if has_lot else None)
     rows = Balance.objects.filter(wanted).order_by("item_id", "place_id", "lot_id")
-    return Question(rows.select_for_update)
+    return PreparedQuery(rows.select_for_update)
 
 
 def _balances(lines: list[Line], known: Balances | None = None) -> Balances:

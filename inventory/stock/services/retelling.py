@@ -18,7 +18,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import NotAllowedNow
-from inventory.shared.questions import Given, Question
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import (
     CountLine,
     Item,
@@ -87,7 +87,7 @@ def lines_of(item: Item) -> QuerySet[PostingLine]:
     return PostingLine.objects.standing().filter(item=item)
 
 
-_AFTER = Question(
+_AFTER = PreparedQuery(
     lambda: (
         Posting.objects.filter(occurred_at__gt=Given("moment", DateTimeField()))
         .order_by()

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks, days
 from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
 from inventory.shared.people import Person
-from inventory.shared.questions import Given, Question, column, given_keys, keys
+from inventory.shared.prepared import Given, PreparedQuery, column, given_keys, keys
 from inventory.stock import own_places, rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -232,12 +232,12 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
 
 
 @lru_cache(maxsize=64)
-def _for_sale_at(count: int) -> Question[Balance]:
+def _for_sale_at(count: int) -> PreparedQuery[Balance]:
     """Return what asks for the balances for sale of an item at so many places."""
     there = Balance.objects.alias(place_key=column("place_id")).filter(
         item=Given("item", IntegerField()), quantity__gt=0, place_key__in=keys("place", count)
     )
-    return Question(
+    return PreparedQuery(
         lambda: (
             there.filter(lot__owner=None)
             .exclude(lot__is_on_hold=True)

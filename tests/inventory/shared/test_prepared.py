@@ -1,4 +1,4 @@
-"""Questions whose statement is made once: what they answer is what the database says now."""
+"""Queries whose statement is made once: what they answer is what the database says now."""
 
 from datetime import date
 
@@ -7,7 +7,7 @@ from django.db import connection
 from django.db.models import CharField, Count, IntegerField
 from django.test.utils import CaptureQueriesContext
 
-from inventory.shared.questions import Given, Question, column, given_keys, keys
+from inventory.shared.prepared import Given, PreparedQuery, column, given_keys, keys
 from inventory.stock.models import Balance, Lot, Place
 from tests import builders
 
@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_the_answer_is_that_of_the_moment_and_of_what_is_given():
-    named = Question(lambda: Place.objects.filter(name=Given("name", CharField())))
+    named = PreparedQuery(lambda: Place.objects.filter(name=Given("name", CharField())))
     shelf = builders.place("shelf")
 
     assert named.rows(name=shelf.name) == [shelf]
@@ -34,7 +34,7 @@ def test_the_query_is_made_once_and_asked_each_time():
         made.append(1)
         return Place.objects.filter(pk=Given("key", IntegerField()))
 
-    of_key, shelf = Question(query), builders.place("shelf")
+    of_key, shelf = PreparedQuery(query), builders.place("shelf")
 
     with CaptureQueriesContext(connection) as asked:
         assert [of_key.first(key=key) for key in (shelf.pk, shelf.pk + 1)] == [shelf, None]
@@ -45,7 +45,7 @@ def test_the_query_is_made_once_and_asked_each_time():
 def test_rows_come_with_what_is_selected_along_with_sums_and_with_the_values_of_their_fields():
     shelf, product = builders.place("shelf"), builders.product("Pound jar")
     lot = builders.packed_lot(product, shelf, 12)
-    there = Question(
+    there = PreparedQuery(
         lambda: (
             Balance.objects.filter(place=Given("place", IntegerField()))
             .select_related("lot")
@@ -64,7 +64,7 @@ def test_rows_come_with_what_is_selected_along_with_sums_and_with_the_values_of_
 
 def test_a_list_of_keys_is_given_by_their_number():
     first, second, _third = (builders.place(code) for code in ("one", "two", "three"))
-    asked = Question(
+    asked = PreparedQuery(
         lambda: (
             Place.objects.alias(key=column("pk"))
             .filter(key__in=keys("place", 2))

@@ -1,8 +1,8 @@
 """What nearly every act asks of the database, and changes in it, by statements that are made once.
 
 Django works out the statement of a query each time that it is asked, which takes several times as
-long as a short answer does. A `Question` keeps its statement for the life of the process, and no
-answer: that is what the database says at the moment. A `Change` keeps its statement too.
+long as a short answer does. A `PreparedQuery` keeps its statement for the life of the process and
+no answer: that is what the database says at the moment. So does a `PreparedUpdate`.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -18,18 +18,18 @@ Row = TypeVar("Row")
 
 
 class Given(Expression):
-    """What a question is told when it is asked, by its name: a value as such a field has it."""
+    """A gap in a statement, by its name: it is filled with a value as such a field has it."""
 
     def __init__(self, name: str, output_field: Field[Any, Any]) -> None:
         super().__init__(output_field=output_field)
         self.name = name
 
-    def as_sql(self, _compiler: Any, _connection: Any) -> tuple[str, list[Any]]:
+    def as_sql(self, _compiler: Any, _connection: Any) -> tuple[str, Any]:
         """Take the place of the value in the statement."""
         return "%s", [self]
 
 
-def column(name: str) -> ExpressionWrapper:
+def column(name: str) -> Expression:
     """Return a column of keys as the whole numbers that they are: it may be among given ones."""
     return ExpressionWrapper(F(name), output_field=IntegerField())
 
@@ -50,7 +50,7 @@ def _numbered(name: str, count: int) -> list[str]:
 
 @dataclass(frozen=True)
 class _Statement:
-    """The SQL of a question, and how one row of the answer is read."""
+    """The SQL of a query, and how one row of the answer is read."""
 
     sql: str
     params: Sequence[Any]
@@ -58,7 +58,7 @@ class _Statement:
     read: Callable[[Sequence[Any]], Any]
 
 
-class Question(Generic[Row]):
+class PreparedQuery(Generic[Row]):
     """A query of rows of a model, with what is selected along, or of tuples of values.
 
     It asks the database of the house. The query is made when it is first asked.
@@ -96,7 +96,7 @@ class Question(Generic[Row]):
             yield statement.read(values)
 
 
-class Change:
+class PreparedUpdate:
     """A change of rows with gaps, in one statement that tells nobody; `values` are by their field.
 
     It changes the database of the house. The query is made when the change is first made.
@@ -144,7 +144,9 @@ def _reader(compiler: Any) -> Callable[[Sequence[Any]], Any]:
     start, end = positions[0], positions[-1] + 1
     names = [each[0].target.attname for each in compiler.select[start:end]]
     annotated = compiler.annotation_col_map or {}
-    beside = get_related_populators(compiler.klass_info, compiler.select, DEFAULT_DB_ALIAS)
+    # Its types are those of a later Django.
+    populators: Any = get_related_populators
+    beside = populators(compiler.klass_info, compiler.select, DEFAULT_DB_ALIAS)
 
     def read(values: Sequence[Any]) -> Any:
         row = model.from_db(DEFAULT_DB_ALIAS, names, values[start:end])
