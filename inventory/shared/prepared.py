@@ -13,6 +13,7 @@ from django.db import DEFAULT_DB_ALIAS, connection, connections
 from django.db.models import Expression, ExpressionWrapper, F, Field, IntegerField, QuerySet
 from django.db.models.query import ModelIterable, get_related_populators
 from django.db.models.sql import UpdateQuery
+from django.db.transaction import TransactionManagementError
 
 Row = TypeVar("Row")
 
@@ -56,12 +57,15 @@ class _Statement:
     params: Sequence[Any]
     converters: dict[int, tuple[Sequence[Callable[..., Any]], Any]]
     read: Callable[[Sequence[Any]], Any]
+    # Whether it locks the rows, which only a transaction can.
+    locks: bool
 
 
 class PreparedQuery(Generic[Row]):
     """A query of rows of a model, with what is selected along, or of tuples of values.
 
-    It asks the database of the house. The query is made when it is first asked.
+    It asks the database of the house. The query is made when it is first asked. One that locks its
+    rows raises `TransactionManagementError` outside a transaction.
     """
 
     def __init__(self, query: Callable[[], QuerySet[Any, Row]]) -> None:
@@ -85,6 +89,8 @@ class PreparedQuery(Generic[Row]):
         statement = self._statements.get(connection.vendor)
         if statement is None:
             statement = self._statements[connection.vendor] = _statement_of(self._query())
+        if statement.locks and connection.get_autocommit():
+            raise TransactionManagementError("Rows are locked within a transaction only.")
         with connection.cursor() as cursor:
             cursor.execute(statement.sql, _filled(statement.params, given, connection))
             found = cursor.fetchall()
@@ -135,7 +141,8 @@ def _statement_of(query: QuerySet[Any, Any]) -> _Statement:
     sql, params = compiler.as_sql()
     selected = [each[0] for each in compiler.select]
     read = _reader(compiler) if query._iterable_class is ModelIterable else tuple
-    return _Statement(sql, params, compiler.get_converters(selected), read)
+    locks = query.query.select_for_update and connection.features.has_select_for_update
+    return _Statement(sql, params, compiler.get_converters(selected), read, locks)
 
 
 def _reader(compiler: Any) -> Callable[[Sequence[Any]], Any]:
