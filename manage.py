@@ -27,6 +27,8 @@ def main() -> None:
         execute_from_command_line(sys.argv)
     except ImproperlyConfigured as error:
         raise SystemExit(str(error)) from None
+    finally:
+        garbage.leave_the_rest()
 
 
 if __name__ == "__main__":

@@ -50,6 +50,10 @@ def foreign_writes(source: str, module: str) -> Iterator[str]:
         function = node.func
         if isinstance(function, ast.Name) and function.id in foreign and node.keywords:
             yield f"{module}:{node.lineno}: makes a {function.id}"
+        if isinstance(function, ast.Name) and function.id == "PreparedUpdate":
+            names = {part.id for part in ast.walk(node) if isinstance(part, ast.Name)}
+            if names & foreign:
+                yield f"{module}:{node.lineno}: update of {', '.join(names & foreign)}"
         if isinstance(function, ast.Attribute) and function.attr in WRITES:
             names = {part.id for part in ast.walk(function) if isinstance(part, ast.Name)}
             managers = {part.attr for part in ast.walk(function) if isinstance(part, ast.Attribute)}
@@ -87,10 +91,12 @@ from inventory.stock.models import Place
 def send(places):
     Place.objects.filter(pk__in=places).update(is_active=False)
     Place(code="d-1")
+CLOSE = PreparedUpdate(lambda: Place.objects.filter(pk=1), is_active=False)
 """
 
-    assert list(foreign_writes(source, "apiary_sales.orders.services.orders")) == [
+    assert sorted(foreign_writes(source, "apiary_sales.orders.services.orders")) == [
         "apiary_sales.orders.services.orders:4: update of Place",
         "apiary_sales.orders.services.orders:5: makes a Place",
+        "apiary_sales.orders.services.orders:6: update of Place",
     ]
     assert list(foreign_writes(source, "inventory.bottling.services.runs")) == []

@@ -24,12 +24,11 @@ from apiary_sales.api.lists import ordered_by
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.sold_at import as_happened
 from apiary_sales.billing.models import Invoice, StandSale
-from apiary_sales.billing.services import handed_in, stand
+from apiary_sales.billing.services import handed_in, stand, stand_prices
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
-from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product, Size
 from inventory.shared import keys
 from inventory.shared.errors import Problems, parameters_named
@@ -367,11 +366,11 @@ def sell_at_stand(data: dict[str, Any], *, sold_by: User, key: str) -> StandSale
 
 
 def _priced(wanted: list[dict], day: date) -> list[LineWanted]:
-    price_list = prices.price_list(Customer.Tier.STAND, day)
+    in_force = stand_prices.of_sold(day, [line["product"] for line in wanted])
     problems = Problems()
     lines = []
     for index, line in enumerate(wanted):
-        unit_price = price_list.of(line["product"]).unit_price(line["quantity"])
+        unit_price = in_force[line["product"].pk].unit_price(line["quantity"])
         if unit_price is None:
             problems.add(
                 f"lines.{index}.product",

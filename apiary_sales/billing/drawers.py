@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import F, Q, QuerySet, Sum
+from django.db.models import DateField, DateTimeField, F, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -24,6 +24,7 @@ from apiary_sales.billing.models import (
     StandDay,
     StandSale,
 )
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import Place
 
 Account = EntryLine.Account
@@ -106,6 +107,19 @@ def cash_back_of(sale: StandSale) -> int:
     return -_handed(back) - _sum(on_top)
 
 
+_COUNTS = PreparedQuery(
+    lambda: (
+        CashCount.objects.filter(
+            counted_on__gte=Given("day", DateField()),
+            recorded_at__gte=Given("since", DateTimeField()),
+            recorded_at__lt=Given("until", DateTimeField()),
+        )
+        .select_related("undo_entry")
+        .order_by("recorded_at", "pk")
+    )
+)
+
+
 def count_of_all_with(sale: StandSale, *, known_at: datetime) -> CashCount | None:
     """Return the count of all cash before `known_at` that found the cash of a sale.
 
@@ -113,14 +127,8 @@ def count_of_all_with(sale: StandSale, *, known_at: datetime) -> CashCount | Non
     undone, only a count made after that posted it again.
     """
     since = sale.sold_at
-    counts = CashCount.objects.filter(
-        counted_on__gte=timezone.localdate(sale.sold_at),
-        recorded_at__gte=sale.sold_at,
-        recorded_at__lt=known_at,
-    )
-    if not counts.exists():
-        return None
-    for count in counts.select_related("undo_entry").order_by("recorded_at", "pk"):
+    counts = _COUNTS.rows(day=timezone.localdate(since), since=since, until=known_at)
+    for count in counts:
         if count.recorded_at is None or count.recorded_at < since:
             continue
         if not count.is_undone:

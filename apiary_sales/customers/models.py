@@ -1,5 +1,6 @@
 """People and firms we sell to."""
 
+from collections.abc import Iterable
 from datetime import date
 
 from django.conf import settings
@@ -11,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.shared import conventions
 from inventory.shared.countries import check_country
 from inventory.shared.literals import ZERO
+from inventory.shared.prepared import Given, PreparedQuery
 
 
 class Customer(models.Model):
@@ -109,16 +111,28 @@ class Customer(models.Model):
 
 
 class ExemptionCertificateQuerySet(models.QuerySet["ExemptionCertificate"]):
-    def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
-        """Return the certificate that frees a customer from tax on a day, the longest first."""
-        return self.filter(customer=customer).longest_by_customer(day).get(customer.pk)
-
     def longest_by_customer(self, day: date) -> "dict[int, ExemptionCertificate]":
         """Return the longest of these certificates that is in force, by the key of its customer."""
-        found: list[ExemptionCertificate] = list(self)
-        good = [one for one in found if one.is_good_on(day)]
-        good.sort(key=lambda one: (one.expires or date.max, one.pk))
-        return {one.customer_id: one for one in good}
+        return _longest(self, day)
+
+
+def _longest(
+    certificates: "Iterable[ExemptionCertificate]", day: date
+) -> "dict[int, ExemptionCertificate]":
+    good = [one for one in certificates if one.is_good_on(day)]
+    good.sort(key=lambda one: (one.expires or date.max, one.pk))
+    return {one.customer_id: one for one in good}
+
+
+class ExemptionCertificateManager(models.Manager["ExemptionCertificate"]):
+    def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
+        """Return the certificate that frees a customer from tax on a day, the longest first."""
+        return _longest(_CERTIFICATES_OF.rows(customer=customer.pk), day).get(customer.pk)
+
+
+_CERTIFICATES_OF = PreparedQuery(
+    lambda: ExemptionCertificate.objects.filter(customer=Given("customer", models.IntegerField()))
+)
 
 
 class ExemptionCertificate(models.Model):
@@ -155,7 +169,7 @@ class ExemptionCertificate(models.Model):
     accepted_on = models.DateField(_("accepted on"), null=True, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
 
-    objects = ExemptionCertificateQuerySet.as_manager()
+    objects = ExemptionCertificateManager.from_queryset(ExemptionCertificateQuerySet)()
 
     class Meta:
         verbose_name = _("exemption certificate")

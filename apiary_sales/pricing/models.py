@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -11,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import Brand, Product, Variety
+from inventory.shared.prepared import Given, PreparedQuery
 
 
 class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
@@ -20,7 +22,11 @@ class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
         Of rows for the same product, tier and pieces, the one with the latest day up to `on`
         counts, then the one entered last; a row without a price ends the offer.
         """
-        return _newest_in_force(self.filter(valid_from__lte=on).order_by(*NEWEST_FIRST))
+        return newest_in_force(self.up_to(on))
+
+    def up_to(self, on: date | Given) -> "PiecePriceQuerySet":
+        """Return the prices from a day or an earlier one on, the newest first."""
+        return self.filter(valid_from__lte=on).order_by(*NEWEST_FIRST)
 
     def in_force_and_coming(self, on: date) -> tuple[list["PiecePrice"], list["PiecePrice"]]:
         """Return the prices in force on a day, and those that come into force later, by day.
@@ -33,7 +39,7 @@ class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
             if row.valid_from > on:
                 coming.setdefault((row.tier, row.product_id, row.min_pieces, row.valid_from), row)
         return (
-            _newest_in_force(row for row in rows if row.valid_from <= on),
+            newest_in_force(row for row in rows if row.valid_from <= on),
             sorted(coming.values(), key=lambda row: (row.valid_from, row.min_pieces)),
         )
 
@@ -41,7 +47,8 @@ class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
 NEWEST_FIRST = ("min_pieces", "-valid_from", "-id")
 
 
-def _newest_in_force(rows: Iterable["PiecePrice"]) -> list["PiecePrice"]:
+def newest_in_force(rows: Iterable["PiecePrice"]) -> list["PiecePrice"]:
+    """Return the prices in force among those up to a day, the newest first."""
     newest: dict[tuple[str, int, int], PiecePrice] = {}
     for row in rows:
         newest.setdefault((row.tier, row.product_id, row.min_pieces), row)
@@ -149,7 +156,7 @@ class BulkPrice(models.Model):
         return f"{self.colour_class or 'any colour'} {self.price_per_pound}"
 
 
-class TaxRateQuerySet(models.QuerySet["TaxRate"]):
+class TaxRateManager(models.Manager["TaxRate"]):
     def in_force(self, on: date) -> list["TaxRate"]:
         """Return the rates in force on a day, the one entered first at the top.
 
@@ -157,7 +164,7 @@ class TaxRateQuerySet(models.QuerySet["TaxRate"]):
         then the one entered last; one of 0 percent ends the rate.
         """
         newest: dict[tuple[str, str], TaxRate] = {}
-        for row in self.filter(valid_from__lte=on).order_by("-valid_from", "-id"):
+        for row in _RATES_UP_TO.rows(day=on):
             newest.setdefault((row.goods, row.name.casefold()), row)
         return sorted((row for row in newest.values() if row.percent), key=lambda row: row.pk)
 
@@ -182,7 +189,7 @@ class TaxRate(models.Model):
     percent = models.DecimalField(_("percent"), max_digits=7, decimal_places=4)
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
 
-    objects = TaxRateQuerySet.as_manager()
+    objects = TaxRateManager()
 
     class Meta:
         verbose_name = _("tax rate")
@@ -200,11 +207,11 @@ class TaxRate(models.Model):
         return f"{self.name} {self.percent} %"
 
 
-class GoodsCategoryQuerySet(models.QuerySet["GoodsCategory"]):
+class GoodsCategoryManager(models.Manager["GoodsCategory"]):
     def in_force(self, on: date) -> list["GoodsCategory"]:
         """Return what was said last of each kind of goods up to a day."""
         newest: dict[str, GoodsCategory] = {}
-        for row in self.filter(valid_from__lte=on).order_by("-valid_from", "-id"):
+        for row in _CATEGORIES_UP_TO.rows(day=on):
             newest.setdefault(row.goods, row)
         return list(newest.values())
 
@@ -226,7 +233,7 @@ class GoodsCategory(models.Model):
     reason = models.CharField(_("reason"), max_length=120, blank=True)
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
 
-    objects = GoodsCategoryQuerySet.as_manager()
+    objects = GoodsCategoryManager()
 
     class Meta:
         verbose_name = _("tax category of goods")
@@ -244,10 +251,10 @@ class GoodsCategory(models.Model):
         return f"{self.get_goods_display()}: {self.get_category_display()}"
 
 
-class ProductTaxQuerySet(models.QuerySet["ProductTax"]):
+class ProductTaxManager(models.Manager["ProductTax"]):
     def by_product(self) -> dict[int, "ProductTax"]:
         """Return the classes that were set, by the key of their product."""
-        return {row.product_id: row for row in self}
+        return {row.product_id: row for row in _ALL_OF_PRODUCTS.rows()}
 
 
 class ProductTax(models.Model):
@@ -258,7 +265,7 @@ class ProductTax(models.Model):
     )
     taxed_as = models.CharField(_("taxed as"), max_length=8, choices=TaxRate.Goods)
 
-    objects = ProductTaxQuerySet.as_manager()
+    objects = ProductTaxManager()
 
     class Meta:
         verbose_name = _("tax class of a product")
@@ -266,6 +273,17 @@ class ProductTax(models.Model):
 
     def __str__(self) -> str:
         return f"{self.product} {self.get_taxed_as_display()}"
+
+
+# Each bill asks for all of these.
+_RATES_UP_TO = PreparedQuery(lambda: _up_to_a_day(TaxRate.objects.all()))
+_CATEGORIES_UP_TO = PreparedQuery(lambda: _up_to_a_day(GoodsCategory.objects.all()))
+_ALL_OF_PRODUCTS = PreparedQuery(lambda: ProductTax.objects.all())
+
+
+def _up_to_a_day(rows: models.QuerySet[Any]) -> models.QuerySet[Any]:
+    upto = rows.filter(valid_from__lte=Given("day", models.DateField()))
+    return upto.order_by("-valid_from", "-id")
 
 
 class ChannelCost(models.Model):

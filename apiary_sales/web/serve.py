@@ -36,7 +36,7 @@ from apiary_sales.web import arrival, processes
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.web.lanes import ALL, Lanes
 from apiary_sales.web.processes import ServingPart
-from inventory.shared import print_room, static_files
+from inventory.shared import garbage, print_room, static_files
 from inventory.shared.errors import NotAllowedNow
 
 logger = logging.getLogger(__name__)
@@ -418,6 +418,7 @@ def _new_server(listener: socket.socket, part: ServingPart = ALL) -> TcpWSGIServ
         trusted_proxy_headers=TRUSTED_HEADERS if settings.HTTPS else [],
     )
     server.channel_class = arrival.TimedChannel
+    garbage.keep_what_is_there()
     return server
 
 

@@ -35,9 +35,12 @@ def act(service: Callable[Asked, Made]) -> Callable[Asked, Made]:
     @functools.wraps(service)
     def acting(*args: Asked.args, **kwargs: Asked.kwargs) -> Made:
         if _open.get() is not None:
-            # A part that is refused undoes the whole, so that it needs no savepoint of its own.
-            with transaction.atomic(savepoint=False):
+            try:
                 return service(*args, **kwargs)
+            except BaseException:
+                # A part that is refused undoes the whole, so that it needs no savepoint of its own.
+                transaction.set_rollback(True)
+                raise
         opened = _Act()
         with transaction.atomic():
             token = _open.set(opened)

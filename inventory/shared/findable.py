@@ -67,7 +67,7 @@ class OwnedRows:
         return apps.get_model(self.model)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Findable:
     """One kind of thing: which rows, by what they are found, and how a result shows them.
 
@@ -132,6 +132,8 @@ class HelpText(Protocol):
 
 
 _registered: dict[str, Findable] = {}
+# Asked at each save.
+_of_model: dict[type[Model], list[Findable]] = {}
 _help: list[Callable[[str], Iterable[HelpText]]] = []
 
 
@@ -140,6 +142,7 @@ def register(kind: Findable) -> None:
     if any(each.number == kind.number for each in others):
         raise ValueError(f"Another kind of thing has the number {kind.number}.")
     _registered[kind.name] = kind
+    _of_model.clear()
 
 
 def kinds() -> list[Findable]:
@@ -149,7 +152,9 @@ def kinds() -> list[Findable]:
 
 def kinds_of(model: type[Model]) -> list[Findable]:
     """Return the kinds that rows of a model may be of."""
-    return [kind for kind in kinds() if kind.model_class is model]
+    if model not in _of_model:
+        _of_model[model] = [kind for kind in kinds() if kind.model_class is model]
+    return _of_model[model]
 
 
 def owners_of(model: type[Model]) -> list[tuple[Findable, OwnedRows]]:

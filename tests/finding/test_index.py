@@ -225,6 +225,9 @@ def bulk_writes(source: str) -> set[str]:
     tree = ast.parse(source)
     stands_for = names_behind(tree)
     for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and names_in(node.func) == {"PreparedUpdate"}:
+            fields = {word.arg for word in node.keywords}
+            written |= {f"{name}.{field}" for name in names_in(node) for field in fields}
         is_call = isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
         if not is_call or node.func.attr not in BULK:
             continue
@@ -288,10 +291,12 @@ def test_a_bulk_write_is_noticed():
 Customer.objects.bulk_create(rows)
 Lot.objects.filter(pk=1).update(code="x")
 Lot.objects.bulk_update(lots, ["is_on_hold"])
+PreparedUpdate(lambda: Place.objects.filter(pk=1), name=Given("name", CharField()))
 for model in (Order, Contract):
     rows = model.objects.filter(pk=1)
     rows.update(number="x")
 """
 
-    assert {"Customer.*", "Lot.code", "Lot.is_on_hold", "Order.number"} <= bulk_writes(source)
+    noticed = {"Customer.*", "Lot.code", "Lot.is_on_hold", "Place.name", "Order.number"}
+    assert noticed <= bulk_writes(source)
     assert "Lot.kind" not in bulk_writes(source)

@@ -13,6 +13,7 @@ from apiary_sales.billing.models.book import Entry, EntryLine
 from apiary_sales.billing.models.invoices import Invoice
 from apiary_sales.billing.models.payments import Payment
 from apiary_sales.orders.models import Fulfilment, Order
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import Place
 
 READ_CODE_BYTES = 16
@@ -21,6 +22,17 @@ READ_CODE_BYTES = 16
 def new_read_code() -> str:
     """Return what a receipt is read by later: nobody can guess it."""
     return secrets.token_urlsafe(READ_CODE_BYTES)
+
+
+_PAYMENTS_OF = PreparedQuery(
+    lambda: (
+        Payment.objects.filter(
+            allocations__invoice=Given("receipt", models.IntegerField()), reverses=None
+        )
+        .distinct()
+        .order_by("id")
+    )
+)
 
 
 class StandSaleQuerySet(models.QuerySet["StandSale"]):
@@ -113,11 +125,11 @@ class StandSale(models.Model):
     @property
     def payments(self) -> list[Payment]:
         """The money taken when it was sold, in the order in which it was given."""
-        taken = Payment.objects.filter(allocations__invoice=self.receipt, reverses=None)
-        if not self.receipt.is_receipt:
-            # Of an order that was fetched, some may be paid in advance, or later on account.
-            taken = taken.filter(idempotency_key__startswith=f"{self.key}:payment")
-        return list(taken.distinct().order_by("id"))
+        taken = _PAYMENTS_OF.rows(receipt=self.receipt_id)
+        if self.receipt.is_receipt:
+            return taken
+        # Of an order that was fetched, some may be paid in advance, or later on account.
+        return [pay for pay in taken if pay.idempotency_key.startswith(f"{self.key}:payment")]
 
     @property
     def total_cents(self) -> int:

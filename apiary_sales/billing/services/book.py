@@ -25,6 +25,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import balances
 from inventory.shared import acts
 from inventory.shared.models import BooksLock
+from inventory.shared.rows import save_fields
 from inventory.stock.models import Supplier
 
 Account = EntryLine.Account
@@ -137,7 +138,7 @@ def settle(
         now.open_cents -= cents
         if not 0 <= now.open_cents <= now.total_cents:
             raise BookLawBroken(f"{cents} put to {now}, which would leave {now.open_cents} open.")
-        now.save(update_fields=["open_cents"])
+        save_fields([now], "open_cents")
         invoice.open_cents = now.open_cents
     put_on = put_on or timezone.localdate()
     put_last = _put_last(payment, [invoice for invoice, cents in shares if cents < 0])

@@ -7,6 +7,7 @@ from decimal import Decimal
 from itertools import chain
 from typing import Any
 
+from django.db import models
 from django.db.models import QuerySet
 from django.utils import timezone, translation
 from django.utils.formats import date_format
@@ -28,6 +29,7 @@ from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services import books_lock
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import numbers
@@ -64,7 +66,7 @@ def find(key: str) -> Invoice | None:
     return Invoice.objects.filter(idempotency_key=key).first()
 
 
-def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
+def to_invoice(order: Order | Given) -> QuerySet[FulfilmentLine]:
     """Return what was handed over of an order, not taken back, and is on no invoice yet."""
     return (
         FulfilmentLine.objects.unbilled()
@@ -80,11 +82,14 @@ def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
     )
 
 
+_TO_INVOICE = PreparedQuery(lambda: to_invoice(Given("order", models.IntegerField())))
+
+
 def draft(
     order: Order, issued_on: date | None = None, goods: Sequence[FulfilmentLine] | None = None
 ) -> Draft | None:
     """Return the invoice that `issue` would make now; None when there is nothing to invoice."""
-    goods = list(to_invoice(order)) if goods is None else goods
+    goods = _TO_INVOICE.rows(order=order.pk) if goods is None else goods
     if not goods:
         return None
     return compose(order, [(good, line_of(good)) for good in goods], issued_on)

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
-from django.db import transaction
+from django.db import models, transaction
 from django.db.models import Q, QuerySet, Sum, TextChoices
 from django.db.models.functions import Coalesce
 from django.utils import timezone
@@ -31,6 +31,7 @@ from inventory.shared import acts, conventions, keys, words
 from inventory.shared.coins import to_coins
 from inventory.shared.errors import BadValue, CannotReverse, HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services.repeats import refuse_repeat
 
 if TYPE_CHECKING:
@@ -550,7 +551,8 @@ def use_prepayments(*, invoice: Invoice) -> int:
     if invoice.customer is None or invoice.order is None:
         return 0
     book.lock_customer(invoice.customer)
-    return _use(invoice, [*money_left(invoice.customer).filter(order=invoice.order)])
+    left = _LEFT_FOR_ORDER.rows(customer=invoice.customer.pk, order=invoice.order.pk)
+    return _use(invoice, left)
 
 
 @transaction.atomic
@@ -581,7 +583,9 @@ def _use(invoice: Invoice, left: "list[WithAnnotations[Payment, LeftOnPayment]]"
     return before_cents - invoice.open_cents
 
 
-def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, LeftOnPayment]]":
+def money_left(
+    customer: Customer | Given | None,
+) -> "QuerySet[WithAnnotations[Payment, LeftOnPayment]]":
     """Return the customer's payments that are not wholly put to invoices, with `left_cents`."""
     return (
         Payment.objects.filter(
@@ -591,6 +595,13 @@ def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, 
         .filter(left_cents__gt=0)
         .order_by("received_on", "id")
     )
+
+
+_LEFT_FOR_ORDER = PreparedQuery(
+    lambda: money_left(Given("customer", models.IntegerField())).filter(
+        order=Given("order", models.IntegerField())
+    )
+)
 
 
 def left_for(order: Order) -> int:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any, ParamSpec
 
 from django.db import transaction
+from django.db.models import CharField
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -36,6 +37,7 @@ from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Pr
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import own_places
 from inventory.stock.models import Place
@@ -333,9 +335,14 @@ def take_back(
     return note
 
 
+_OF_KEY = PreparedQuery(
+    lambda: StandSale.objects.filter(key=Given("key", CharField())).order_by().values_list("pk")
+)
+
+
 def _refuse_repeat(key: str) -> None:
     """Raise `AlreadyRecorded` when this sale came before; its receipt is written with it."""
-    if StandSale.objects.filter(key=key).exists():
+    if _OF_KEY.finds(key=key):
         raise AlreadyRecorded(_("This sale was recorded already."), made=find(key))
 
 

@@ -23,6 +23,7 @@ from dataclasses import asdict
 from datetime import date
 
 from django.db import transaction
+from django.db.models import DateField, IntegerField
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -48,6 +49,7 @@ from inventory.shared import acts, checks, conventions, keys, words
 from inventory.shared.errors import BadValue, CannotReverse, NotAllowedNow, Problems
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import own_places
 from inventory.stock.models import Place
@@ -307,11 +309,18 @@ def _take_off(counted: StandDayClose | CashCount, sale: StandSale, cents: int) -
     return StandLateCash.objects.create(cash_count=counted, sale=sale, cents=cents, entry=entry)
 
 
+_OF_DAY = PreparedQuery(
+    lambda: StandDay.objects.filter(
+        place=Given("place", IntegerField()), day=Given("day", DateField())
+    )
+)
+
+
 def _closed_before(sale: StandSale) -> StandDayClose | None:
     """Return the close that counted the cash of a sale without knowing of it."""
     day = timezone.localdate(sale.sold_at)
-    of_day = StandDay.objects.filter(place=sale.place, day=day)
-    closing = _locked(of_day.get()).closing if of_day.exists() else None
+    of_day = _OF_DAY.first(place=sale.place_id, day=day)
+    closing = _locked(of_day).closing if of_day else None
     return closing if closing and sale.sold_at <= closing.closed_at else None
 
 

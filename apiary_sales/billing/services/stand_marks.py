@@ -74,6 +74,8 @@ def keep(sale: StandSale, marks: Iterable[MarkFound]) -> None:
 def shortages_since(fulfilment: Fulfilment) -> list[Shortage]:
     """Return what is short since a sale was booked just now: of it, and of later sales."""
     made = fulfilment.posting.just_short if fulfilment.posting else ()
+    if not made:
+        return []
     rows = Shortage.objects.filter(pk__in=[row.pk for row in made])
     return list(rows.select_related("item", "place").order_by("pk"))
 

@@ -1,9 +1,10 @@
 """What each customer owes. The book of money calls this with each entry; nobody else does."""
 
-from django.db.models import F
+from django.db.models import BigIntegerField, F, IntegerField
 
 from apiary_sales.customers.models import Customer, CustomerBalance
 from inventory.shared import acts
+from inventory.shared.prepared import Given, PreparedUpdate
 
 
 def lock(customer: Customer) -> None:
@@ -16,12 +17,17 @@ def lock(customer: Customer) -> None:
 
 def add(customer: Customer, cents: int) -> None:
     """Add to what a customer owes; cents below zero take it off. Call within a transaction."""
-    balance = CustomerBalance.objects.filter(customer=customer)
-    if not balance.update(owed_cents=F("owed_cents") + cents):
+    if not _ADD.make(customer=customer.pk, cents=cents):
         CustomerBalance.objects.get_or_create(customer=customer)
-        balance.update(owed_cents=F("owed_cents") + cents)
+        _ADD.make(customer=customer.pk, cents=cents)
     # What is changed is locked by that.
     _locked().add(customer.pk)
+
+
+_ADD = PreparedUpdate(
+    lambda: CustomerBalance.objects.filter(customer=Given("customer", IntegerField())),
+    owed_cents=F("owed_cents") + Given("cents", BigIntegerField()),
+)
 
 
 def _locked() -> set[int]:

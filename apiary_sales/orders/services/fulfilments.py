@@ -25,6 +25,7 @@ from inventory.bottling.services import returned_jars
 from inventory.shared import keys
 from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
+from inventory.shared.rows import save_fields
 from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.services import average_closings, ledger, moments
 
@@ -239,7 +240,7 @@ def update_lines(lines: Iterable[OrderLine], given: Iterable[FulfilmentLine] | N
         line_costs = costs.get(line.pk, [])
         known = [cents for cents in line_costs if cents is not None]
         line.cost_cents = sum(known) if line_costs and len(known) == len(line_costs) else None
-    OrderLine.objects.bulk_update(lines, ["filled", "cost_cents"])
+    save_fields(lines, "filled", "cost_cents")
 
 
 def _by_lot(taken: Iterable[TakenGoods]) -> dict[Lot | None, int]:

@@ -115,6 +115,8 @@ def take_figures(line: OrderLine, quantity: int, figures: LineFigures) -> None:
 def _with_lots(lines: Sequence[LineWanted]) -> list[LineWanted]:
     """Return the lines with the lot that is in each drum now, where none was named."""
     nameless = [vessel_of(line) for line in lines if is_whole_drum(line) and line.lot is None]
+    if not nameless:
+        return list(lines)
     lots = {
         balance.place_id: balance.lot
         for balance in Balance.objects.filter(

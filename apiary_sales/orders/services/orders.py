@@ -3,9 +3,10 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from functools import cache
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -45,6 +46,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.shared.services import repeats
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -460,8 +462,17 @@ def lock(order: Order, *beside: str) -> Order:
 
     What it points at is read with it where it is named.
     """
-    rows = Order.objects.select_for_update(of=("self",), no_key=True)
-    return (rows.select_related(*beside) if beside else rows).get(pk=order.pk)
+    found = _locking(beside).first(key=order.pk)
+    if found is None:
+        raise Order.DoesNotExist
+    return found
+
+
+@cache
+def _locking(beside: tuple[str, ...]) -> PreparedQuery[Order]:
+    rows = Order.objects.filter(pk=Given("key", models.IntegerField()))
+    rows = rows.select_related(*beside) if beside else rows
+    return PreparedQuery(lambda: rows.select_for_update(of=("self",), no_key=True))
 
 
 def make(**fields: Any) -> Order:

@@ -9,7 +9,8 @@ from datetime import date
 from typing import cast
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import BigIntegerField, Expression, F, IntegerField, Value
+from django.db.models.expressions import CombinedExpression
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -31,6 +32,7 @@ from inventory.bottling.services import returned_jars
 from inventory.shared import days, keys, words
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
+from inventory.shared.prepared import Given, PreparedUpdate
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger, places
@@ -177,11 +179,25 @@ def send_again(
 
 def note_billed(goods: Mapping[int, int]) -> None:
     """Add to what goods are billed at, by the key of their line: cents before tax, signed."""
+    if len(goods) == 1:
+        [(key, cents)] = goods.items()
+        _BILL_MORE.make(key=key, cents=cents)
+        return
     rows = [
-        FulfilmentLine(pk=key, billed_cents=Coalesce(F("billed_cents"), 0) + cents)
-        for key, cents in goods.items()
+        FulfilmentLine(pk=key, billed_cents=_billed(Value(cents))) for key, cents in goods.items()
     ]
     FulfilmentLine.objects.bulk_update(rows, ["billed_cents"])
+
+
+def _billed(more: Expression) -> CombinedExpression:
+    """Return what goods are billed at when so much is added; nothing was billed of most."""
+    return Coalesce(F("billed_cents"), 0) + more
+
+
+_BILL_MORE = PreparedUpdate(
+    lambda: FulfilmentLine.objects.filter(pk=Given("key", IntegerField())),
+    billed_cents=_billed(Given("cents", BigIntegerField())),
+)
 
 
 def _take_in(

@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from datetime import date
 
+from django.db.models import IntegerField
 from django.utils import timezone
 
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.services.fulfilments import TakenGoods
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import Balance, Item, Lot, Place
 from inventory.stock.services import honey, loads, lots, moments
 
@@ -49,14 +51,21 @@ def _goods(line: OrderLine, place: Place, given: dict[int, int]) -> list[TakenGo
 def _in_order(item: Item, place: Place) -> list[tuple[bool, Balance]]:
     """Return the balances, those that could be sold first (True), oldest lot first; then all."""
     today = timezone.localdate()
-    there = list(
-        Balance.objects.filter(item=item, place=place, quantity__gt=0)
+    there = _THERE.rows(item=item.pk, place=place.pk)
+    ready = [(True, balance) for balance in there if _is_for_sale(balance.lot, today)]
+    return [*ready, *((False, balance) for balance in there)]
+
+
+_THERE = PreparedQuery(
+    lambda: (
+        Balance.objects.filter(
+            item=Given("item", IntegerField()), place=Given("place", IntegerField()), quantity__gt=0
+        )
         .ours()
         .select_related("lot")
         .order_by("lot__best_by", "lot__made_on", "lot_id")
     )
-    ready = [(True, balance) for balance in there if _is_for_sale(balance.lot, today)]
-    return [*ready, *((False, balance) for balance in there)]
+)
 
 
 def _is_for_sale(lot: Lot | None, today: date) -> bool:

@@ -11,11 +11,14 @@ from django.utils import timezone
 from apiary_sales.webhooks.models import Endpoint, EventDelivery, HouseEvent
 from apiary_sales.webhooks.services import sending
 from inventory.shared import acts
+from inventory.shared.prepared import PreparedQuery
+
+_PROGRAMS_ON = PreparedQuery(lambda: Endpoint.objects.filter(is_on=True))
 
 
 def told_of(kind: HouseEvent.Kind) -> list[Endpoint]:
     """Return the programs that are told of such events now."""
-    programs = acts.kept("programs told", lambda: list(Endpoint.objects.filter(is_on=True)))
+    programs = acts.kept("programs told", _PROGRAMS_ON.rows)
     return [each for each in programs if kind in each.kinds]
 
 

@@ -12,6 +12,7 @@ from inventory.shared import conventions
 from inventory.shared.bank_accounts import check_bank_account, check_bank_code
 from inventory.shared.countries import check_country
 from inventory.shared.models.files import private_storage
+from inventory.shared.prepared import PreparedQuery
 
 
 def logo_name(house: "House", filename: str) -> str:
@@ -175,7 +176,7 @@ class House(models.Model):
     @classmethod
     def current(cls) -> "House":
         """Return the one row, or its defaults while it has not been saved."""
-        return cls.objects.filter(pk=1).first() or cls(pk=1, name=str(_("Our honey house")))
+        return _ONE.first() or cls(pk=1, name=str(_("Our honey house")))
 
     @classmethod
     def lock(cls) -> None:
@@ -183,3 +184,6 @@ class House(models.Model):
         # Where rows can't be locked, as in SQLite, there is one transaction that writes.
         if connection.features.has_select_for_update:
             cls.objects.select_for_update(no_key=True).filter(pk=1).first()
+
+
+_ONE = PreparedQuery(lambda: House.objects.filter(pk=1))

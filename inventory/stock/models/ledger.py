@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared import acts, days, words
 from inventory.shared.money import share_cents
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock import costing
 
 if TYPE_CHECKING:
@@ -26,10 +27,15 @@ if TYPE_CHECKING:
 class ItemManager(models.Manager["Item"]):
     def honey(self) -> "Item":
         """Return the one item that counts bulk honey, in grams."""
+        if there := _HONEY.first():
+            return there
         item, _created = self.get_or_create(
             kind=Item.Kind.HONEY, defaults={"name": "Bulk honey", "is_weighed": True}
         )
         return item
+
+
+_HONEY = PreparedQuery(lambda: Item.objects.filter(kind=Item.Kind.HONEY))
 
 
 class Item(models.Model):
@@ -80,12 +86,17 @@ class PlaceManager(models.Manager["Place"]):
     def outside(self, kind: str) -> "Place":
         """Return the outside place of this kind, where stock goes when it leaves the building."""
         kind = Place.Kind(kind)
+        if there := _OF_KIND.first(kind=kind):
+            return there
         # Made by the program when it is first wanted: no change of anybody's.
         with disable_auditlog():
             place, _created = self.get_or_create(
                 kind=kind, defaults={"code": f"outside-{kind.value}", "name": str(kind.label)}
             )
         return place
+
+
+_OF_KIND = PreparedQuery(lambda: Place.objects.filter(kind=Given("kind", models.CharField())))
 
 
 class Place(models.Model):

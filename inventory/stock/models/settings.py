@@ -5,6 +5,7 @@ from decimal import Decimal
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared.prepared import PreparedQuery
 from inventory.stock import lot_codes
 
 
@@ -81,4 +82,7 @@ class ProductionSettings(models.Model):
     @classmethod
     def current(cls) -> "ProductionSettings":
         """Return the one row, or its defaults while it has not been saved."""
-        return cls.objects.filter(pk=1).first() or cls(pk=1)
+        return _ONE.first() or cls(pk=1)
+
+
+_ONE = PreparedQuery(lambda: ProductionSettings.objects.filter(pk=1))

@@ -11,6 +11,7 @@ told again (`retelling`): what differs is posted as corrections, in the same tra
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from itertools import chain
 
 from django.db import IntegrityError, connection
@@ -18,10 +19,12 @@ from django.db.models import Exists, OuterRef, Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import acts, days, keys
+from inventory.shared import acts, days, keys, prepared
 from inventory.shared.errors import CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
+from inventory.shared.prepared import PreparedQuery, given_keys
+from inventory.shared.rows import save_fields
 from inventory.shared.services import repeats
 from inventory.stock import signals
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
@@ -788,15 +791,25 @@ def _check_balanced(lines: list[Line]) -> None:
 
 def _locked_balances(keys: Iterable[tuple[int, int, int]]) -> Balances:
     """Lock the balances of these keys that there are; return them as they are now."""
-    wanted = Q()
-    for item, place, lot in keys:
-        wanted |= Q(item=item, place=place, lot=lot or None)
+    wanted = list(keys)
     if not wanted:
         return {}
-    rows = (
-        Balance.objects.select_for_update().filter(wanted).order_by("item_id", "place_id", "lot_id")
+    items, places, lots = zip(*wanted, strict=True)
+    rows = _balances_of(tuple(map(bool, lots))).rows(
+        **given_keys("item", items), **given_keys("place", places), **given_keys("lot", lots)
     )
     return {(row.item_id, row.place_id, row.lot_id or 0): row for row in rows}
+
+
+@lru_cache(maxsize=64)
+def _balances_of(have_lots: tuple[bool, ...]) -> PreparedQuery[Balance]:
+    """Return what asks for so many balances and locks them; each key has a lot or none."""
+    wanted, count = Q(), len(have_lots)
+    items, places, lots = (prepared.keys(name, count) for name in ("item", "place", "lot"))
+    for item, place, lot, has_lot in zip(items, places, lots, have_lots, strict=True):
+        wanted |= Q(item=item, place=place, lot=lot if has_lot else None)
+    rows = Balance.objects.filter(wanted).order_by("item_id", "place_id", "lot_id")
+    return PreparedQuery(rows.select_for_update)
 
 
 def _balances(lines: list[Line], known: Balances | None = None) -> Balances:
@@ -842,7 +855,7 @@ def _apply(
         if gives_way and (lacking := balance.reserved - (balance.quantity + line.quantity)) > 0:
             lacking = min(lacking, balance.reserved)
             balance.reserved -= lacking
-            balance.save(update_fields=["reserved"])
+            save_fields([balance], "reserved")
             gone.append((balance, lacking))
         _change_quantity(balances, line)
     return [
@@ -858,7 +871,7 @@ def _promise_again(balances: Balances, balance: Balance, lacking: int) -> list[M
         taken = min(lacking, other.free) if is_here and other.is_vessel and other != balance else 0
         if taken > 0:
             other.reserved += taken
-            other.save(update_fields=["reserved"])
+            save_fields([other], "reserved")
             moved.append((balance, other, taken))
             lacking -= taken
     if lacking:
@@ -891,7 +904,7 @@ def _change_quantity(balances: Balances, line: Line) -> None:
                 there=balance.free,
             )
     balance.quantity = after
-    balance.save(update_fields=["quantity"])
+    save_fields([balance], "quantity")
 
 
 def _change_reserved(balances: Balances, promised: ReservedStock, change: int) -> Balance:
@@ -908,7 +921,7 @@ def _change_reserved(balances: Balances, promised: ReservedStock, change: int) -
     if after < 0:
         raise LedgerLawBroken(f"More is released than was reserved: {balance}")
     balance.reserved = after
-    balance.save(update_fields=["reserved"])
+    save_fields([balance], "reserved")
     return balance
 
 

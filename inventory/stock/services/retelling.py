@@ -11,12 +11,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import DateTimeField, Q, QuerySet, Sum
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import NotAllowedNow
+from inventory.shared.prepared import Given, PreparedQuery
 from inventory.stock.models import (
     Balance,
     CountLine,
@@ -76,11 +77,20 @@ class Retold:
     blends: dict[int, dict[int, int]] = field(default_factory=dict)
 
 
+_LATER = PreparedQuery(
+    lambda: (
+        Posting.objects.filter(occurred_at__gt=Given("moment", DateTimeField()))
+        .order_by()
+        .values_list("pk")[:1]
+    )
+)
+
+
 def is_late(lines: Mapping[int, Iterable[int]], moment: datetime) -> bool:
     """Tell whether anything of these items at these places is in the books for a later moment."""
-    later = Posting.objects.filter(occurred_at__gt=moment).order_by().values("pk")
-    if not lines or not later.exists():
+    if not lines or not _LATER.finds(moment=moment):
         return False
+    later = Posting.objects.filter(occurred_at__gt=moment).order_by().values("pk")
     there = Q()
     for item, places in lines.items():
         there |= Q(item=item, place__in=list(places))

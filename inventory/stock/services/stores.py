@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
-from functools import partial
+from functools import lru_cache, partial
 
 from django.db import transaction
-from django.db.models import Sum
+from django.db.models import DateField, IntegerField, Sum
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks, days
 from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
 from inventory.shared.people import Person
+from inventory.shared.prepared import Given, PreparedQuery, column, given_keys, keys
 from inventory.stock import own_places, rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -217,16 +218,34 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
     Lots on hold, honey that is still setting and what belongs to others are left out. Call with
     the item locked.
     """
+    if not places:
+        return []
     return [
         balance
-        for balance in Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
-        .ours()
-        .exclude(lot__is_on_hold=True)
-        .exclude(lot__ready_on__gt=timezone.localdate())
-        .select_related("item", "place", "lot")
-        .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
+        for balance in _for_sale_at(len(places)).rows(
+            item=item.pk,
+            today=timezone.localdate(),
+            **given_keys("place", [place.pk for place in places]),
+        )
         if balance.free > 0
     ]
+
+
+@lru_cache(maxsize=64)
+def _for_sale_at(count: int) -> PreparedQuery[Balance]:
+    """Return what asks for the balances for sale of an item at so many places."""
+    there = Balance.objects.alias(place_key=column("place_id")).filter(
+        item=Given("item", IntegerField()), quantity__gt=0, place_key__in=keys("place", count)
+    )
+    return PreparedQuery(
+        lambda: (
+            there.filter(lot__owner=None)
+            .exclude(lot__is_on_hold=True)
+            .exclude(lot__ready_on__gt=Given("today", DateField()))
+            .select_related("item", "place", "lot")
+            .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
+        )
+    )
 
 
 def with_held(sentence: str, item: Item, places: list[Place]) -> str:
