@@ -6,7 +6,7 @@ from datetime import date
 from functools import lru_cache, partial
 
 from django.db import transaction
-from django.db.models import DateField, IntegerField, Sum
+from django.db.models import DateField, F, IntegerField, Sum
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks, days
 from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
 from inventory.shared.people import Person
-from inventory.shared.prepared import Given, PreparedQuery, column, given_keys, keys
+from inventory.shared.prepared import Given, PreparedQuery, given_keys, keys
 from inventory.stock import own_places, rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -234,8 +234,13 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
 @lru_cache(maxsize=64)
 def _for_sale_at(count: int) -> PreparedQuery[Balance]:
     """Return what asks for the balances for sale of an item at so many places."""
-    there = Balance.objects.alias(place_key=column("place_id")).filter(
-        item=Given("item", IntegerField()), quantity__gt=0, place_key__in=keys("place", count)
+    # Added to nothing, so that SQLite looks at what is in the house: by the item and the place it
+    # goes through all that ever was there.
+    there = Balance.objects.alias(item_key=F("item_id") + 0, place_key=F("place_id") + 0).filter(
+        item_key=Given("item", IntegerField()),
+        place_key__in=keys("place", count),
+        quantity__gt=0,
+        is_physical=True,
     )
     return PreparedQuery(
         lambda: (
