@@ -6,7 +6,8 @@ from datetime import date
 from typing import Any, ClassVar
 
 from django.db import models
-from django.db.models import F, Max, Min, Q, Sum
+from django.db.models import F, Max, Min, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.invoices import Invoice
@@ -174,7 +175,9 @@ class AccountMonthQuerySet(models.QuerySet["AccountMonth"]):
         wanted = list(accounts)
         lines = EntryLine.objects.filter(account__in=wanted)
         kept = self.filter(account__in=wanted)
-        since = lines.filter(entry__gt=self.last_entry())
+        # Asked in the same statement as the kept months: the work of the night may go on meanwhile.
+        last = AccountMonth.objects.order_by("-last_entry").values("last_entry")[:1]
+        since = lines.filter(entry__gt=Coalesce(Subquery(last), 0))
         if before is None:
             parts = [_sums(kept, "cents"), _sums(since, "amount_cents")]
         else:
