@@ -115,14 +115,15 @@ def letters_kept() -> bytes:
 
 
 @pytest.mark.django_db
-def test_notes_of_orders_that_are_erased_are_written_to_the_index(monkeypatch, shop, pounds):  # noqa: F811
+def test_notes_of_orders_that_are_erased_are_written_to_the_index(request, shop, pounds):  # noqa: F811
     [kind] = findable.kinds_of(Order)
     by_note = replace(
         kind,
         fields=(*kind.fields, "note"),
         reads=lambda order: SearchWords(codes=(order.number,), words=(order.note,)),
     )
-    monkeypatch.setitem(findable._registered, "order", by_note)
+    request.addfinalizer(lambda: findable.register(kind))
+    findable.register(by_note)
     order = order_of(shop, jars(pounds, 1), fill=False, note="Ring at the mill")
     assert titles("the mill") == [str(order)]
 
