@@ -22,9 +22,11 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from inventory.stock.models import Lot, Place
+from inventory.bottling.services import reversals
+from inventory.stock.models import Lot, Place, Posting
 from tests import builders
 from tests.inventory.pages import signed_in
+from tests.inventory.test_late_entries import House
 
 pytestmark = [
     pytest.mark.django_db,
@@ -181,6 +183,24 @@ def test_a_recall_of_very_many_lots_reads_no_large_table_whole(large_house):
         made = recall.answer([lot.pk for lot in lots])
         assert len(made.lots) == 700
         assert list(made.unnamed[:20]) == []
+
+    assert found == []
+
+
+def test_late_corrected_and_undone_entries_read_no_large_table_whole(large_house):
+    house = House()
+    house.receive(0, "settler", "Clover", 400_000)
+    house.pour(1, "settler", "tank", 250_000)
+    house.run(2, "A1", 100, 46_000)
+
+    with scans(large_house) as found:
+        house.pour(1, "settler", "bucket", 20_000)
+        house.correct_receipt("Clover", grams=410_000)
+        reversals.reverse(
+            posting=Posting.objects.filter(kind=Posting.Kind.TRANSFER).latest("pk"),
+            recorded_by=house.person,
+            key=builders.new_key(),
+        )
 
     assert found == []
 
