@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
+from django.core.exceptions import EmptyResultSet
 from django.db import DEFAULT_DB_ALIAS, connection, connections
 from django.db.models import Expression, ExpressionWrapper, F, Field, IntegerField, QuerySet
 from django.db.models.query import ModelIterable, get_related_populators
@@ -88,7 +89,11 @@ class PreparedQuery(Generic[Row]):
         connection = connections[DEFAULT_DB_ALIAS]
         statement = self._statements.get(connection.vendor)
         if statement is None:
-            statement = self._statements[connection.vendor] = _statement_of(self._query())
+            try:
+                statement = _statement_of(self._query())
+            except EmptyResultSet:
+                return  # Nothing fits it, as where it has a list of no keys.
+            self._statements[connection.vendor] = statement
         if statement.locks and connection.get_autocommit():
             raise TransactionManagementError("Rows are locked within a transaction only.")
         with connection.cursor() as cursor:
@@ -119,7 +124,10 @@ class PreparedUpdate:
             update: Any = self._query().query.chain(UpdateQuery)
             update.add_update_values(self._values)
             compiler = update.get_compiler(connection=connection)
-            self._statements[connection.vendor] = compiler.as_sql()
+            try:
+                self._statements[connection.vendor] = compiler.as_sql()
+            except EmptyResultSet:
+                return 0
         sql, params = self._statements[connection.vendor]
         with connection.cursor() as cursor:
             cursor.execute(sql, _filled(params, given, connection))

@@ -7,7 +7,7 @@ from django.db import connection
 from django.db.models import CharField, Count, IntegerField
 from django.test.utils import CaptureQueriesContext
 
-from inventory.shared.prepared import Given, PreparedQuery, column, given_keys, keys
+from inventory.shared.prepared import Given, PreparedQuery, PreparedUpdate, column, given_keys, keys
 from inventory.stock.models import Balance, Lot, Place
 from tests import builders
 
@@ -74,3 +74,13 @@ def test_a_list_of_keys_is_given_by_their_number():
     )
 
     assert asked.rows(**given_keys("place", [second.pk, first.pk])) == [(first.pk,), (second.pk,)]
+
+
+def test_a_list_of_no_keys_finds_and_changes_nothing():
+    shelf = builders.place("shelf")
+    of_none = Place.objects.alias(key=column("pk")).filter(key__in=keys("place", 0))
+
+    assert PreparedQuery(lambda: of_none).rows() == []
+    assert PreparedUpdate(lambda: of_none, name="changed").make() == 0
+    shelf.refresh_from_db()
+    assert shelf.name != "changed"
