@@ -232,13 +232,13 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
 
 
 @lru_cache(maxsize=64)
-def _for_sale_at(count: int) -> PreparedQuery[Balance]:
+def _for_sale_at(how_many: int) -> PreparedQuery[Balance]:
     """Return what asks for the balances for sale of an item at so many places."""
     # Added to nothing, so that SQLite looks at what is in the house: by the item and the place it
     # goes through all that ever was there.
     there = Balance.objects.alias(item_key=F("item_id") + 0, place_key=F("place_id") + 0).filter(
         item_key=Given("item", IntegerField()),
-        place_key__in=keys("place", count),
+        place_key__in=keys("place", how_many),
         quantity__gt=0,
         is_physical=True,
     )
