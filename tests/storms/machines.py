@@ -137,10 +137,13 @@ def _cut(
     """
     with psycopg.connect(primary.url, autocommit=True) as server:
         began = _cut_within_a_transaction(server, cut.machine)
-        # A backup that was being made locks nothing that a sale needs, and ends by itself later.
+        # A backup that was being made locks nothing that a sale needs, and ends by itself later. So
+        # does a connection that was being opened, and was not told yet how long to wait for a
+        # machine: it has begun nothing.
         left = (
             "SELECT application_name, state, query FROM pg_stat_activity "
-            "WHERE client_addr = %s AND application_name <> 'pg_dump'"
+            "WHERE client_addr = %s AND application_name <> 'pg_dump' "
+            "AND NOT (state = 'idle' AND (query = '' OR query LIKE '%%set_config%%'))"
         )
         while sessions := server.execute(left, [cut.machine.address]).fetchall():
             if time.monotonic() > began + LOST_AFTER + NOTICED:
