@@ -7,7 +7,6 @@ from django.utils import timezone
 
 from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.queries import stand_marks as queries
 from apiary_sales.billing.services import handed_in, stand_marks
 from tests import builders
 from tests.billing.conftest import errors_in
