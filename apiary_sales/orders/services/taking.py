@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import date
 
-from django.db.models import IntegerField
+from django.db.models import F, IntegerField
 from django.utils import timezone
 
 from apiary_sales.orders.models import OrderLine
@@ -58,8 +58,13 @@ def _in_order(item: Item, place: Place) -> list[tuple[bool, Balance]]:
 
 _THERE = PreparedQuery(
     lambda: (
-        Balance.objects.filter(
-            item=Given("item", IntegerField()), place=Given("place", IntegerField()), quantity__gt=0
+        # Added to nothing, so that SQLite looks at what is at the place: by both it goes through
+        # all that ever was there.
+        Balance.objects.alias(item_key=F("item_id") + 0)
+        .filter(
+            item_key=Given("item", IntegerField()),
+            place=Given("place", IntegerField()),
+            quantity__gt=0,
         )
         .ours()
         .select_related("lot")
