@@ -18,6 +18,7 @@ ROOT = Path(__file__).resolve().parents[2]
 NAME = "starting"
 TIMES = 7
 SESSIONS = "django.contrib.sessions.middleware.SessionMiddleware"
+PEOPLE = "django.contrib.auth.middleware.AuthenticationMiddleware"
 OWN = ("apiary_sales", "inventory")
 # How many times as long as the bare project it may take, and megabytes.
 TIME, MEMORY = 1.5, 150
@@ -95,8 +96,8 @@ def bare_project(folder: Path, *packages: str) -> dict[str, str]:
     (folder / "bare_settings.py").write_text(
         BARE_SETTINGS.format(
             apps=of_packages(settings.INSTALLED_APPS),
-            # The service has one of its own in the place of Django's.
-            middleware=[SESSIONS, *of_packages(settings.MIDDLEWARE)],
+            # The service has two of its own in the place of Django's.
+            middleware=[SESSIONS, PEOPLE, *of_packages(settings.MIDDLEWARE)],
         )
     )
     return {"PYTHONPATH": str(folder), "DJANGO_SETTINGS_MODULE": "bare_settings"}
