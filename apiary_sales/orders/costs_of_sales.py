@@ -6,7 +6,6 @@ same later. Nothing is written here.
 
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
-from functools import lru_cache
 
 from django.db.models import Count, Sum
 
@@ -14,7 +13,7 @@ from apiary_sales.orders.models import FulfilmentLine, GoodsReturn, OrderLine
 from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, product_of
 from inventory.shared.money import cents_half_even, share_cents
-from inventory.shared.prepared import PreparedQuery, column, given_keys, keys
+from inventory.shared.prepared import PreparedQueryAmong, column
 from inventory.stock.costing import AverageCost
 from inventory.stock.models import AverageClosing, Lot, Posting, PostingLine, ProductionSettings
 
@@ -111,8 +110,7 @@ def _issued_of(lots: Iterable[Lot]) -> dict[int, tuple[int, int, int]]:
 
     What came back and can be sold again is left out.
     """
-    asked = [lot.pk for lot in lots]
-    found = _handed_over_of(len(asked)).rows(**given_keys("lot", asked)) if asked else []
+    found = _HANDED_OVER_OF.rows([lot.pk for lot in lots])
     issued = {lot: (quantity, cents, count) for lot, quantity, cents, count, _back in found}
     came_back = [lot for lot, _quantity, _cents, _count, back in found if back]
     if not came_back:
@@ -131,18 +129,15 @@ def _issued_of(lots: Iterable[Lot]) -> dict[int, tuple[int, int, int]]:
     return issued
 
 
-@lru_cache(maxsize=64)
-def _handed_over_of(count: int) -> PreparedQuery[tuple[int, int, int, int, int]]:
-    """Return what asks, of so many lots, for what was handed over at a known cost.
-
-    By lot: quantity, cents, in how many parts, and how much of it came back by credit notes.
-    """
-    lines = FulfilmentLine.objects.not_taken_back().alias(lot_key=column("lot_id"))
-    return PreparedQuery(
-        lambda: (
-            lines.filter(lot_key__in=keys("lot", count), cost_cents__isnull=False)
-            .order_by()
-            .values_list("lot")
-            .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"), Sum("returned"))
-        )
+# What was handed over of lots at a known cost. By lot: quantity, cents, in how many parts, and how
+# much of it came back by credit notes.
+_HANDED_OVER_OF = PreparedQueryAmong(
+    lambda lots: (
+        FulfilmentLine.objects.not_taken_back()
+        .alias(lot_key=column("lot_id"))
+        .filter(lot_key__in=lots, cost_cents__isnull=False)
+        .order_by()
+        .values_list("lot")
+        .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"), Sum("returned"))
     )
+)

@@ -7,6 +7,7 @@ no answer: that is what the database says at the moment. So does a `PreparedUpda
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Generic, TypeVar
 
 from django.core.exceptions import EmptyResultSet
@@ -17,6 +18,8 @@ from django.db.models.sql import UpdateQuery
 from django.db.transaction import TransactionManagementError
 
 Row = TypeVar("Row")
+# Of each query among keys, so many statements are kept: one for each number of keys.
+NUMBERS_KEPT = 64
 
 
 class Given(Expression):
@@ -105,6 +108,20 @@ class PreparedQuery(Generic[Row]):
                 for convert in converters:
                     values[position] = convert(values[position], expression, connection)
             yield statement.read(values)
+
+
+class PreparedQueryAmong(Generic[Row]):
+    """A `PreparedQuery` of what is among some keys, with a statement for each number of them."""
+
+    def __init__(self, query: Callable[[list[Given]], QuerySet[Any, Row]]) -> None:
+        def of_so_many(count: int) -> PreparedQuery[Row]:
+            return PreparedQuery(lambda: query(keys("key", count)))
+
+        self._of_so_many = lru_cache(maxsize=NUMBERS_KEPT)(of_so_many)
+
+    def rows(self, among: Sequence[int], **given: Any) -> list[Row]:
+        """Return what the database answers now; among no keys, that is nothing."""
+        return self._of_so_many(len(among)).rows(**given_keys("key", among), **given)
 
 
 class PreparedUpdate:

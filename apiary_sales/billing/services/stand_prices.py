@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
-from functools import lru_cache
 
 from django.db.models import DateField
 
@@ -14,7 +13,7 @@ from apiary_sales.pricing.models import PiecePrice, newest_in_force
 from apiary_sales.pricing.rules import prices as rules
 from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
 from inventory.bottling.models import Product
-from inventory.shared.prepared import Given, PreparedQuery, column, given_keys, keys
+from inventory.shared.prepared import Given, PreparedQueryAmong, column
 
 TIER = Customer.Tier.STAND
 
@@ -28,21 +27,19 @@ def on(day: date, products: Sequence[Product]) -> PriceList:
 def of_sold(day: date, products: Iterable[Product]) -> dict[int, PricesOfProduct]:
     """Return the stand's prices on a day, by product key; one not for sale has no prices."""
     sold = {product.pk: product for product in products}
-    rows = _prices_of(len(sold)).rows(day=day, **given_keys("product", list(sold)))
-    in_force = newest_in_force(rows)
+    in_force = newest_in_force(_PRICES_OF.rows(list(sold), day=day))
     return {
         key: PricesOfProduct(product, tuple(row for row in in_force if row.product_id == key))
         for key, product in sold.items()
     }
 
 
-@lru_cache(maxsize=64)
-def _prices_of(count: int) -> PreparedQuery[PiecePrice]:
-    """Return what asks for the prices of so many products up to a day, of those for sale."""
-    products = Product.objects.for_sale().alias(key=column("pk"))
-    for_sale = products.filter(key__in=keys("product", count))
-    prices = PiecePrice.objects.filter(tier=TIER, product__in=for_sale)
-    return PreparedQuery(lambda: prices.up_to(Given("day", DateField())))
+_PRICES_OF = PreparedQueryAmong(
+    lambda products: PiecePrice.objects.filter(
+        tier=TIER,
+        product__in=Product.objects.for_sale().alias(key=column("pk")).filter(key__in=products),
+    ).up_to(Given("day", DateField()))
+)
 
 
 def line(product: Product, pieces: int, unit_price: Decimal) -> LineWanted:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
-from functools import lru_cache, partial
+from functools import partial
 
 from django.db import transaction
 from django.db.models import DateField, F, IntegerField, Sum
@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks, days
 from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
 from inventory.shared.people import Person
-from inventory.shared.prepared import Given, PreparedQuery, given_keys, keys
+from inventory.shared.prepared import Given, PreparedQueryAmong
 from inventory.stock import own_places, rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -218,39 +218,30 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
     Lots on hold, honey that is still setting and what belongs to others are left out. Call with
     the item locked.
     """
-    if not places:
-        return []
-    return [
-        balance
-        for balance in _for_sale_at(len(places)).rows(
-            item=item.pk,
-            today=timezone.localdate(),
-            **given_keys("place", [place.pk for place in places]),
-        )
-        if balance.free > 0
-    ]
+    there = _FOR_SALE_AT.rows(
+        [place.pk for place in places], item=item.pk, today=timezone.localdate()
+    )
+    return [balance for balance in there if balance.free > 0]
 
 
-@lru_cache(maxsize=64)
-def _for_sale_at(how_many: int) -> PreparedQuery[Balance]:
-    """Return what asks for the balances for sale of an item at so many places."""
-    # Added to nothing, so that SQLite looks at what is in the house: by the item and the place it
-    # goes through all that ever was there.
-    there = Balance.objects.alias(item_key=F("item_id") + 0, place_key=F("place_id") + 0).filter(
-        item_key=Given("item", IntegerField()),
-        place_key__in=keys("place", how_many),
-        quantity__gt=0,
-        is_physical=True,
-    )
-    return PreparedQuery(
-        lambda: (
-            there.filter(lot__owner=None)
-            .exclude(lot__is_on_hold=True)
-            .exclude(lot__ready_on__gt=Given("today", DateField()))
-            .select_related("item", "place", "lot")
-            .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
+_FOR_SALE_AT = PreparedQueryAmong(
+    lambda places: (
+        # Added to nothing, so that SQLite looks at what is in the house: by the item and the place
+        # it goes through all that ever was there.
+        Balance.objects.alias(item_key=F("item_id") + 0, place_key=F("place_id") + 0)
+        .filter(
+            item_key=Given("item", IntegerField()),
+            place_key__in=places,
+            quantity__gt=0,
+            is_physical=True,
         )
+        .ours()
+        .exclude(lot__is_on_hold=True)
+        .exclude(lot__ready_on__gt=Given("today", DateField()))
+        .select_related("item", "place", "lot")
+        .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
     )
+)
 
 
 def with_held(sentence: str, item: Item, places: list[Place]) -> str:
