@@ -194,9 +194,16 @@ class AccountMonthQuerySet(models.QuerySet["AccountMonth"]):
             found[account, detail] += cents
         return found
 
+    def by_account(self, accounts: Iterable[str], *, before: date | None = None) -> dict[str, int]:
+        """Return what `balances` does, with all details of an account together."""
+        found: dict[str, int] = defaultdict(int)
+        for (account, _detail), cents in self.balances(accounts, before=before).items():
+            found[account] += cents
+        return found
+
     def balance_cents(self, account: str, *, before: date | None = None) -> int:
         """Return what one account has when a day begins, or by all entries, with all details."""
-        return sum(self.balances([account], before=before).values())
+        return self.by_account([account], before=before)[account]
 
 
 def _sums(

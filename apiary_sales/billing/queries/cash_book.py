@@ -89,10 +89,8 @@ def cash_book(since: date, until: date, account: str = "") -> CashBook:
     """
     kinds = [account] if account in KEPT_IN else list(KEPT_IN)
     lines = EntryLine.objects.filter(account__in=kinds)
-    whole = {kind: CashAccount(kind) for kind in kinds}
-    before = AccountMonth.objects.balances(kinds, before=since)
-    for (kind, _detail), cents in before.items():
-        whole[kind].opening_cents += cents
+    opening = AccountMonth.objects.by_account(kinds, before=since)
+    whole = {kind: CashAccount(kind, opening[kind]) for kind in kinds}
     days: dict[date, CashDay] = {}
     of_day: dict[tuple[date, str], CashAccount] = {}
     found = (

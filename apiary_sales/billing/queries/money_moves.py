@@ -1,6 +1,5 @@
 """Money that was moved: the list of it, and what would be wrong with it in the book."""
 
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -60,7 +59,5 @@ class MoneyThere:
 
 def kept() -> list[MoneyThere]:
     """Return the cash, the card payments and the bank in the books now, and the sales tax owed."""
-    sums: dict[str, int] = defaultdict(int)
-    for (account, _detail), cents in AccountMonth.objects.balances(_KEPT).items():
-        sums[account] += cents
+    sums = AccountMonth.objects.by_account(_KEPT)
     return [MoneyThere(name, sign * sums[account]) for account, (name, sign) in _KEPT.items()]
