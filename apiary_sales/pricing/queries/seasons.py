@@ -9,7 +9,7 @@ from apiary_sales.pricing.models import SeasonExpense
 from apiary_sales.pricing.rules import seasons as rules
 from apiary_sales.pricing.rules.seasons import Season, SeasonSums
 from inventory.shared.money import split_cents
-from inventory.stock.models import Lot, PostingLine
+from inventory.stock.models import Lot
 
 
 def season(year: int) -> Season:
@@ -35,8 +35,7 @@ def all_seasons() -> list[SeasonSums]:
         SeasonExpense.objects.order_by().values_list("season").annotate(Sum("amount_cents"))
     )
     rows = (
-        Lot.objects.own_extractions()
-        .exclude(pk__in=_undone())
+        Lot.objects.extractions_that_count()
         .order_by()
         .values("season")
         .annotate(
@@ -59,20 +58,6 @@ def all_seasons() -> list[SeasonSums]:
         )
         for season in years()
     ]
-
-
-def _undone() -> QuerySet[PostingLine, int | None]:
-    """Return the lots of extractions that were undone."""
-    return (
-        PostingLine.objects.filter(
-            posting__kind="extraction",
-            posting__reversed_by__isnull=False,
-            place__kind="harvest",
-            lot__isnull=False,
-        )
-        .order_by()
-        .values_list("lot", flat=True)
-    )
 
 
 def _spread(costs: Mapping[int, int | None], expenses: Mapping[int, int]) -> set[int]:

@@ -68,9 +68,9 @@ class LotQuerySet(models.QuerySet["Lot"]):
             posting__kind="extraction",
             posting__reversed_by__isnull=False,
             place__kind="harvest",
-            lot=OuterRef("pk"),
+            lot__isnull=False,
         )
-        return self.own_extractions().exclude(Exists(undone.order_by()))
+        return self.own_extractions().exclude(pk__in=undone.order_by().values("lot"))
 
     def family_keys(self, roots: Iterable[int]) -> LotKeys:
         """Return the keys of these lots and of every lot that any of them went into."""
