@@ -66,7 +66,7 @@ class ChosenField(forms.ChoiceField):
 
 
 class ChosenCustomerField(CustomerField):
-    """One customer, the buyers at the stand, or all where it is left empty. It returns a key."""
+    """One customer, or the buyers at the stand; empty means all. Its value is a key."""
 
     def __init__(self, **options: Any) -> None:
         super().__init__(

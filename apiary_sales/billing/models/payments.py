@@ -111,7 +111,6 @@ class Payment(models.Model):
                 condition=Q(customer__isnull=False),
                 name="payment_of_customers_newest",
             ),
-            # Few are paid in advance for an order.
             models.Index(
                 fields=["order"], condition=Q(order__isnull=False), name="payment_of_order"
             ),

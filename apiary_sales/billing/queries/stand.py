@@ -138,7 +138,7 @@ class TaxAtStand:
 
 
 def tax_on(on: date) -> TaxAtStand:
-    """Return the taxes of a sale at the stand on a day, in three queries."""
+    """Return the taxes of a day's sales at the stand. It takes three queries."""
     house = conventions.house()
     usual = tax.treatments(
         TaxRate.objects.in_force(on),

@@ -63,7 +63,7 @@ class WaitingForOffice:
 
 
 def waiting_asked() -> dict[str, Subquery]:
-    """Ask what of the stand waits for the office, beside other questions."""
+    """Ask how much from the stand waits for the office, together with other questions."""
     return {
         "stand_sales": how_many(SaleMark.objects.open(), different="sale"),
         "stand_handed_in": how_many(handed_in(is_settled=False)),
@@ -72,7 +72,7 @@ def waiting_asked() -> dict[str, Subquery]:
 
 
 def waiting(answers: Mapping[str, Any]) -> WaitingForOffice:
-    """Return what of the stand waits for the office, from the answers to `waiting_asked`."""
+    """Return how much from the stand waits for the office, by the answers to `waiting_asked`."""
     return WaitingForOffice(
         sales=answers["stand_sales"],
         handed_in=answers["stand_handed_in"],

@@ -438,7 +438,8 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         """Return what was in a vessel at a moment, as a balance that is not saved, or None."""
         found = (
             self.standing()
-            # By the item, all honey that ever was in the house would be gone through.
+            # Of all lines of the vessel, unlike `Balance.objects.at`: an old dip is read as soon as
+            # one of today. By the item, all honey that ever was would be gone through.
             .filter(place=place, posting__occurred_at__lte=moment)
             .order_by()
             .values_list("item", "lot")
@@ -558,11 +559,11 @@ def changed_items(
     since: Mapping[int, int] = NOTHING_CLOSED,
     known_at: datetime | None = None,
 ) -> models.QuerySet[Any]:
-    """Return items with their `lines` in the house that stand, and the posting where each counts.
+    """Return items with those of their `lines` that are in the house and were not undone.
 
-    A correction counts with what it corrects (`counts_at`). `since` leaves out what counts up to a
-    posting of an item. What was undone is left out, with its corrections: as it is known now, or
-    was at a moment.
+    `counts_at` is the posting with which a line counts: a correction counts with what it corrects.
+    `since` leaves out what counts up to a posting of an item. What was undone is left out with its
+    corrections, as it is known now or was at a moment.
     """
     # From the item, so that the index on item and posting begins where it is closed.
     closed = [When(pk=item, then=Value(posting)) for item, posting in since.items()]
